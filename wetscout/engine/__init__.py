@@ -1,0 +1,1 @@
+"""Tiles, halos, workers, progress: knows no word of terrain."""

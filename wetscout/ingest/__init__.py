@@ -1,0 +1,1 @@
+"""Stage 1: DEM checks, units, no-data, mosaics."""

@@ -1,0 +1,1 @@
+"""Stage 11: layers, map picture, lists."""

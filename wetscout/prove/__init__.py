@@ -1,0 +1,1 @@
+"""Invented landscapes with known answers, and the scoring against them."""

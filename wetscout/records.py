@@ -1,0 +1,200 @@
+"""The values that stages hand to each other.
+
+Rows grow southwards, columns eastwards; positions in cells, (0, 0) is the centre of the first cell. Elevations [m] in
+the DEM's vertical datum, lengths [m], areas [m2], volumes [m3]. NaN or None is unknown.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wetscout.grid import Grid
+
+F32 = NDArray[np.float32]
+F64 = NDArray[np.float64]
+I32 = NDArray[np.int32]
+BOOL = NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class Terrain:
+    """One DEM, clean: metres, north up, one mask.
+
+    Attributes
+    ----------
+    grid : Grid
+        Shape and place.
+    z : float32 (rows, cols)
+        Ground [m]; NaN where there is no ground (outside, holes).
+    hole : bool (rows, cols)
+        Inner no-data: unknown ground, not an outlet.
+    water : bool (rows, cols)
+        Water surface at the time of survey (flat, or void-filled): not ground.
+    noise_m : float
+        Measured small-scale noise [m] of z at this cell size.
+    relief_m : float
+        Small relief of open ground [m] (what limits detection); see `ingest`.
+    notes : tuple of str
+        What was found and repaired on the way in, in plain words.
+    """
+
+    grid: Grid
+    z: F32
+    hole: BOOL
+    water: BOOL
+    noise_m: float
+    relief_m: float
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Ditch:
+    """A line cut into the ground, stations drawn downhill.
+
+    Attributes
+    ----------
+    ditch_id : int
+        From 1, in order of the first station (row, col).
+    row, col : float64 (n,)
+        Stations [cells], about one cell apart, on the lowest line of the cut (asked within 2 m).
+    bed_m, bank_low_m, bank_high_m : float64 (n,)
+        Bed and the lower and higher bank top beside it [m], robust along the line.
+    top_width_m : float64 (n,)
+        Width between the shoulders [m].
+    kind : str
+        `ditch`, `straightened stream`, `natural stream`, `roadside`, `grassed waterway`, `unclear`.
+    depth_m, bank_climb_m, straightness : float
+        Median cut depth [m]; how far the lower bank rises downstream while the bed does not [m]; 0-1.
+    spoil : str
+        `none`, `one side`, `both sides`.
+    sure : bool
+        Listed in the layer `ditches`. Lines that are not sure only help the surfaces.
+    """
+
+    ditch_id: int
+    row: F64
+    col: F64
+    bed_m: F64
+    bank_low_m: F64
+    bank_high_m: F64
+    top_width_m: F64
+    kind: str
+    depth_m: float
+    bank_climb_m: float
+    straightness: float
+    spoil: str
+    sure: bool = True
+
+
+@dataclass(frozen=True)
+class Embankment:
+    """A line raised above the ground on both sides: road fill, spoil bank, dike, ridge.
+
+    Attributes
+    ----------
+    embankment_id : int
+    row, col : float64 (n,)
+        Stations along the crest [cells], about one cell apart.
+    height_m, width_m : float
+        Medians: crest over the lower side; between the toes [m].
+    kind : str
+        `road`, `spoil`, `dike`, `terrace`, `pond dam`, `natural ridge`, `unclear`.
+    """
+
+    embankment_id: int
+    row: F64
+    col: F64
+    height_m: float
+    width_m: float
+    kind: str
+
+
+@dataclass(frozen=True)
+class Crossing:
+    """Where water passes beneath fill the DEM shows closed.
+
+    Attributes
+    ----------
+    row, col : float64 (2,)
+        Upstream and downstream end [cells].
+    level_m : float64 (2,)
+        Bed at both ends [m].
+    given : bool
+        True for a culvert of the user's, False for one inferred from the ground.
+    """
+
+    row: F64
+    col: F64
+    level_m: F64
+    given: bool
+
+
+@dataclass(frozen=True)
+class Linework:
+    """All lines of a DEM."""
+
+    ditches: tuple[Ditch, ...] = ()
+    embankments: tuple[Embankment, ...] = ()
+    crossings: tuple[Crossing, ...] = ()
+
+
+@dataclass(frozen=True)
+class Patch:
+    """A set of cells inside a window of the grid."""
+
+    row0: int
+    col0: int
+    mask: BOOL
+
+
+@dataclass(frozen=True)
+class Plug:
+    """Closing of one cut at the natural rim."""
+
+    plug_id: str
+    site_id: str
+    ditch_id: int | None
+    order: int
+    row: F64
+    col: F64
+    values: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Site:
+    """A basin offered for restoration; `values` holds the contract's fields by name."""
+
+    site_id: str
+    pool: Patch
+    catchment: Patch | None
+    levels: tuple[tuple[float, float, float], ...]
+    plugs: tuple[Plug, ...]
+    spill_points: tuple[tuple[str, int, int, float], ...]
+    values: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Basin:
+    """A natural basin above the size limits; `values` holds the contract's fields by name."""
+
+    basin_id: str
+    pool: Patch
+    values: Mapping[str, Any] = field(default_factory=dict)
+    reason: str | None = None
+
+
+@dataclass(frozen=True)
+class Screen:
+    """Everything one run found, ready to be written."""
+
+    terrain: Terrain
+    linework: Linework
+    sites: tuple[Site, ...]
+    basins: tuple[Basin, ...]
+    not_offered: tuple[Basin, ...]
+    run: Mapping[str, Any] = field(default_factory=dict)

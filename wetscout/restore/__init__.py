@@ -1,0 +1,1 @@
+"""Stage 6: pool, levels table, plug, earth."""

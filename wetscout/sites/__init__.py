@@ -1,0 +1,1 @@
+"""Stage 5: which natural basins are cut, and where."""

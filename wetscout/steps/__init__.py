@@ -1,0 +1,1 @@
+"""One thin file a stage: where a stage meets the engine."""
