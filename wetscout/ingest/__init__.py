@@ -1,1 +1,7 @@
-"""Stage 1: DEM checks, units, no-data, mosaics."""
+"""Room 1, ingest: from rasters as they come to one clean Terrain in metres, north up, with one mask."""
+
+from __future__ import annotations
+
+from wetscout.ingest.terrain import from_array, inner_holes
+
+__all__ = ["from_array", "inner_holes"]
