@@ -8,9 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
 from wetscout.grid import Grid
@@ -18,6 +19,7 @@ from wetscout.grid import Grid
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
 I32 = NDArray[np.int32]
+U8 = NDArray[np.uint8]
 BOOL = NDArray[np.bool_]
 
 
@@ -144,12 +146,135 @@ class Linework:
 
 
 @dataclass(frozen=True)
+class Surfaces:
+    """Two surfaces from one DEM.
+
+    Attributes
+    ----------
+    smooth : float32 (rows, cols)
+        The DEM, noise calmed [m].
+    today : float32 (rows, cols)
+        Ground with road fill opened where water passes beneath [m].
+    natural : float32 (rows, cols)
+        Ditches filled to the highest short line between free ground, road fill taken off [m].
+    cautious : float32 (rows, cols)
+        The same with the lines that bend least: does not dam a valley [m].
+    corridor : uint8 (rows, cols)
+        Bits CUT, ROADSIDE, FILL, UNSURE.
+    """
+
+    smooth: F32
+    today: F32
+    natural: F32
+    cautious: F32
+    corridor: U8
+
+
+# bits of Surfaces.corridor
+CUT = 1
+ROADSIDE = 2
+FILL = 4
+UNSURE = 8
+
+
+class Tree(Protocol):
+    """What a stage needs of a basin tree; nodes in postorder, so a subtree is the range first[i]..i."""
+
+    table: pd.DataFrame
+    labels: I32
+    first: I32
+    bbox: I32
+    catchment_labels: I32
+
+
+@dataclass(frozen=True)
 class Patch:
     """A set of cells inside a window of the grid."""
 
     row0: int
     col0: int
     mask: BOOL
+
+
+@dataclass(frozen=True)
+class Cut:
+    """One way out of a natural basin that was dug below its spill.
+
+    Attributes
+    ----------
+    row, col : int
+        Plug place: where the way out crosses the natural rim [cells].
+    along_row, along_col : float
+        Unit vector downstream at that place.
+    exit_m : float
+        Level at which water leaves here today [m].
+    rim_m, bed_m : float
+        Natural ground and today's bed at the plug place [m].
+    ditch_id : int or None
+        The ditch that runs here.
+    under_road : bool
+        Road fill or a crossing lies on the way near the rim.
+    way_row, way_col : int64 (n,)
+        Way out, from the floor across the rim.
+    """
+
+    row: int
+    col: int
+    along_row: float
+    along_col: float
+    exit_m: float
+    rim_m: float
+    bed_m: float
+    ditch_id: int | None
+    under_road: bool
+    way_row: NDArray[np.int64]
+    way_col: NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A natural basin whose rim was cut, before its numbers are worked out.
+
+    Attributes
+    ----------
+    node : int
+        Row of the natural basin tree.
+    pool : Patch
+        Cells under water at `spill_m`.
+    catchment : Patch
+    spill_m, today_m, floor_m : float
+        Levels [m]; spill corrected for noise.
+    floor_at, spill_at : (int, int)
+        Row and column of the floor and of the spill cell.
+    cuts : tuple of Cut
+    edge : bool
+    upstream_m : float
+        Ditch length that enters from above [m].
+    ditch_ids : tuple of int
+        Ditches inside the pool or at its cuts.
+    closes : bool
+        Closing the cuts raises today's water to the spill.
+    next_at : (int, int, float) or None
+        The next way round and its level.
+    signs : Mapping
+        What the judgement rests on, by name.
+    """
+
+    node: int
+    pool: Patch
+    catchment: Patch
+    spill_m: float
+    today_m: float
+    floor_m: float
+    floor_at: tuple[int, int]
+    spill_at: tuple[int, int]
+    cuts: tuple[Cut, ...]
+    edge: bool
+    upstream_m: float
+    ditch_ids: tuple[int, ...]
+    closes: bool
+    next_at: tuple[int, int, float] | None
+    signs: Mapping[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from wetscout.settings._value import number
+
+_PRACTICE = "common practice, no source"
+
 
 @dataclass(frozen=True)
 class RestoreSettings:
-    """See the metadata of each field for unit, range and source."""
+    """Size of a plug for a first estimate of earth; a design is made on site by licensed practice."""
+
+    freeboard_m: float = number(0.3, "m", (0.0, 1.0), "plug crest above the spill level", _PRACTICE)
+    crest_width_m: float = number(3.0, "m", (1.0, 10.0), "width of the plug crest along the ditch", _PRACTICE)
+    face_slope: float = number(3.0, "-", (1.5, 10.0), "run per rise of both plug faces", _PRACTICE)
+    across_reach_m: float = number(30.0, "m", (5.0, 60.0), "farthest end of a plug from the ditch", _PRACTICE)
+    level_steps: int = number(12, "-", (4, 60), "rows of the stage-area-volume table a site", _PRACTICE)

@@ -4,7 +4,36 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from wetscout.settings._value import number
+
+_TRIAL = "own trials on invented till plains, 2026"
+_PRACTICE = "common practice, no source"
+
 
 @dataclass(frozen=True)
 class SiteSettings:
-    """See the metadata of each field for unit, range and source."""
+    """When a natural basin counts as cut, and which of nested basins is offered."""
+
+    min_depth_m: float = number(0.13, "m", (0.05, 1.0), "shallower basins are not looked at", _TRIAL)
+    min_area_m2: float = number(320.0, "m2", (50.0, 1e5), "smaller basins are not looked at", _TRIAL)
+    lost_share: float = number(0.5, "-", (0.2, 0.9), "share of the depth that must be lost", _TRIAL)
+    lost_min_m: float = number(0.10, "m", (0.05, 0.5), "least level lost", _TRIAL)
+    lost_noise: float = number(2.5, "-", (0.0, 10.0), "least level lost, in multiples of measured noise", _TRIAL)
+    deep_share: float = number(0.3, "-", (0.1, 0.6), "lowest share of the depth that counts as floor", _TRIAL)
+    witness_share: float = number(
+        0.6, "-", (0.0, 1.0), "share of the depth that the cautious surface must hold as well", _TRIAL
+    )
+    witness_drop_m: float = number(0.45, "m", (0.1, 2.0), "how far the cautious spill may lie lower", _TRIAL)
+    sheet_rise_m: float = number(0.10, "m", (0.0, 0.3), "a pool that spreads by less rise than this is a sheet", _TRIAL)
+    sheet_spread: float = number(1.5, "-", (1.1, 5.0), "a sheet is this many times larger", _TRIAL)
+    noise_lift: float = number(
+        1.05, "-", (0.0, 3.0), "measured noise added to a spill level: a pass minimum leans down", _TRIAL
+    )
+    search_m: float = number(60.0, "m", (20.0, 200.0), "how far beyond the pool the rim is looked for", _TRIAL)
+    near_line_m: float = number(6.0, "m", (2.0, 15.0), "a cut belongs to a ditch this near", _TRIAL)
+    hold_m: float = number(0.06, "m", (0.01, 0.3), "a closed basin may stand this much below its spill", _TRIAL)
+    max_cuts: int = number(8, "-", (1, 30), "cuts closed before a basin is given up", _TRIAL)
+    upstream_m: float = number(
+        40.0, "m", (10.0, 500.0), "more ditch than this from above: the drain passes through", _PRACTICE
+    )
+    water_share: float = number(0.5, "-", (0.1, 1.0), "pools with more water at survey are not offered", _PRACTICE)

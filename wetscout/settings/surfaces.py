@@ -4,7 +4,27 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from wetscout.settings._value import number
+
+_TRIAL = "own trials on invented till plains, 2026"
+
 
 @dataclass(frozen=True)
 class SurfaceSettings:
-    """See the metadata of each field for unit, range and source."""
+    """How the ground of today and the natural ground are built from the DEM and its lines."""
+
+    smooth_m: float = number(1.5, "m", (0.5, 3.0), "Gauss width of the twice-smoothing that calms noise", _TRIAL)
+    along_m: float = number(13.0, "m", (5.0, 25.0), "running median of sections along a line", _TRIAL)
+    recentre_m: float = number(4.0, "m", (1.0, 8.0), "how far a line may sit beside its lowest point", _TRIAL)
+    shoulder_slope: float = number(0.13, "-", (0.05, 0.3), "steeper ground belongs to the side of a cut", _TRIAL)
+    berm_m: float = number(1.5, "m", (0.5, 5.0), "widest flat step inside the side of a cut", _TRIAL)
+    shoulder_reach_m: float = number(14.0, "m", (5.0, 25.0), "farthest shoulder from the bed", _TRIAL)
+    pad_m: float = number(0.5, "m", (0.0, 2.0), "added to the corridor beyond each shoulder", _TRIAL)
+    bridge_reach_m: float = number(30.0, "m", (15.0, 60.0), "farthest free ground used to carry levels across", _TRIAL)
+    bridge_ratio: float = number(1.5, "-", (1.0, 3.0), "lines up to this many times the shortest count", _TRIAL)
+    end_slope: float = number(0.7, "-", (0.0, 1.0), "share of the end slopes kept", _TRIAL)
+    end_run_m: float = number(5.0, "m", (3.0, 10.0), "free ground that gives level and slope of an end", _TRIAL)
+    cautious_radius_m: float = number(16.0, "m", (8.0, 30.0), "fit radius of the cautious surface", _TRIAL)
+    hump_m: float = number(44.0, "m", (20.0, 90.0), "humps in a bed shorter than this are road fill", _TRIAL)
+    bed_across_m: float = number(4.0, "m", (1.0, 6.0), "the bed is the lowest ground this near the line", _TRIAL)
+    road_pad_m: float = number(1.0, "m", (0.0, 3.0), "added to a road's own width when its fill is taken off", _TRIAL)

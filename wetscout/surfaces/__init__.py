@@ -1,1 +1,5 @@
-"""Stage 3: today and natural."""
+"""Stage 3: the ground of today and the natural ground."""
+
+from wetscout.surfaces.build import build_surfaces
+
+__all__ = ["build_surfaces"]

@@ -1,0 +1,281 @@
+"""Ground carried across a gap: the surface that was there before a cut or a fill."""
+
+from __future__ import annotations
+
+import numpy as np
+from numba import njit
+
+from wetscout.kernels.sections import bilinear
+
+N_DIRECTIONS = 16
+
+
+@njit(nogil=True, cache=True)
+def _free_end(z, mask, row, col, dr, dc, reach, run):
+    """Distance to free ground along a ray, and its level and slope there.
+
+    Returns (distance [cells], level [m], slope into the gap [m per cell]); distance < 0 if none within reach.
+    """
+    rows, cols = z.shape
+    d = 0
+    while True:
+        d += 1
+        if d > reach:
+            return -1.0, 0.0, 0.0
+        ri = int(np.floor(row + dr * d + 0.5))
+        ci = int(np.floor(col + dc * d + 0.5))
+        if ri < 0 or ci < 0 or ri >= rows or ci >= cols:
+            return -1.0, 0.0, 0.0
+        if not mask[ri, ci]:
+            if not np.isfinite(z[ri, ci]):
+                return -1.0, 0.0, 0.0
+            break
+    n = 0
+    s0 = 0.0
+    s1 = 0.0
+    s2 = 0.0
+    t0 = 0.0
+    t1 = 0.0
+    for k in range(run):
+        rr = row + dr * (d + k)
+        cc = col + dc * (d + k)
+        ri = int(np.floor(rr + 0.5))
+        ci = int(np.floor(cc + 0.5))
+        if ri < 0 or ci < 0 or ri >= rows or ci >= cols or mask[ri, ci] or not np.isfinite(z[ri, ci]):
+            break
+        value = np.float64(z[ri, ci])
+        n += 1
+        s0 += 1.0
+        s1 += k
+        s2 += k * k
+        t0 += value
+        t1 += k * value
+    if n < 3:
+        return float(d), t0 / s0, 0.0
+    det = s0 * s2 - s1 * s1
+    slope = (s0 * t1 - s1 * t0) / det
+    return float(d), (t0 - slope * s1) / s0, -slope
+
+
+@njit(nogil=True, cache=True)
+def carry_across(z, mask, reach, run, ratio, damping):
+    """Levels carried across masked cells along 16 lines, ends joined by a cubic with damped end slopes.
+
+    A rim is a ridge and cuts often cross it obliquely; only the line along the crest joins crest to crest, so the
+    highest of the short lines is the ground that was there. Averages over directions put a saddle into the ridge
+    (-0.15 m measured, against -0.01 m).
+
+    Parameters
+    ----------
+    z : float32 (rows, cols)
+        Ground [m].
+    mask : bool (rows, cols)
+        Cells to bridge.
+    reach : int
+        Longest way to free ground on each side [cells].
+    run : int
+        Free cells that give level and slope of an end.
+    ratio : float
+        Lines up to this many times the shortest count [-].
+    damping : float
+        Share of the end slopes kept [-].
+
+    Returns
+    -------
+    high, low, least : float32 (rows, cols)
+        Highest and lowest level of the short lines, and that of the line on which the ground bends least; equal to z
+        on free cells; NaN where no line closes.
+    """
+    rows, cols = z.shape
+    high = z.copy()
+    low = z.copy()
+    least = z.copy()
+    dirs_r = np.empty(N_DIRECTIONS)
+    dirs_c = np.empty(N_DIRECTIONS)
+    for k in range(N_DIRECTIONS):
+        angle = np.pi * k / N_DIRECTIONS
+        dirs_r[k] = np.sin(angle)
+        dirs_c[k] = np.cos(angle)
+    gap = np.empty(N_DIRECTIONS)
+    level = np.empty(N_DIRECTIONS)
+    bend = np.empty(N_DIRECTIONS)
+    for r in range(rows):
+        for c in range(cols):
+            if not mask[r, c]:
+                continue
+            shortest = np.inf
+            for k in range(N_DIRECTIONS):
+                gap[k] = np.inf
+                da, la, sa = _free_end(z, mask, r, c, dirs_r[k], dirs_c[k], reach, run)
+                if da < 0.0:
+                    continue
+                db, lb, sb = _free_end(z, mask, r, c, -dirs_r[k], -dirs_c[k], reach, run)
+                if db < 0.0:
+                    continue
+                g = da + db
+                t = da / g
+                # cubic through both ends; slopes point into the gap
+                ma = damping * sa * g
+                mb = -damping * sb * g
+                t2 = t * t
+                t3 = t2 * t
+                h = (2.0 * t3 - 3.0 * t2 + 1.0) * la + (t3 - 2.0 * t2 + t) * ma
+                h += (-2.0 * t3 + 3.0 * t2) * lb + (t3 - t2) * mb
+                gap[k] = g
+                level[k] = h
+                # how far the ends' tangents miss each other at mid-gap, per length: the bend along this line
+                bend[k] = abs((la + sa * g * 0.5) - (lb + sb * g * 0.5)) + abs(sa + sb) * g * 0.5
+                shortest = min(shortest, g)
+            if shortest == np.inf:
+                high[r, c] = np.nan
+                low[r, c] = np.nan
+                least[r, c] = np.nan
+                continue
+            top = -np.inf
+            bottom = np.inf
+            straight = np.inf
+            at = 0.0
+            for k in range(N_DIRECTIONS):
+                if gap[k] <= ratio * shortest:
+                    top = max(top, level[k])
+                    bottom = min(bottom, level[k])
+                    if bend[k] < straight:
+                        straight = bend[k]
+                        at = level[k]
+            high[r, c] = top
+            low[r, c] = bottom
+            least[r, c] = at
+    return high, low, least
+
+
+@njit(nogil=True, cache=True)
+def _solve6(a, b):
+    """Gaussian elimination with pivoting for a 6 x 6 system; False if singular."""
+    for i in range(6):
+        p = i
+        for j in range(i + 1, 6):
+            if abs(a[j, i]) > abs(a[p, i]):
+                p = j
+        if abs(a[p, i]) < 1e-9:
+            return False
+        if p != i:
+            for k in range(6):
+                a[i, k], a[p, k] = a[p, k], a[i, k]
+            b[i], b[p] = b[p], b[i]
+        for j in range(i + 1, 6):
+            f = a[j, i] / a[i, i]
+            if f != 0.0:
+                for k in range(i, 6):
+                    a[j, k] -= f * a[i, k]
+                b[j] -= f * b[i]
+    for i in range(5, -1, -1):
+        s = b[i]
+        for k in range(i + 1, 6):
+            s -= a[i, k] * b[k]
+        b[i] = s / a[i, i]
+    return True
+
+
+@njit(nogil=True, cache=True)
+def carry_cautious(z, mask, reach, run, radius, stride, best):
+    """Levels carried across masked cells along the lines in which the free ground around bends least.
+
+    A quadratic is fitted to the free ground within `radius`; the `best` of 16 lines with the smallest bend give the
+    level, straight between their ends and corrected by half the bend. Unlike the highest line it does not dam a valley
+    that a ditch crosses.
+
+    Parameters
+    ----------
+    z : float32 (rows, cols)
+        Ground [m].
+    mask : bool (rows, cols)
+        Cells to bridge.
+    reach, run : int
+        As in `carry_across` [cells].
+    radius, stride : int
+        Of the fit, and of its samples [cells].
+    best : int
+        Lines used.
+
+    Returns
+    -------
+    float32 (rows, cols)
+        z on free cells, NaN where nothing could be carried.
+    """
+    rows, cols = z.shape
+    out = z.copy()
+    a = np.empty((6, 6))
+    b = np.empty(6)
+    v = np.empty(6)
+    bends = np.empty(N_DIRECTIONS)
+    levels = np.empty(N_DIRECTIONS)
+    for r in range(rows):
+        for c in range(cols):
+            if not mask[r, c]:
+                continue
+            a[:] = 0.0
+            b[:] = 0.0
+            base = np.float64(z[r, c])
+            if base != base:
+                base = 0.0
+            count = 0
+            # samples sit on fixed global rows and columns, so a tile sees the same ones
+            for i in range(-radius, radius + 1, stride):
+                for j in range(-radius, radius + 1, stride):
+                    if i * i + j * j > radius * radius:
+                        continue
+                    ri = r + i
+                    ci = c + j
+                    if ri < 0 or ci < 0 or ri >= rows or ci >= cols or mask[ri, ci] or not np.isfinite(z[ri, ci]):
+                        continue
+                    y = i / radius
+                    x = j / radius
+                    v[0] = 1.0
+                    v[1] = x
+                    v[2] = y
+                    v[3] = x * x
+                    v[4] = x * y
+                    v[5] = y * y
+                    d = z[ri, ci] - base
+                    for p in range(6):
+                        b[p] += v[p] * d
+                        for q in range(6):
+                            a[p, q] += v[p] * v[q]
+                    count += 1
+            if count < 20 or not _solve6(a, b):
+                out[r, c] = np.nan
+                continue
+            for k in range(N_DIRECTIONS):
+                angle = np.pi * k / N_DIRECTIONS
+                dr = np.sin(angle)
+                dc = np.cos(angle)
+                bends[k] = np.inf
+                da, la, sa = _free_end(z, mask, r, c, dr, dc, reach, run)
+                if da < 0.0:
+                    continue
+                db, lb, sb = _free_end(z, mask, r, c, -dr, -dc, reach, run)
+                if db < 0.0:
+                    continue
+                g = da + db
+                curve = (b[3] * dc * dc + b[4] * dc * dr + b[5] * dr * dr) / (radius * radius)
+                bends[k] = abs(curve)
+                levels[k] = la + (lb - la) * da / g - 0.5 * curve * da * db
+            total = 0.0
+            used = 0
+            for _ in range(best):
+                at = -1
+                low = np.inf
+                for k in range(N_DIRECTIONS):
+                    if bends[k] < low:
+                        low = bends[k]
+                        at = k
+                if at < 0:
+                    break
+                total += levels[at]
+                used += 1
+                bends[at] = np.inf
+            out[r, c] = total / used if used else np.nan
+    return out
+
+
+__all__ = ["bilinear", "carry_across", "carry_cautious"]

@@ -1,0 +1,109 @@
+"""How water leaves a basin over a surface: the way with the lowest highest point."""
+
+from __future__ import annotations
+
+import heapq
+
+import numpy as np
+from numba import njit
+
+
+@njit(nogil=True, cache=True)
+def way_out(z, inside, start_row, start_col, beyond):
+    """Least-highest way from a cell to ground outside a region, followed on downhill.
+
+    Cells are flooded from the start in order of the level water must reach to get there. The first cell popped that
+    lies outside `inside` is the exit; the flood goes on until the way has led `beyond` further steps out, or reaches
+    the border of the array, or unknown ground.
+
+    Parameters
+    ----------
+    z : float32 (rows, cols)
+        Surface [m]; NaN is outside.
+    inside : bool (rows, cols)
+        The region to leave.
+    start_row, start_col : int
+        A cell of the region.
+    beyond : int
+        How many cells to follow the way after the exit.
+
+    Returns
+    -------
+    rows, cols : int64 (n,)
+        Cells of the way, from the start.
+    level : float
+        Highest level on the way up to the exit [m].
+    exit_at : int
+        Index of the first cell outside; n - 1 if the flood ended there.
+    open_end : bool
+        True if the way ended at the array border or at unknown ground before it had left the region.
+    """
+    rows, cols = z.shape
+    came = np.full(rows * cols, -2, dtype=np.int64)
+    steps_out = np.zeros(rows * cols, dtype=np.int32)
+    first = start_row * cols + start_col
+    came[first] = -1
+    level = np.float64(z[start_row, start_col])
+    heap = [(level, np.int64(0), np.int64(first))]
+    order = np.int64(0)
+    highest = level
+    exit_level = np.nan
+    last = first
+    while len(heap) > 0:
+        at_level, _, at = heapq.heappop(heap)
+        r = at // cols
+        c = at - r * cols
+        out = steps_out[at]
+        if out <= 1 and exit_level != exit_level and at_level > highest:
+            highest = at_level
+        last = at
+        if out == 1 and exit_level != exit_level:
+            exit_level = highest
+        if out >= beyond:
+            break
+        border = r == 0 or c == 0 or r == rows - 1 or c == cols - 1
+        if border:
+            break
+        stop = False
+        for dr in range(-1, 2):
+            for dc in range(-1, 2):
+                if dr == 0 and dc == 0:
+                    continue
+                rr = r + dr
+                cc = c + dc
+                to = rr * cols + cc
+                if came[to] != -2:
+                    continue
+                value = np.float64(z[rr, cc])
+                if value != value:
+                    stop = True
+                    continue
+                came[to] = at
+                steps_out[to] = 0 if inside[rr, cc] else out + 1
+                order += 1
+                # outside, the lowest ground goes first, so the way keeps to the bed instead of spreading
+                heapq.heappush(heap, (max(value, at_level) if steps_out[to] == 0 else value, order, to))
+        if stop:
+            break
+    n = 0
+    at = last
+    while at >= 0:
+        n += 1
+        at = came[at]
+    way_r = np.empty(n, dtype=np.int64)
+    way_c = np.empty(n, dtype=np.int64)
+    at = last
+    i = n - 1
+    while at >= 0:
+        way_r[i] = at // cols
+        way_c[i] = at - way_r[i] * cols
+        at = came[at]
+        i -= 1
+    exit_at = n - 1
+    for i in range(n - 1, -1, -1):
+        if inside[way_r[i], way_c[i]]:
+            break
+        exit_at = i
+    if exit_level != exit_level:
+        exit_level = highest
+    return way_r, way_c, exit_level, exit_at, steps_out[last] == 0

@@ -1,0 +1,198 @@
+"""From surfaces, lines and trees to the basins offered for restoration."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import ndimage
+
+from wetscout.records import CUT, F32, Candidate, Crossing, Linework, Patch, Surfaces, Terrain, Tree
+from wetscout.settings.sites import SiteSettings
+from wetscout.sites.cuts import Window, find_cuts
+from wetscout.sites.judge import Measures, choose, lift, measure
+from wetscout.sites.network import Network
+
+
+@dataclass(frozen=True)
+class Found:
+    """What the judgement gives.
+
+    Attributes
+    ----------
+    candidates : tuple of Candidate
+    turned_down : tuple of (node, reason)
+    measures : Measures
+    network : Network
+    """
+
+    candidates: tuple[Candidate, ...]
+    turned_down: tuple[tuple[int, str], ...]
+    measures: Measures
+    network: Network
+
+
+def _box(tree: Tree, node: int, pad: int, shape: tuple[int, int]) -> tuple[int, int, int, int]:
+    r0, c0, r1, c1 = (int(v) for v in tree.bbox[node])
+    return max(0, r0 - pad), max(0, c0 - pad), min(shape[0], r1 + pad), min(shape[1], c1 + pad)
+
+
+def _pool_at(natural: F32, pool: np.ndarray, catchment: np.ndarray, level: float) -> np.ndarray:
+    """Pool at a level a little above the read spill: it may spread inside its own catchment only, 3 cells at most."""
+    wet = catchment & (natural < level)
+    grown = ndimage.binary_dilation(pool, structure=np.ones((3, 3), dtype=bool), iterations=3, mask=wet | pool)
+    return np.asarray(ndimage.binary_fill_holes(grown) & (grown | (natural < level)))
+
+
+class Finder:
+    """Works through the nodes of the natural tree.
+
+    Parameters
+    ----------
+    terrain : Terrain
+    surfaces : Surfaces
+    lines : Linework
+    tree : Tree
+        Of the natural surface.
+    s : SiteSettings
+    """
+
+    def __init__(self, terrain: Terrain, surfaces: Surfaces, lines: Linework, tree: Tree, s: SiteSettings) -> None:
+        self.terrain = terrain
+        self.surfaces = surfaces
+        self.lines = lines
+        self.tree = tree
+        self.s = s
+        self.cell_m = terrain.grid.cell_m
+        self.network = Network(lines.ditches, self.cell_m, 6.0)
+        self.rim = 0.5 * (surfaces.natural + surfaces.cautious)
+        self.stream = {d.ditch_id for d in lines.ditches if d.kind == "natural stream"}
+
+    def run(self, filled_today: F32, filled_cautious: F32) -> Found:
+        """Judge all nodes.
+
+        Parameters
+        ----------
+        filled_today, filled_cautious : float32 (rows, cols)
+            Surfaces with depressions raised to their spill levels [m].
+
+        Returns
+        -------
+        Found
+        """
+        noise = self.terrain.noise_m
+        lifted = lift(noise, self.cell_m, self.s)
+        m = measure(self.surfaces, self.tree, (filled_today, filled_cautious), (noise, lifted), self.s)
+        nodes, down = choose(self.tree, m, self.s)
+        kept: list[Candidate] = []
+        for node in nodes:
+            candidate = self._candidate(node, m)
+            reason = self._turn_down(candidate)
+            if reason:
+                down.append((node, reason))
+            else:
+                kept.append(candidate)
+        return Found(tuple(kept), tuple(down), m, self.network)
+
+    def _window(self, node: int, level: float) -> tuple[Window, np.ndarray]:
+        pad = round((self.s.search_m + 20.0) / self.cell_m)
+        r0, c0, r1, c1 = _box(self.tree, node, pad, self.terrain.z.shape)
+        box = (slice(r0, r1), slice(c0, c1))
+        first = self.tree.first[node]
+        labels, basin = self.tree.labels[box], self.tree.catchment_labels[box]
+        pool = (labels >= first) & (labels <= node)
+        catchment = ((basin >= first) & (basin <= node)) | pool
+        pool = _pool_at(self.surfaces.natural[box], pool, catchment, level)
+        s = self.surfaces
+        return Window(r0, c0, s.today[box], s.natural[box], self.rim[box], s.corridor[box], pool), catchment
+
+    def _catchment(self, node: int) -> Patch:
+        first = self.tree.first[node]
+        inside = (self.tree.catchment_labels >= first) & (self.tree.catchment_labels <= node)
+        rows, cols = np.flatnonzero(inside.any(axis=1)), np.flatnonzero(inside.any(axis=0))
+        if rows.size == 0:
+            return Patch(0, 0, np.zeros((1, 1), dtype=bool))
+        box = (slice(rows[0], rows[-1] + 1), slice(cols[0], cols[-1] + 1))
+        return Patch(int(rows[0]), int(cols[0]), inside[box])
+
+    def _near(self, window: Window) -> list[Crossing]:
+        h, w = window.pool.shape
+        return [
+            c
+            for c in self.lines.crossings
+            if -20 < c.row.mean() - window.row0 < h + 20 and -20 < c.col.mean() - window.col0 < w + 20
+        ]
+
+    def _candidate(self, node: int, m: Measures) -> Candidate:
+        spill = float(m.spill[node])
+        window, _ = self._window(node, spill)
+        start = (int(m.floor_at[node, 0]) - window.row0, int(m.floor_at[node, 1]) - window.col0)
+        cuts, closes, next_at = find_cuts(window, start, spill, self.network, self._near(window), self.s)
+        inside = self.network.stations_in(window.pool, window.row0, window.col0)
+        inside = {j: at for j, at in inside.items() if self.network.ditches[j].ditch_id not in self.stream}
+        ids = {self.network.ditches[j].ditch_id for j in inside}
+        cut_ids = {c.ditch_id for c in cuts if c.ditch_id is not None}
+        entries = [(j, int(at.min())) for j, at in inside.items()]
+        upstream = self._upstream(entries)
+        row = self.tree.table.iloc[node]
+        signs = {
+            "witness_m": float(m.witness[node]),
+            "ditch_in_pool_m": sum(at.size for at in inside.values()) * self.cell_m,
+            "drain_in_pool_m": sum(at.size for j, at in inside.items() if self.network.ditches[j].kind != "roadside")
+            * self.cell_m,
+            "sure_in_pool_m": sum(at.size for j, at in inside.items() if self.network.ditches[j].sure) * self.cell_m,
+            "bed_in_pool_m": min(
+                (float(self.network.ditches[j].bed_m[at].min()) for j, at in inside.items()), default=np.nan
+            ),
+        }
+        pool_rows, pool_cols = np.flatnonzero(window.pool.any(axis=1)), np.flatnonzero(window.pool.any(axis=0))
+        box = (slice(pool_rows[0], pool_rows[-1] + 1), slice(pool_cols[0], pool_cols[-1] + 1))
+        return Candidate(
+            node=node,
+            pool=Patch(window.row0 + int(pool_rows[0]), window.col0 + int(pool_cols[0]), window.pool[box]),
+            catchment=self._catchment(node),
+            spill_m=spill,
+            today_m=float(m.today[node]),
+            floor_m=float(m.floor[node]),
+            floor_at=(int(m.floor_at[node, 0]), int(m.floor_at[node, 1])),
+            spill_at=(int(row["spill_row"]), int(row["spill_col"])),
+            cuts=cuts,
+            edge=bool(row["edge"]),
+            upstream_m=upstream,
+            ditch_ids=tuple(sorted(ids | cut_ids)),
+            closes=closes,
+            next_at=next_at,
+            signs=signs,
+        )
+
+    def _upstream(self, entries: list[tuple[int, int]]) -> float:
+        """Ditch length that enters a pool from above: stations above the first one in the pool, with side ditches."""
+        inside = {j for j, _ in entries}
+        above = 0.0
+        for j, first in entries:
+            if first == 0:
+                continue
+            ditch = self.network.ditches[j]
+            # a head that lies a few metres outside the pool is the same ditch's beginning
+            above += self.network.length_above([(j, first)], inside - {j}) if ditch.row.size else 0.0
+        return above
+
+    def _turn_down(self, c: Candidate) -> str | None:
+        water = self._share(c.pool, self.terrain.water)
+        if water >= self.s.water_share:
+            return "flat water at the time of survey: a lake or pond, its floor is not in this DEM"
+        if not c.cuts:
+            return "no way out below the spill was found"
+        if all(cut.ditch_id is None for cut in c.cuts):
+            return "held by road fill only: no ditch runs through the rim"
+        if c.signs["drain_in_pool_m"] <= 0:
+            return "no ditch enters the pool: only roadside ditches pass it"
+        return None
+
+    def _share(self, patch: Patch, mask: np.ndarray) -> float:
+        h, w = patch.mask.shape
+        part = mask[patch.row0 : patch.row0 + h, patch.col0 : patch.col0 + w]
+        return float((part & patch.mask).sum() / max(1, patch.mask.sum()))
+
+
+__all__ = ["CUT", "Finder", "Found"]

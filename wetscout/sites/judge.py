@@ -1,0 +1,185 @@
+"""Which natural basins lost their water, and which of nested ones is offered."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from wetscout.records import BOOL, CUT, F32, F64, FILL, Surfaces, Tree
+from wetscout.settings.sites import SiteSettings
+
+
+@dataclass(frozen=True)
+class Measures:
+    """One row a node of the natural tree; NaN where the node is too small to be looked at.
+
+    Attributes
+    ----------
+    spill, floor, today, witness : float64 (n,)
+        Natural spill (lifted for noise), floor, level at which water over the floor leaves today, spill of the
+        cautious surface over the same floor [m].
+    lost : float64 (n,)
+        spill - today [m].
+    cut, whole : bool (n,)
+        The rim is cut; the rim holds.
+    looked : bool (n,)
+        Large and deep enough.
+    floor_at : int64 (n, 2)
+        Floor cell outside the corridors.
+    """
+
+    spill: F64
+    floor: F64
+    today: F64
+    witness: F64
+    lost: F64
+    cut: BOOL
+    whole: BOOL
+    looked: BOOL
+    floor_at: np.ndarray
+
+
+def lift(noise_m: float, cell_m: float, s: SiteSettings) -> float:
+    """How far a spill level read at a pass lies too low because of noise.
+
+    The lowest pass of a noisy rim leans down by about the noise of a 1 m cell; measured noise falls with cell size as
+    cells average, less so when noise is correlated, hence the square root (own trials, 2026).
+
+    Parameters
+    ----------
+    noise_m : float
+        Measured noise [m].
+    cell_m : float
+        Cell size [m].
+    s : SiteSettings
+
+    Returns
+    -------
+    float
+        [m]
+    """
+    return s.noise_lift * noise_m * float(np.sqrt(max(cell_m, 1.0)))
+
+
+def measure(
+    surfaces: Surfaces, tree: Tree, filled: tuple[F32, F32], noise: tuple[float, float], s: SiteSettings
+) -> Measures:
+    """Measure every node that is large enough.
+
+    Parameters
+    ----------
+    surfaces : Surfaces
+    tree : Tree
+        Of the natural surface.
+    filled : (float32 (rows, cols), float32 (rows, cols))
+        Today's and the cautious surface, depressions raised to their spill levels [m].
+    noise : (float, float)
+        Measured noise, and the lift of spill levels [m].
+    s : SiteSettings
+
+    Returns
+    -------
+    Measures
+    """
+    table = tree.table
+    n = len(table)
+    noise_m, lifted = noise
+    spill = table["spill_m"].to_numpy(dtype=np.float64).copy()
+    floor = table["floor_m"].to_numpy(dtype=np.float64).copy()
+    area = table["area_m2"].to_numpy(dtype=np.float64)
+    looked = (spill - floor >= s.min_depth_m - lifted) & (area >= s.min_area_m2)
+    today = np.full(n, np.nan)
+    witness = np.full(n, np.nan)
+    floor_at = np.column_stack([table["floor_row"], table["floor_col"]]).astype(np.int64)
+    for i in np.flatnonzero(looked):
+        r0, c0, r1, c1 = (int(v) for v in tree.bbox[i])
+        box = (slice(r0, r1), slice(c0, c1))
+        pool = (tree.labels[box] >= tree.first[i]) & (tree.labels[box] <= i)
+        natural = surfaces.natural[box]
+        free = pool & ((surfaces.corridor[box] & (CUT | FILL)) == 0)
+        if free.sum() < 0.3 * pool.sum():
+            free = pool
+        heights = np.where(free, natural, np.inf)
+        # the floor is the 1 % quantile of open ground: one low cell is noise
+        low = float(np.partition(heights[free], max(0, int(0.01 * free.sum())))[max(0, int(0.01 * free.sum()))])
+        deep = free & (natural <= low + s.deep_share * (spill[i] - low))
+        if not deep.any():
+            looked[i] = False
+            continue
+        floor[i] = low
+        today[i] = float(np.median(filled[0][box][deep]))
+        witness[i] = float(np.median(filled[1][box][deep]))
+        at = np.flatnonzero(heights.ravel() <= low + 0.01)
+        key = heights.ravel()[at]
+        k = int(at[np.lexsort((at, key))[0]])
+        floor_at[i] = (r0 + k // (c1 - c0), c0 + k % (c1 - c0))
+    depth = spill - floor
+    lost = spill - today
+    cut = looked & (lost >= s.lost_share * depth) & (lost >= max(s.lost_min_m, s.lost_noise * noise_m))
+    whole = looked & (lost <= max(0.05, 2.0 * noise_m, 0.1 * depth))
+    return Measures(spill + lifted, floor, today, witness + lifted, lost + lifted, cut, whole, looked, floor_at)
+
+
+def holds(m: Measures, i: int, s: SiteSettings) -> bool:
+    """Whether the cautious surface agrees that this basin holds water."""
+    depth = m.spill[i] - m.floor[i]
+    held = m.witness[i] - m.floor[i]
+    return bool(held >= s.witness_share * depth and m.spill[i] - m.witness[i] <= s.witness_drop_m)
+
+
+def sheet_child(tree: Tree, m: Measures, i: int, children: list[list[int]], s: SiteSettings) -> int:
+    """The pool inside a thin sheet, or the node itself.
+
+    Flat ground joins a pool at nearly its level; a node that holds the same floor within `sheet_rise_m` below and is
+    `sheet_spread` times smaller is the pool a person would see.
+    """
+    area = tree.table["area_m2"].to_numpy()
+    raw_spill = tree.table["spill_m"].to_numpy()
+    at = i
+    below = i
+    while True:
+        same = [k for k in children[below] if m.looked[k] and abs(m.floor[k] - m.floor[i]) <= 0.05 and m.cut[k]]
+        if not same:
+            return at
+        below = max(same, key=lambda k: area[k])
+        if raw_spill[i] - raw_spill[below] > s.sheet_rise_m:
+            return at
+        if area[below] * s.sheet_spread <= area[i]:
+            at = below
+
+
+def choose(tree: Tree, m: Measures, s: SiteSettings) -> tuple[list[int], list[tuple[int, str]]]:
+    """Offer the highest node that is cut, along each way up the tree.
+
+    Parameters
+    ----------
+    tree : Tree
+    m : Measures
+    s : SiteSettings
+
+    Returns
+    -------
+    offered : list of int
+        Nodes.
+    turned_down : list of (node, reason)
+        Cut nodes that only hold on the crest surface.
+    """
+    parent = tree.table["parent"].to_numpy(dtype=np.int64)
+    n = parent.size
+    children: list[list[int]] = [[] for _ in range(n)]
+    for i in range(n):
+        if parent[i] >= 0:
+            children[parent[i]].append(i)
+    offered: list[int] = []
+    down: list[tuple[int, str]] = []
+    stack = [i for i in range(n) if parent[i] < 0]
+    while stack:
+        i = stack.pop()
+        if m.cut[i]:
+            if holds(m, i, s):
+                offered.append(sheet_child(tree, m, i, children, s))
+                continue
+            down.append((i, "the ground around does not close: a valley crossed by a ditch, not a basin"))
+        stack.extend(children[i])
+    return sorted(offered), down

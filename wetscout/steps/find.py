@@ -1,0 +1,140 @@
+"""From a terrain to a screen: lines, surfaces, trees, sites, numbers, ranks."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wetscout.basins import fill, tree_of
+from wetscout.engine.progress import Progress
+from wetscout.engine.tiles import Tile, Tiling, map_tiles
+from wetscout.linework import find_lines
+from wetscout.ranking import rank
+from wetscout.records import Basin, Linework, Screen, Site, Surfaces, Terrain, Tree
+from wetscout.restore import Builder
+from wetscout.settings import Settings
+from wetscout.sites import Finder, Found
+from wetscout.surfaces import build_surfaces
+
+Arrays = Mapping[str, NDArray[Any]]
+TileFunction = Callable[[dict[str, NDArray[Any]], Tile], Arrays]
+
+
+@dataclass(frozen=True)
+class Plan:
+    """How the work is cut.
+
+    Attributes
+    ----------
+    tile_cells : int
+        Rows and columns of a tile.
+    workers : int
+        Threads.
+    """
+
+    tile_cells: int = 2048
+    workers: int = 2
+
+    def run(self, function: TileFunction, inputs: Arrays, outputs: Arrays, halo_cells: int) -> None:
+        """Fill arrays tile by tile.
+
+        Parameters
+        ----------
+        function : callable
+            See `engine.tiles.map_tiles`.
+        inputs, outputs : mapping of str to array
+        halo_cells : int
+            Reach of the function [cells].
+        """
+        map_tiles(function, inputs, outputs, Tiling(self.tile_cells, halo_cells, self.workers))
+
+
+def find_screen(terrain: Terrain, settings: Settings, progress: Progress, plan: Plan) -> Screen:
+    """Find everything in one terrain.
+
+    Parameters
+    ----------
+    terrain : Terrain
+    settings : Settings
+    progress : Progress
+    plan : Plan
+
+    Returns
+    -------
+    Screen
+    """
+    progress.stage("ditches and embankments")
+    lines = find_lines(terrain, settings.linework, plan.run)
+    return screen_lines(terrain, lines, settings, progress, plan)
+
+
+def screen_lines(terrain: Terrain, lines: Linework, settings: Settings, progress: Progress, plan: Plan) -> Screen:
+    """Everything after the lines are known.
+
+    Parameters
+    ----------
+    terrain : Terrain
+    lines : Linework
+    settings : Settings
+    progress : Progress
+    plan : Plan
+
+    Returns
+    -------
+    Screen
+    """
+    progress.stage("ground of today and natural ground")
+    surfaces = build_surfaces(terrain, lines, settings.surfaces, plan.run)
+    progress.stage("basins")
+    tree = tree_of(surfaces.natural, terrain.grid.cell_m, settings.basins, terrain.hole, plan.workers)
+    today, cautious = fill(surfaces.today), fill(surfaces.cautious)
+    progress.stage("sites")
+    found = Finder(terrain, surfaces, lines, tree, settings.sites).run(today, cautious)
+    builder = Builder(terrain, surfaces, today, {d.ditch_id: d for d in lines.ditches}, settings.restore)
+    sites = tuple(builder.site(c, f"s{k + 1}", settings.sites.upstream_m) for k, c in enumerate(found.candidates))
+    sites = _with_parents(sites, tree)
+    basins, not_offered = _basins(surfaces, tree, found)
+    ranked = rank(sites, settings.ranking)
+    return Screen(terrain, replace(lines), ranked, basins, not_offered, {"surfaces": surfaces, "tree": tree})
+
+
+def _with_parents(sites: tuple[Site, ...], tree: Tree) -> tuple[Site, ...]:
+    """Name the enclosing natural basin of each site."""
+    parent = tree.table["parent"].to_numpy()
+    out = []
+    for site in sites:
+        above = int(parent[site.values["_node"]])
+        out.append(replace(site, values={**site.values, "parent_id": None, "_parent_node": above}))
+    return tuple(out)
+
+
+def _basins(surfaces: Surfaces, tree: Tree, found: Found) -> tuple[tuple[Basin, ...], tuple[Basin, ...]]:
+    """All natural basins above the size limits, and the cut ones that are not offered."""
+    m = found.measures
+    table = tree.table
+    looked = np.flatnonzero(m.looked)
+    basins = {}
+    for i in looked:
+        rim = "cut" if m.cut[i] else "whole" if m.whole[i] else "partly cut"
+        values = {
+            "rim": rim,
+            "spill_m": float(m.spill[i]),
+            "today_m": float(m.today[i]),
+            "depth_max_m": float(m.spill[i] - m.floor[i]),
+            "pool_m2": float(table["area_m2"].iloc[i]),
+            "volume_m3": float(table["volume_m3"].iloc[i]),
+            "edge": int(table["edge"].iloc[i]),
+            "_node": int(i),
+            "_parent_node": int(table["parent"].iloc[i]),
+            "_floor_row": int(m.floor_at[i, 0]),
+            "_floor_col": int(m.floor_at[i, 1]),
+            "_spill_row": int(table["spill_row"].iloc[i]),
+            "_spill_col": int(table["spill_col"].iloc[i]),
+        }
+        basins[int(i)] = Basin(f"b{i}", tree.pool(int(i)), values)  # type: ignore[attr-defined]
+    down = tuple(replace(basins[i], reason=why) for i, why in found.turned_down if i in basins)
+    return tuple(basins.values()), down

@@ -1,0 +1,127 @@
+"""Both surfaces of one DEM, and the cautious witness beside the natural one."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+from scipy import ndimage
+
+from wetscout.kernels.bridge import carry_across, carry_cautious
+from wetscout.records import BOOL, CUT, F32, F64, FILL, Linework, Surfaces, Terrain
+from wetscout.settings.surfaces import SurfaceSettings
+from wetscout.surfaces.corridors import paint_corridors
+from wetscout.surfaces.today import carve
+
+
+def smooth_twice(z: F32, sigma: float) -> F32:
+    """Gauss twice, 2G - GG: calms noise without lowering rims (-0.001 m of a rim at 2 m, against -0.022 m for G).
+
+    Unknown cells are left out by normalised convolution and stay unknown.
+
+    Parameters
+    ----------
+    z : float32 (rows, cols)
+        Ground [m], NaN unknown.
+    sigma : float
+        Gauss width [cells].
+
+    Returns
+    -------
+    float32 (rows, cols)
+    """
+    known = np.isfinite(z)
+    weight = known.astype(np.float64)
+    # heights are taken from a base, so the float64 sums keep 1e-9 m
+    ground = np.where(known, z, 0.0).astype(np.float64)
+
+    def blur(values: F64) -> F64:
+        out: F64 = ndimage.gaussian_filter(values, sigma, mode="constant", truncate=4.0)
+        return out
+
+    share = blur(weight)
+    share[share <= 0] = 1.0
+    once = np.where(known, blur(ground) / share, 0.0)
+    twice = blur(once) / share
+    return np.where(known, 2.0 * once - twice, np.nan).astype(np.float32)
+
+
+RunTiles = Callable[..., None]
+
+
+def _whole(function: Callable[..., Any], inputs: dict[str, Any], outputs: dict[str, Any], halo_cells: int) -> None:
+    """Run a window function on whole arrays at once."""
+    tile = SimpleNamespace(inner=(slice(None), slice(None)))
+    for name, answer in function(inputs, tile).items():
+        outputs[name][...] = answer
+
+
+def _calm(z: F32, sigma: float, run_tiles: RunTiles) -> F32:
+    out = np.empty_like(z)
+
+    def work(windows: dict[str, Any], tile: Any) -> dict[str, Any]:
+        return {"out": smooth_twice(windows["z"], sigma)[tile.inner]}
+
+    run_tiles(work, {"z": z}, {"out": out}, 2 * int(4.0 * sigma + 0.5) + 1)
+    return out
+
+
+def _carry(z: F32, mask: BOOL, s: SurfaceSettings, cell_m: float, run_tiles: RunTiles) -> tuple[F32, F32, F32]:
+    """Highest, lowest and cautious levels over masked cells."""
+    reach = int(np.ceil(s.bridge_reach_m / cell_m))
+    run = max(3, round(s.end_run_m / cell_m))
+    radius = max(4, round(s.cautious_radius_m / cell_m))
+    stride = max(1, round(2.0 / cell_m))
+    high, low, cautious = np.empty_like(z), np.empty_like(z), np.empty_like(z)
+
+    def work(windows: dict[str, Any], tile: Any) -> dict[str, Any]:
+        ground, gap = np.ascontiguousarray(windows["z"]), np.ascontiguousarray(windows["mask"])
+        top, bottom, _ = carry_across(ground, gap, reach, run, s.bridge_ratio, s.end_slope)
+        care = carry_cautious(ground, gap, reach, run, radius, stride, 3)
+        return {"high": top[tile.inner], "low": bottom[tile.inner], "cautious": care[tile.inner]}
+
+    run_tiles(work, {"z": z, "mask": mask}, {"high": high, "low": low, "cautious": cautious}, reach + run + 1)
+    return high, low, cautious
+
+
+def build_surfaces(
+    terrain: Terrain, lines: Linework, s: SurfaceSettings, run_tiles: RunTiles | None = None
+) -> Surfaces:
+    """Build today's and the natural surface.
+
+    Parameters
+    ----------
+    terrain : Terrain
+    lines : Linework
+        All lines, sure and unsure.
+    s : SurfaceSettings
+    run_tiles : callable, optional
+        Runs a window function tile by tile: (function, inputs, outputs, halo_cells); whole arrays by default.
+
+    Returns
+    -------
+    Surfaces
+    """
+    run_tiles = run_tiles or _whole
+    cell_m = terrain.grid.cell_m
+    smooth = _calm(terrain.z, max(0.5, s.smooth_m / cell_m), run_tiles)
+    corridor = paint_corridors(smooth, lines.ditches, lines.embankments, cell_m, s)
+    cut = (corridor & CUT) > 0
+    fill = (corridor & FILL) > 0
+    high, _, cautious = _carry(smooth, cut | fill, s, cell_m, run_tiles)
+    unknown = np.isnan(high)
+    high[unknown] = smooth[unknown]
+    cautious = np.where(np.isnan(cautious), high, cautious)
+    # a cut is only ever filled up, a fill only ever taken off
+    natural = np.where(cut, np.fmax(high, smooth), np.where(fill, np.fmin(high, smooth), smooth))
+    cautious = np.where(cut, np.fmax(cautious, smooth), np.where(fill, np.fmin(cautious, smooth), smooth))
+    today = smooth.copy()
+    near_fill = fill
+    if fill.any():
+        _, low, _ = _carry(smooth, fill, s, cell_m, run_tiles)
+        today = np.where(fill & ~np.isnan(low), np.minimum(low, today), today)
+        near_fill = ndimage.binary_dilation(fill, iterations=max(1, round(6.0 / cell_m)))
+    carve(today, terrain.z, (lines.ditches, lines.crossings), near_fill, cell_m, s)
+    return Surfaces(smooth, today.astype(np.float32), natural.astype(np.float32), cautious.astype(np.float32), corridor)
