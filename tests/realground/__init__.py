@@ -1,0 +1,1 @@
+"""Scoring and pictures of a screen of real ground."""
