@@ -1,1 +1,7 @@
-"""Stage 4: the tree: basins, spill points, catchments."""
+"""The basin tree: fill levels, nested basins, spill points and catchments from one labelling."""
+
+from __future__ import annotations
+
+from wetscout.basins.filling import fill
+
+__all__ = ["fill"]

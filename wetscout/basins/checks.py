@@ -1,0 +1,72 @@
+"""What `fill` and `basin_tree` accept, and how they say no."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from wetscout.errors import InputError
+
+Raster = NDArray[Any]
+
+
+def raster(dem: ArrayLike, name: str) -> Raster:
+    """Take a DEM as it is or say why it cannot be used.
+
+    Parameters
+    ----------
+    dem : array_like (rows, cols)
+        Heights; real numbers.
+    name : str
+        Function named in messages.
+
+    Returns
+    -------
+    ndarray
+        The same data, not copied if it was an array.
+
+    Raises
+    ------
+    TypeError
+        Masked arrays, bool, complex and all that is not a real number of at most 64 bits.
+    InputError
+        Not two-dimensional.
+    """
+    if isinstance(dem, np.ma.MaskedArray):
+        raise TypeError(f"{name}: got a masked array; fill the mask first, dem.filled(numpy.nan) for an outlet")
+    array = np.asarray(dem)
+    if array.dtype.kind not in "iuf" or array.dtype.itemsize > 8:
+        raise TypeError(
+            f"{name}: got values of type {array.dtype}; want heights as float32, float64 or integers, "
+            "for example dem.astype('float32')"
+        )
+    if array.ndim != 2:
+        raise InputError(f"{name}: got an array of shape {array.shape}; want one band with rows and columns (2-D)")
+    return array
+
+
+def refuse_infinite(z: Raster, infs: int, name: str) -> None:
+    """Refuse +inf, which is neither ground nor an outlet.
+
+    Parameters
+    ----------
+    z : ndarray
+        Heights.
+    infs : int
+        How many cells are +inf.
+    name : str
+        Function named in the message.
+
+    Raises
+    ------
+    InputError
+        If there is one, with the place of the first.
+    """
+    if infs:
+        row, col = (int(k) for k in np.argwhere(z == np.inf)[0])
+        raise InputError(
+            f"{name}: {infs} cells are +inf, the first in row {row}, column {col}; "
+            "replace them by numpy.nan if there is no ground"
+        )

@@ -1,0 +1,205 @@
+"""From a raster to the spanning tree of passes between its pits, strip by strip on threads.
+
+The answer does not depend on the number of strips or threads: pits are numbered in row, column order, passes are
+compared in a strict order, and a strip joins only basins it sees whole.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field
+from typing import Any, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wetscout.kernels import labels, passes
+from wetscout.settings.basins import BasinSettings
+
+T = TypeVar("T")
+Floats = NDArray[np.floating[Any]]
+I32 = NDArray[np.int32]
+I64 = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Graph:
+    """Pits of a raster and the spanning tree of lowest passes, rooted outside.
+
+    Attributes
+    ----------
+    z : float32 or float64 (rows, cols)
+        Ground; outlets -inf, walls +inf.
+    label : int32 (rows, cols)
+        Pit each cell drains to, from 1 in row, column order; 0 outside.
+    pits : int64 (n + 1,)
+        Flat index of each pit; entry 0 is -1.
+    parent : int32 (n + 1,)
+        Label behind the lowest pass of the basin this pit stood for when it joined another; -1 no way out.
+    level : like z (n + 1,)
+        Level of that pass.
+    code : int64 (n + 1,)
+        Place of that pass: 4 * flat index of its first cell + direction.
+    nans : int
+        Cells that were NaN in `z`.
+    strips : tuple of (row, row)
+    """
+
+    z: Floats
+    label: I32
+    pits: I64
+    parent: I32
+    level: Floats
+    code: I64
+    nans: int
+    infs: int
+    strips: tuple[tuple[int, int], ...]
+
+
+@dataclass
+class Crew:
+    """Threads that work on strips; one thread works without a pool."""
+
+    workers: int
+    _pool: ThreadPoolExecutor | None = field(default=None, init=False)
+
+    def __enter__(self) -> Crew:
+        """Start the pool."""
+        if self.workers > 1:
+            self._pool = ThreadPoolExecutor(self.workers)
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Stop the pool."""
+        if self._pool is not None:
+            self._pool.shutdown()
+
+    def map(self, work: Callable[..., T], *args: Iterable[Any]) -> list[T]:
+        """Call `work` on each set of arguments; results in order."""
+        return list((self._pool.map if self._pool is not None else map)(work, *args))
+
+
+def workers_of(settings: BasinSettings) -> int:
+    """Threads to use: the setting, or one per processor."""
+    return settings.workers or os.cpu_count() or 1
+
+
+def cut(rows: int, cols: int, strips: int | None, settings: BasinSettings) -> tuple[tuple[int, int], ...]:
+    """Cut the rows into strips of about equal height.
+
+    Parameters
+    ----------
+    rows, cols : int
+        Shape.
+    strips : int or None
+        How many; None takes it from the settings.
+    settings : BasinSettings
+
+    Returns
+    -------
+    tuple of (first row, row after the last)
+    """
+    count = strips if strips is not None else -(-rows * cols // settings.strip_cells)
+    count = max(1, min(count, rows))
+    edges = [rows * k // count for k in range(count + 1)]
+    return tuple(zip(edges[:-1], edges[1:], strict=True))
+
+
+def build(z: Floats, strips: tuple[tuple[int, int], ...], crew: Crew) -> Graph:
+    """Label the raster and join its pits.
+
+    Parameters
+    ----------
+    z : float32 or float64 (rows, cols), C order
+        Ground [m]; NaN and -inf are outlets, +inf walls. NaN is turned into -inf in place.
+    strips : tuple of (row, row)
+        From `cut`.
+    crew : Crew
+
+    Returns
+    -------
+    Graph
+    """
+    _, cols = z.shape
+    counts = crew.map(lambda s: labels.clean(z, *s), strips)
+    label = np.empty(z.shape, np.int32)
+    flat = label.reshape(-1)
+    pits = crew.map(lambda s: _label_strip(z, flat, *s), strips)
+    offsets = np.concatenate([[0], np.cumsum([p.size for p in pits])]).astype(np.int64)
+    starts = np.array([s[0] for s in strips] + [z.shape[0]], dtype=np.int64)
+    beside = labels.seams(flat, cols, starts, offsets)
+    crew.map(lambda k: labels.settle(flat[starts[k] * cols : starts[k + 1] * cols], offsets[k], beside[k]), _upto(strips))
+    n = int(offsets[-1])
+    forest = (
+        np.arange(1, n + 1, dtype=np.int32),
+        np.full(n + 1, -1, np.int32),
+        np.empty(n + 1, z.dtype),
+        np.full(n + 1, -1, np.int64),
+    )
+    left = crew.map(lambda k: _join_strip(z, label, strips[k], (offsets[k], offsets[k + 1]), forest), _upto(strips))
+    rest = tuple(np.concatenate([part[k] for part in left]) for k in range(3))
+    active = np.flatnonzero(forest[0] == np.arange(1, n + 1)).astype(np.int32)
+    tail = (forest[0], forest[1][1:], forest[2][1:], forest[3][1:])
+    passes.join(rest, rest[2].size, 0, active, active.size, tail)
+    at = np.concatenate([np.array([-1], np.int64), *pits])
+    nans, infs = (sum(c[k] for c in counts) for k in range(2))
+    return Graph(z, label, at, forest[1], forest[2], forest[3], nans, infs, strips)
+
+
+def _upto(strips: tuple[tuple[int, int], ...]) -> range:
+    return range(len(strips))
+
+
+def _label_strip(z: Floats, flat: I32, r0: int, r1: int) -> I64:
+    """Label one strip with its own numbers; return its pits."""
+    cols = z.shape[1]
+    code = np.empty((r1 - r0, cols), np.uint8)
+    labels.receivers(z, r0, r1, code)
+    lab = flat[r0 * cols : r1 * cols]
+    pits: I64 = labels.number_pits(z, r0, code, lab)
+    labels.follow(code, lab)
+    return pits
+
+
+def _join_strip(
+    z: Floats, label: I32, rows: tuple[int, int], own: tuple[int, int], forest: tuple[Any, ...]
+) -> tuple[Any, ...]:
+    """Collect the passes of one strip, join the basins it sees whole, return the passes that are left."""
+    found, n = _collect(z, label, rows)
+    low, high = own
+    frozen = np.zeros(high - low, np.uint8)
+    passes.freeze(label, rows[0], rows[1], low, frozen)
+    active = np.flatnonzero(frozen == 0).astype(np.int32)
+    mine = (forest[0][low:high], *(part[low + 1 : high + 1] for part in forest[1:]))
+    n = passes.join(found, n, low, active, active.size, mine)
+    return tuple(part[:n].copy() for part in found)
+
+
+def _collect(z: Floats, label: I32, rows: tuple[int, int]) -> tuple[tuple[Any, ...], int]:
+    """Passes of one strip in a list that grows as needed."""
+    cols = z.shape[1]
+    slots = _empty_passes(passes.SLOTS, z.dtype)
+    slots[0][:] = -1
+    found = _empty_passes(8 * cols + (rows[1] - rows[0]) * cols // 2, z.dtype)
+    row, n = rows[0], 0
+    while True:
+        row, n = passes.collect(z, label, row, rows[1], slots, found, n)
+        if row == rows[1]:
+            break
+        found = _grown(found, n, 2 * found[2].size + 4 * cols)
+    if found[2].size - n < passes.SLOTS:
+        found = _grown(found, n, n + passes.SLOTS)
+    return found, passes.flush(slots, found, n)
+
+
+def _empty_passes(size: int, dtype: np.dtype[Any]) -> tuple[Any, ...]:
+    return np.empty((size, 2), np.int32), np.empty((size, 2), dtype), np.empty(size, np.int64)
+
+
+def _grown(found: tuple[Any, ...], n: int, size: int) -> tuple[Any, ...]:
+    larger = _empty_passes(size, found[1].dtype)
+    for old, new in zip(found, larger, strict=True):
+        new[:n] = old[:n]
+    return larger
