@@ -11,8 +11,25 @@ N_DIRECTIONS = 16
 
 
 @njit(nogil=True, cache=True)
+def _free_square(z, mask, row, col):
+    """Whether the four cells around a point are all free and known."""
+    r0 = int(np.floor(row))
+    c0 = int(np.floor(col))
+    if r0 < 0 or c0 < 0 or r0 + 1 >= z.shape[0] or c0 + 1 >= z.shape[1]:
+        return False
+    for i in range(2):
+        for j in range(2):
+            if mask[r0 + i, c0 + j] or not np.isfinite(z[r0 + i, c0 + j]):
+                return False
+    return True
+
+
+@njit(nogil=True, cache=True)
 def _free_end(z, mask, row, col, dr, dc, reach, run):
     """Distance to free ground along a ray, and its level and slope there.
+
+    Samples lie between four free cells; the nearest cell alone would be off by up to 15 mm on a slope of 3 %, and the
+    highest of 16 lines collects such errors. Where there are fewer than three such samples, nearest cells serve.
 
     Returns (distance [cells], level [m], slope into the gap [m per cell]); distance < 0 if none within reach.
     """
@@ -30,30 +47,32 @@ def _free_end(z, mask, row, col, dr, dc, reach, run):
             if not np.isfinite(z[ri, ci]):
                 return -1.0, 0.0, 0.0
             break
-    n = 0
+    near = 0.0
+    near_n = 0
     s0 = 0.0
     s1 = 0.0
     s2 = 0.0
     t0 = 0.0
     t1 = 0.0
-    for k in range(run):
+    for k in range(run + 1):
         rr = row + dr * (d + k)
         cc = col + dc * (d + k)
         ri = int(np.floor(rr + 0.5))
         ci = int(np.floor(cc + 0.5))
         if ri < 0 or ci < 0 or ri >= rows or ci >= cols or mask[ri, ci] or not np.isfinite(z[ri, ci]):
             break
-        value = np.float64(z[ri, ci])
-        n += 1
-        s0 += 1.0
-        s1 += k
-        s2 += k * k
-        t0 += value
-        t1 += k * value
-    if n < 3:
-        return float(d), t0 / s0, 0.0
-    det = s0 * s2 - s1 * s1
-    slope = (s0 * t1 - s1 * t0) / det
+        near += z[ri, ci]
+        near_n += 1
+        if _free_square(z, mask, rr, cc):
+            value = bilinear(z, rr, cc)
+            s0 += 1.0
+            s1 += k
+            s2 += k * k
+            t0 += value
+            t1 += k * value
+    if s0 < 3.0:
+        return float(d), near / near_n, 0.0
+    slope = (s0 * t1 - s1 * t0) / (s0 * s2 - s1 * s1)
     return float(d), (t0 - slope * s1) / s0, -slope
 
 

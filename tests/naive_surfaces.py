@@ -1,0 +1,89 @@
+"""Slow, obvious versions of the kernels behind surfaces and sites."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+
+def free_end(z, mask, row, col, dr, dc, reach, run):
+    """Walk a ray to free ground: (distance, level, slope into the gap) or None."""
+    rows, cols = z.shape
+
+    def free(r, c):
+        return 0 <= r < rows and 0 <= c < cols and not mask[r, c] and np.isfinite(z[r, c])
+
+    def point(d):
+        return row + dr * d, col + dc * d
+
+    def nearest(d):
+        return tuple(math.floor(v + 0.5) for v in point(d))
+
+    for d in range(1, reach + 1):
+        r, c = nearest(d)
+        if not (0 <= r < rows and 0 <= c < cols):
+            return None
+        if mask[r, c]:
+            continue
+        if not np.isfinite(z[r, c]):
+            return None
+        alone, steps, between = [], [], []
+        for k in range(run + 1):
+            if not free(*nearest(d + k)):
+                break
+            alone.append(float(z[nearest(d + k)]))
+            rr, cc = point(d + k)
+            r0, c0 = math.floor(rr), math.floor(cc)
+            if all(free(r0 + i, c0 + j) for i in (0, 1) for j in (0, 1)):
+                fr, fc = rr - r0, cc - c0
+                square = z[r0 : r0 + 2, c0 : c0 + 2].astype(float)
+                steps.append(k)
+                between.append(np.array([1 - fr, fr]) @ square @ np.array([1 - fc, fc]))
+        if len(steps) < 3:
+            return d, float(np.mean(alone)), 0.0
+        slope, level = np.polyfit(steps, between, 1)
+        return d, float(level), -float(slope)
+    return None
+
+
+def hermite(t, la, lb, ma, mb):
+    """Cubic with given ends and end slopes (textbook basis functions)."""
+    return (
+        (2 * t**3 - 3 * t**2 + 1) * la
+        + (t**3 - 2 * t**2 + t) * ma
+        + (-2 * t**3 + 3 * t**2) * lb
+        + (t**3 - t**2) * mb
+    )
+
+
+def carry_across(z, mask, reach, run, ratio, damping):
+    """Highest and lowest of the short lines over masked cells."""
+    high, low = z.astype(float).copy(), z.astype(float).copy()
+    for r, c in zip(*np.nonzero(mask), strict=True):
+        lines = []
+        for k in range(16):
+            angle = math.pi * k / 16
+            a = free_end(z, mask, r, c, math.sin(angle), math.cos(angle), reach, run)
+            b = free_end(z, mask, r, c, -math.sin(angle), -math.cos(angle), reach, run)
+            if a is None or b is None:
+                continue
+            gap = a[0] + b[0]
+            lines.append((gap, hermite(a[0] / gap, a[1], b[1], damping * a[2] * gap, -damping * b[2] * gap)))
+        short = [h for gap, h in lines if gap <= ratio * min(g for g, _ in lines)]
+        high[r, c] = max(short) if short else np.nan
+        low[r, c] = min(short) if short else np.nan
+    return high, low
+
+
+def least_highest_level(z, inside, start):
+    """Level at which water from a cell first leaves a region: try every level of the ground, lowest first."""
+    from scipy import ndimage
+
+    levels = np.unique(z[np.isfinite(z)])
+    for level in levels[levels >= z[start]]:
+        labels, _ = ndimage.label(z <= level, structure=np.ones((3, 3)))
+        mine = labels == labels[start]
+        if (mine & ~inside).any():
+            return float(level)
+    return float("nan")

@@ -1,0 +1,33 @@
+"""Earth of a plug, and the pool stage by stage."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from wetscout.restore.plug import prism_volume
+from wetscout.restore.pool import stage_table, volume_m3
+
+
+def test_prism_volume_of_a_trapezoid_ditch():
+    # geometry of a prism in a trapezoid ditch, V = H w (b + s H) + (z1 + z2)(b H^2 / 2 + s H^3 / 3):
+    # b 1.2, s 1.5, H 1.5, w 3, z1 = z2 = 3 gives 15.525 + 18.225 = 33.75 m3
+    y = np.arange(-6, 6, 0.001) + 0.0005
+    ground = np.clip(np.abs(y) - 0.6, 0, None) / 1.5
+    assert prism_volume(ground, 0.001, 1.5, 3.0, (3.0, 3.0)) == pytest.approx(33.75, abs=0.01)
+
+
+def test_stage_table_of_a_paraboloid():
+    # closed form: V = A h / 2; with R = 50 m, h = 1.5 m: A 7853.98 m2, V 5890.49 m3
+    row, col = np.mgrid[-60:60:0.5, -60:60:0.5] + 0.25
+    ground = (1.5 * (row**2 + col**2) / 50**2).astype(np.float32)
+    table = stage_table(ground, ground < 1.5, (0.0, 1.5), 6, 0.25)
+    assert table[-1][1] == pytest.approx(7853.98, rel=2e-3)
+    assert table[-1][2] == pytest.approx(5890.49, rel=2e-3)
+    levels, areas, volumes = (np.array(v) for v in zip(*table, strict=True))
+    np.testing.assert_allclose(volumes, areas * levels / 2, rtol=5e-3)
+
+
+def test_volume_does_not_depend_on_the_order_of_cells():
+    depth = np.random.default_rng(5).uniform(0, 2, 5000)
+    assert volume_m3(depth, 1.0) == volume_m3(depth[::-1], 1.0)

@@ -1,0 +1,198 @@
+"""Natural ground over cuts and fills, and today's ground."""
+
+from __future__ import annotations
+
+import naive_surfaces as naive
+import numpy as np
+import pytest
+
+from wetscout.ingest import from_array
+from wetscout.kernels.bridge import carry_across, carry_cautious
+from wetscout.kernels.sections import bilinear, median_along, paint_band, sections, shoulders
+from wetscout.records import CUT, Ditch, Linework
+from wetscout.settings import Settings
+from wetscout.surfaces import build_surfaces
+from wetscout.surfaces.build import smooth_twice
+from wetscout.surfaces.today import open_humps
+
+
+def straight_ditch(row, col, **values):
+    n = len(row)
+    flat = np.zeros(n)
+    base = {
+        "bed_m": flat,
+        "bank_low_m": flat,
+        "bank_high_m": flat,
+        "top_width_m": flat + 5,
+        "kind": "ditch",
+        "depth_m": 1.0,
+        "bank_climb_m": 0.5,
+        "straightness": 1.0,
+        "spoil": "none",
+    }
+    return Ditch(1, np.asarray(row, float), np.asarray(col, float), **{**base, **values})
+
+
+@pytest.fixture
+def rough():
+    rng = np.random.default_rng(7)
+    z = (rng.normal(0, 0.3, (40, 44)).cumsum(0) / 5).astype(np.float32)
+    mask = np.zeros(z.shape, dtype=bool)
+    for k in range(30):
+        mask[5 + k, 6 + k // 2 : 11 + k // 2] = True
+    z[20, 3] = np.nan
+    return z, mask
+
+
+def test_carry_across_equals_the_obvious_version(rough):
+    z, mask = rough
+    high, low, _ = carry_across(z, mask, 20, 5, 1.5, 0.7)
+    want_high, want_low = naive.carry_across(z, mask, 20, 5, 1.5, 0.7)
+    np.testing.assert_allclose(high, want_high, atol=2e-5)
+    np.testing.assert_allclose(low, want_low, atol=2e-5)
+
+
+@pytest.mark.parametrize("carry", ["crest", "cautious"])
+def test_a_plane_is_carried_across_exactly(carry):
+    # closed form: on a plane every line joins the plane
+    row, col = np.mgrid[0:60, 0:60]
+    z = (10 + 0.03 * row - 0.02 * col).astype(np.float32)
+    mask = np.abs(row - col) <= 3
+    broken = np.where(mask, z - 2, z).astype(np.float32)
+    out = carry_across(broken, mask, 30, 5, 1.5, 1.0)[0] if carry == "crest" else carry_cautious(
+        broken, mask, 30, 5, 16, 2, 3
+    )
+    inner = mask.copy()
+    inner[:12], inner[-12:], inner[:, :12], inner[:, -12:] = False, False, False, False
+    # the cautious lines may graze the mask, where single cells serve as ends: a quarter of a cell of slope
+    np.testing.assert_allclose(out[inner], z[inner], atol=2e-4 if carry == "crest" else 0.01)
+
+
+def test_a_ridge_crossed_obliquely_keeps_its_crest():
+    row, col = np.mgrid[0:81, 0:81]
+    ridge = 10 - 0.02 * np.abs(row - 40)
+    mask = np.abs((col - 40) - 0.6 * (row - 40)) <= 3
+    broken = np.where(mask, 8.0, ridge).astype(np.float32)
+    high, _, _ = carry_across(broken, mask, 30, 5, 1.5, 0.7)
+    crest = high[40, 36:45]
+    assert np.all(crest > 9.97)
+
+
+def test_cautious_surface_does_not_dam_a_valley():
+    row, col = np.mgrid[0:81, 0:81]
+    valley = 10 + 0.05 * np.abs(row - 40) - 0.002 * col
+    mask = np.abs(col - 40) <= 3
+    broken = np.where(mask, 8.0, valley).astype(np.float32)
+    cautious = carry_cautious(broken, mask, 30, 5, 16, 2, 3)
+    assert abs(cautious[40, 40] - valley[40, 40]) < 0.15
+
+
+def test_sections_are_bilinear():
+    row, col = np.mgrid[0:20, 0:20]
+    z = (0.5 * row + 0.25 * col).astype(np.float32)
+    got = sections(z, np.array([10.0]), np.array([10.0]), np.array([0.6]), np.array([0.8]), 4, 0.5)
+    offsets = np.arange(-4, 5) * 0.5
+    np.testing.assert_allclose(got[0], 0.5 * (10 + 0.6 * offsets) + 0.25 * (10 + 0.8 * offsets), rtol=1e-6)
+    assert np.isnan(bilinear(z, -3.0, 2.0))
+
+
+def test_median_along_equals_numpy():
+    rng = np.random.default_rng(3)
+    section = rng.normal(size=(30, 5))
+    section[4, 2] = np.nan
+    got = median_along(section, 3)
+    want = np.array([[np.nanmedian(section[max(0, i - 3) : i + 4, k]) for k in range(5)] for i in range(30)])
+    np.testing.assert_allclose(got, want)
+
+
+def test_shoulders_of_a_trapezoid():
+    # bed 2 m wide, sides 2:1, 1 m deep: shoulders 3 m from the middle
+    offsets = np.arange(-40, 41) * 0.5
+    section = np.minimum(1.0, np.clip(np.abs(offsets) - 1.0, 0, None) / 2)[None, :].repeat(9, axis=0)
+    centre, left, right = shoulders(section, 0.5, 4.0, 0.13, 1.5, 14.0)
+    assert np.all(np.abs(centre) <= 1.0)
+    np.testing.assert_allclose(left, -3.0, atol=1.0)
+    np.testing.assert_allclose(right, 3.0, atol=1.0)
+
+
+def test_paint_band_leaves_no_holes_on_a_bend():
+    mask = np.zeros((60, 60), dtype=np.uint8)
+    angle = np.linspace(0, np.pi / 2, 32)
+    row, col = 10 + 30 * np.sin(angle), 10 + 30 * (1 - np.cos(angle))
+    length = np.hypot(np.gradient(row), np.gradient(col))
+    a_row, a_col = np.gradient(col) / length, -np.gradient(row) / length
+    paint_band(mask, CUT, row, col, a_row, a_col, np.full(32, -4.0), np.full(32, 4.0))
+    rr, cc = np.mgrid[0:60, 0:60]
+    radius = np.hypot(rr - 10, cc - 40)
+    inside = (np.abs(radius - 30) < 3) & (rr > 12) & (cc < 38)
+    assert (mask[inside] == CUT).all()
+
+
+@pytest.mark.parametrize("ends", [(False, False), (True, True)])
+def test_a_road_hump_is_taken_off_a_bed(ends):
+    bed = 10 - 0.001 * np.arange(200.0)
+    humped = bed.copy()
+    humped[90:104] += 0.9
+    opened = open_humps(humped, 44, ends)
+    np.testing.assert_allclose(opened[40:160], bed[40:160], atol=0.05)
+    assert np.all(opened <= humped)
+
+
+def test_a_hump_at_the_end_goes_only_where_told():
+    bed = np.full(120, 5.0)
+    bed[-10:] += 0.8
+    assert open_humps(bed, 44, (False, False))[-1] > 5.5
+    assert open_humps(bed, 44, (False, True))[-1] == pytest.approx(5.0)
+
+
+def test_twice_smoothing_keeps_a_parabola_better_than_once():
+    from scipy import ndimage
+
+    x = np.arange(200.0)
+    z = np.tile(10 - 0.0005 * (x - 100) ** 2, (40, 1)).astype(np.float32)
+    twice = smooth_twice(z, 3.0)[20, 100]
+    once = ndimage.gaussian_filter(z.astype(float), 3.0)[20, 100]
+    assert abs(twice - z[20, 100]) < 0.2 * abs(once - z[20, 100])
+
+
+def test_unknown_ground_stays_unknown_and_does_not_spread():
+    z = np.full((30, 30), 5, dtype=np.float32)
+    z[10, 10] = np.nan
+    out = smooth_twice(z, 1.5)
+    assert np.isnan(out[10, 10]) and np.isfinite(out).sum() == 899
+    np.testing.assert_allclose(out[np.isfinite(out)], 5, atol=1e-5)
+
+
+def bowl_with_ditch(noise, seed=1):
+    rng = np.random.default_rng(seed)
+    row, col = np.mgrid[0:300, 0:300].astype(float)
+    radius = np.hypot(row - 150, col - 150)
+    ground = 100 + 0.8 * np.clip(radius / 70, 0, 1) ** 2 - 0.01 * np.clip(radius - 80, 0, None)
+    off = np.abs(row - 150 - 0.3 * (col - 150)) / np.hypot(1, 0.3)
+    bed = 99.9 - 0.002 * (col - 150)
+    cut = bed + np.clip(off - 0.6, 0, None) / 1.5
+    z = np.where(col >= 150, np.minimum(ground, cut), ground) + rng.normal(0, noise, ground.shape)
+    cols = np.arange(150.0, 290.0)
+    return z.astype(np.float32), ground, straight_ditch(150 + 0.3 * (cols - 150), cols)
+
+
+def test_natural_ground_over_a_ditch_through_a_rim():
+    # closed form: the bowl before it was cut
+    z, ground, ditch = bowl_with_ditch(0.02)
+    out = build_surfaces(from_array(z, 1.0), Linework((ditch,)), Settings().surfaces)
+    cut = (out.corridor & CUT) > 0
+    error = (out.natural - ground)[cut]
+    assert abs(np.median(error)) < 0.05
+    assert np.percentile(np.abs(error), 90) < 0.12
+
+
+@pytest.mark.parametrize("tile", [70, 111])
+def test_tiled_equals_whole_to_the_bit(tile):
+    from wetscout.steps.find import Plan
+
+    z, _, ditch = bowl_with_ditch(0.03)
+    terrain = from_array(z, 1.0)
+    whole = build_surfaces(terrain, Linework((ditch,)), Settings().surfaces)
+    tiled = build_surfaces(terrain, Linework((ditch,)), Settings().surfaces, Plan(tile, 2).run)
+    for name in ("smooth", "today", "natural", "cautious", "corridor"):
+        np.testing.assert_array_equal(getattr(whole, name), getattr(tiled, name), err_msg=name)
