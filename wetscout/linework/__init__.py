@@ -1,1 +1,5 @@
-"""Stage 2: ditches and embankments, cell by cell, then as lines."""
+"""Ditches, embankments and crossings: first cell by cell, then as lines."""
+
+from wetscout.linework.find import find_lines
+
+__all__ = ["find_lines"]

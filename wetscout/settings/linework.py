@@ -1,10 +1,78 @@
-"""Tunable numbers of the room `linework`."""
+"""Tunable numbers of the room `linework`: what counts as a ditch, an embankment, a crossing."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
+from wetscout.settings._value import number
+
+_TRIALS = "own trials on mapped Dutch channels and invented till plains, 2026"
+
 
 @dataclass(frozen=True)
 class LineworkSettings:
     """See the metadata of each field for unit, range and source."""
+
+    # the test of one cell
+    strip_m: float = number(20.0, "m", (8, 40), "length along which bed and banks are averaged", _TRIALS)
+    band_from_m: float = number(4.0, "m", (2, 10), "nearest bank ground, from the centre of the cut", _TRIALS)
+    band_to_m: float = number(
+        8.0, "m", (4, 20), "farthest bank ground of the near band; twice this ends the far one", _TRIALS
+    )
+    wide_from_m: float = number(8.0, "m", (5, 20), "nearest bank ground of the test for wide cuts", _TRIALS)
+    wide_to_m: float = number(13.0, "m", (8, 40), "farthest bank ground of the test for wide cuts", _TRIALS)
+    raised_to_m: float = number(10.0, "m", (6, 20), "farthest low ground of the test for embankments", _TRIALS)
+    depth_floor_m: float = number(0.08, "m", (0.03, 0.5), "least depth of a cut, however smooth the ground", _TRIALS)
+    relief_factor: float = number(4.0, "-", (2, 8), "least depth over the small relief of open ground", _TRIALS)
+    seed_factor: float = number(2.0, "-", (1, 5), "depth of a seed cell over the least depth", _TRIALS)
+    weak_factor: float = number(
+        0.6, "-", (0.3, 1), "least depth of the unsure lines over that of the sure ones", _TRIALS
+    )
+    screen_factor: float = number(
+        0.6, "-", (0.3, 1), "top-hat below this share of the least depth is not tested", _TRIALS
+    )
+    keep_saturation: float = number(0.35, "-", (0, 1), "near depth over far depth a kept cell needs", _TRIALS)
+    seed_saturation: float = number(0.7, "-", (0.3, 1), "near depth over far depth a seed cell needs", _TRIALS)
+    supporters: int = number(3, "-", (0, 8), "cells along the direction that must answer alike", _TRIALS)
+    support_m: float = number(4.0, "m", (2, 10), "reach of the supporters", _TRIALS)
+    thin_m: float = number(2.0, "m", (1, 5), "a cell must be the deepest within this distance across", _TRIALS)
+    # lines
+    seed_share: float = number(0.15, "-", (0, 1), "share of seed cells a connected group needs", _TRIALS)
+    group_m: float = number(10.0, "m", (4, 50), "shortest connected group", _TRIALS)
+    spur_m: float = number(5.0, "m", (0, 20), "side branches shorter than this are cut", _TRIALS)
+    gap_m: float = number(12.0, "m", (0, 30), "longest gap that is closed without asking what lies in it", _TRIALS)
+    snap_m: float = number(10.0, "m", (0, 30), "an end this close to another line is led to it", _TRIALS)
+    extend_m: float = number(0.09, "m", (0.03, 0.5), "depth at which an end is no longer followed", _TRIALS)
+    extend_weak_m: float = number(0.05, "m", (0.02, 0.5), "the same for the unsure last metres", _TRIALS)
+    extend_reach_m: float = number(400.0, "m", (0, 2000), "longest extension of one end", _TRIALS)
+    min_length_m: float = number(40.0, "m", (10, 200), "shortest sure line, after joining and extending", _TRIALS)
+    weak_length_m: float = number(16.0, "m", (8, 100), "shortest unsure line", _TRIALS)
+    centre_m: float = number(4.0, "m", (1, 8), "a line is moved to the lowest ground within this distance", _TRIALS)
+    furrow_lines: int = number(4, "-", (2, 20), "parallel neighbours that make a line a furrow", _TRIALS)
+    furrow_reach_m: float = number(40.0, "m", (10, 100), "distance on both sides within which they count", _TRIALS)
+    furrow_turn_deg: float = number(15.0, "deg", (2, 45), "greatest angle between parallel lines", _TRIALS)
+    shape_min: float = number(0.4, "-", (0, 1), "share of the depth that flank planes must leave", _TRIALS)
+    # attributes
+    bank_from_m: float = number(5.0, "m", (2, 20), "nearest ground of the bank level", _TRIALS)
+    bank_to_m: float = number(12.0, "m", (4, 40), "farthest ground of the bank level", _TRIALS)
+    shoulder_slope: float = number(0.13, "-", (0.05, 0.3), "side slope at which the cut ends", _TRIALS)
+    climb_m: float = number(0.3, "m", (0.1, 2), "climb of the lower bank downstream that speaks of digging", _TRIALS)
+    roadside_ratio: float = number(0.5, "-", (0.1, 1), "one-sidedness of the banks that speaks of a road", _TRIALS)
+    road_reach_m: float = number(15.0, "m", (5, 40), "distance of a parallel embankment that speaks of a road", _TRIALS)
+    spoil_from_m: float = number(3.0, "m", (1, 20), "nearest spoil bank", _TRIALS)
+    spoil_to_m: float = number(12.0, "m", (4, 40), "farthest spoil bank", _TRIALS)
+    # crossings
+    bridge_m: float = number(48.0, "m", (12, 120), "longest way beneath fill", _TRIALS)
+    cone_deg: float = number(
+        41.0, "deg", (10, 80), "half angle ahead of an end in which its partner is sought", _TRIALS
+    )
+    far_rise_m: float = number(0.6, "m", (0, 2), "how much higher the far bed may lie", _TRIALS)
+    hump_m: float = number(0.3, "m", (0.1, 2), "rise of the bed inside a line that speaks of a crossing", _TRIALS)
+    hump_window_m: float = number(45.0, "m", (10, 120), "length of the opening the bed is held against", _TRIALS)
+    aim_m: float = number(30.0, "m", (5, 100), "reach of an end aimed at the side of another line", _TRIALS)
+    aim_rise_m: float = number(0.2, "m", (0.05, 2), "fill that must stand between them", _TRIALS)
+    # embankments
+    raise_min_m: float = number(0.15, "m", (0.05, 1), "least height of an embankment", _TRIALS)
+    raise_seed_m: float = number(0.3, "m", (0.1, 2), "height of its seed cells", _TRIALS)
+    raise_beyond_m: float = number(15.0, "m", (8, 40), "the crest must exceed ground beyond this too", _TRIALS)
+    raise_length_m: float = number(60.0, "m", (20, 500), "shortest embankment", _TRIALS)

@@ -1,0 +1,223 @@
+"""Sampling along and across lines: sections, strips, the lowest line near a given one."""
+
+from __future__ import annotations
+
+import numpy as np
+from numba import njit
+
+
+@njit(nogil=True, cache=True)
+def bilinear(z, r, c):
+    """Ground between cells [m]; NaN outside or next to no-data."""
+    rows, cols = z.shape
+    if not (0.0 <= r <= rows - 1 and 0.0 <= c <= cols - 1):
+        return np.nan
+    i = min(int(r), rows - 2) if rows > 1 else 0
+    j = min(int(c), cols - 2) if cols > 1 else 0
+    u = r - i
+    v = c - j
+    i1 = min(i + 1, rows - 1)
+    j1 = min(j + 1, cols - 1)
+    top = z[i, j] * (1.0 - v) + z[i, j1] * v
+    low = z[i1, j] * (1.0 - v) + z[i1, j1] * v
+    return top * (1.0 - u) + low * u
+
+
+@njit(nogil=True, cache=True)
+def sections(z, row, col, across_r, across_c, offsets):
+    """Ground across each station of a line.
+
+    Parameters
+    ----------
+    z : float32 (rows, cols)
+        Ground [m].
+    row, col : float64 (n,)
+        Stations [cells].
+    across_r, across_c : float64 (n,)
+        Unit vector across the line, to its left.
+    offsets : float64 (m,)
+        [cells], positive to the left.
+
+    Returns
+    -------
+    float64 (n, m)
+        [m], NaN where there is no ground.
+    """
+    out = np.empty((row.size, offsets.size), dtype=np.float64)
+    for i in range(row.size):
+        for j in range(offsets.size):
+            out[i, j] = bilinear(z, row[i] + offsets[j] * across_r[i], col[i] + offsets[j] * across_c[i])
+    return out
+
+
+@njit(nogil=True, cache=True)
+def strip_depth(z, r, c, ur, uc, near, far, half, n):
+    """Lower bank band minus bed of a strip with any place and direction.
+
+    Parameters
+    ----------
+    z : float32 (rows, cols)
+        Ground [m].
+    r, c : float
+        Centre [cells].
+    ur, uc : float
+        Unit vector along.
+    near, far : float
+        Two bank offsets [cells]; the band is the mean of both.
+    half : float
+        Half the strip length [cells].
+    n : int
+        Points along, at least 2.
+
+    Returns
+    -------
+    float
+        [m]; NaN where less than 60 % of a part lies on ground.
+    """
+    bed = 0.0
+    left = 0.0
+    right = 0.0
+    nb = 0
+    nl = 0
+    nr = 0
+    for i in range(n):
+        t = half * (2.0 * i / (n - 1) - 1.0)
+        y = r + t * ur
+        x = c + t * uc
+        v = bilinear(z, y, x)
+        if not np.isnan(v):
+            bed += v
+            nb += 1
+        for k in range(2):
+            o = near if k == 0 else far
+            v = bilinear(z, y - o * uc, x + o * ur)
+            if not np.isnan(v):
+                left += v
+                nl += 1
+            v = bilinear(z, y + o * uc, x - o * ur)
+            if not np.isnan(v):
+                right += v
+                nr += 1
+    if nb < 0.6 * n or nl < 1.2 * n or nr < 1.2 * n:
+        return np.nan
+    return min(left / nl, right / nr) - bed / nb
+
+
+@njit(nogil=True, cache=True)
+def line_depths(z, row, col, along_r, along_c, near, far, half, n):
+    """`strip_depth` at every station of a line; float64 (n,)."""
+    out = np.empty(row.size, dtype=np.float64)
+    for i in range(row.size):
+        out[i] = strip_depth(z, row[i], col[i], along_r[i], along_c[i], near, far, half, n)
+    return out
+
+
+@njit(nogil=True, cache=True)
+def lowest_way(profile, turn_cost, side_cost):
+    """Offsets of the way along a strip that stays lowest without jumping (dynamic programming).
+
+    Parameters
+    ----------
+    profile : float64 (n, m)
+        Ground across each station [m], the line itself in the middle; NaN where there is none.
+    turn_cost : float
+        Cost [m] of changing the offset by one between neighbouring stations; more than one is not allowed.
+    side_cost : float
+        Cost [m] of each step away from the middle, which decides in a flat bed.
+
+    Returns
+    -------
+    int64 (n,)
+        Index of the offset at each station.
+    """
+    n, m = profile.shape
+    cost = np.empty((n, m), dtype=np.float64)
+    back = np.zeros((n, m), dtype=np.int64)
+    mid = m // 2
+    for i in range(n):
+        # no ground: no pull, but dearer than any bed
+        top = 0.0
+        seen = False
+        for j in range(m):
+            v = profile[i, j]
+            if not np.isnan(v) and (not seen or v > top):
+                top = v
+                seen = True
+        base = 0.0
+        for j in range(m):
+            v = profile[i, j]
+            if not np.isnan(v) and (base == 0.0 or v - top < base):
+                base = v - top
+        for j in range(m):
+            v = profile[i, j]
+            own = (v - top - base if not np.isnan(v) else 1.0) + side_cost * abs(j - mid)
+            best = 0.0
+            at = j
+            if i > 0:
+                best = cost[i - 1, j]
+                for q in (j - 1, j + 1):
+                    if 0 <= q < m and cost[i - 1, q] + turn_cost < best:
+                        best = cost[i - 1, q] + turn_cost
+                        at = q
+            cost[i, j] = best + own
+            back[i, j] = at
+    out = np.empty(n, dtype=np.int64)
+    j = int(np.argmin(cost[n - 1]))
+    for i in range(n - 1, -1, -1):
+        out[i] = j
+        j = back[i, j]
+    return out
+
+
+@njit(nogil=True, cache=True)
+def running_median(values, half):
+    """Median of the numbers within `half` places on both sides, NaN left out.
+
+    Parameters
+    ----------
+    values : float64 (n,)
+    half : int
+
+    Returns
+    -------
+    float64 (n,)
+        NaN where all are.
+    """
+    n = values.size
+    out = np.full(n, np.nan)
+    part = np.empty(2 * half + 1)
+    for i in range(n):
+        m = 0
+        for j in range(max(0, i - half), min(n, i + half + 1)):
+            if not np.isnan(values[j]):
+                part[m] = values[j]
+                m += 1
+        if m > 0:
+            out[i] = np.median(part[:m])
+    return out
+
+
+@njit(nogil=True, cache=True)
+def climb(bank, bed, slack):
+    """Greatest rise of the bank from one station to a later one whose bed is not higher.
+
+    Parameters
+    ----------
+    bank, bed : float64 (n,)
+        Downhill [m]; NaN where unknown.
+    slack : float
+        How much the later bed may stand higher [m].
+
+    Returns
+    -------
+    float
+        [m], at least 0.
+    """
+    best = 0.0
+    for i in range(bank.size):
+        if np.isnan(bank[i]) or np.isnan(bed[i]):
+            continue
+        for j in range(i + 1, bank.size):
+            if bank[j] - bank[i] > best and bed[j] <= bed[i] + slack:
+                best = bank[j] - bank[i]
+    return best

@@ -1,0 +1,223 @@
+"""Middle lines of a sparse set of cells, kept as sorted cell numbers so that memory follows the lines, not the county."""
+
+from __future__ import annotations
+
+import numpy as np
+from numba import njit
+
+# neighbours in clockwise order from north: N NE E SE S SW W NW
+STEP_R = np.array([-1, -1, 0, 1, 1, 1, 0, -1], dtype=np.int64)
+STEP_C = np.array([0, 1, 1, 1, 0, -1, -1, -1], dtype=np.int64)
+
+
+@njit(nogil=True, cache=True)
+def neighbour_table(keys, cols):
+    """Index of each of the eight neighbours of each cell.
+
+    Parameters
+    ----------
+    keys : int64 (n,)
+        Sorted cell numbers row * cols + col.
+    cols : int
+        Columns of the whole DEM.
+
+    Returns
+    -------
+    int64 (n, 8)
+        Clockwise from north; -1 where the neighbour is not in the set.
+    """
+    n = keys.size
+    out = np.full((n, 8), -1, dtype=np.int64)
+    for i in range(n):
+        r = keys[i] // cols
+        c = keys[i] - r * cols
+        for k in range(8):
+            x = c + STEP_C[k]
+            y = r + STEP_R[k]
+            if x < 0 or x >= cols or y < 0:
+                continue
+            key = y * cols + x
+            j = np.searchsorted(keys, key)
+            if j < n and keys[j] == key:
+                out[i, k] = j
+    return out
+
+
+@njit(nogil=True, cache=True)
+def components(table):
+    """Label of each cell: the lowest index of its connected group.
+
+    Parameters
+    ----------
+    table : int64 (n, 8)
+
+    Returns
+    -------
+    int64 (n,)
+    """
+    n = table.shape[0]
+    label = np.full(n, -1, dtype=np.int64)
+    queue = np.empty(n, dtype=np.int64)
+    for i in range(n):
+        if label[i] >= 0:
+            continue
+        label[i] = i
+        queue[0] = i
+        head = 0
+        tail = 1
+        while head < tail:
+            at = queue[head]
+            head += 1
+            for k in range(8):
+                j = table[at, k]
+                if j >= 0 and label[j] < 0:
+                    label[j] = i
+                    queue[tail] = j
+                    tail += 1
+    return label
+
+
+@njit(nogil=True, cache=True)
+def skeleton(table):
+    """Thin the set to lines one cell wide (Zhang & Suen 1984, Comm. ACM 27(3) 236-239).
+
+    Parameters
+    ----------
+    table : int64 (n, 8)
+
+    Returns
+    -------
+    bool (n,)
+        Cells that stay.
+    """
+    n = table.shape[0]
+    alive = np.ones(n, dtype=np.bool_)
+    marked = np.empty(n, dtype=np.int64)
+    on = np.zeros(8, dtype=np.int64)
+    changed = True
+    while changed:
+        changed = False
+        for half in range(2):
+            m = 0
+            for i in range(n):
+                if not alive[i]:
+                    continue
+                total = 0
+                for k in range(8):
+                    j = table[i, k]
+                    on[k] = 1 if j >= 0 and alive[j] else 0
+                    total += on[k]
+                if total < 2 or total > 6:
+                    continue
+                turns = 0
+                for k in range(8):
+                    if on[k] == 0 and on[(k + 1) % 8] == 1:
+                        turns += 1
+                if turns != 1:
+                    continue
+                if half == 0:
+                    good = on[0] * on[2] * on[4] == 0 and on[2] * on[4] * on[6] == 0
+                else:
+                    good = on[0] * on[2] * on[6] == 0 and on[0] * on[4] * on[6] == 0
+                if good:
+                    marked[m] = i
+                    m += 1
+            for q in range(m):
+                alive[marked[q]] = False
+            if m > 0:
+                changed = True
+    return alive
+
+
+@njit(nogil=True, cache=True)
+def links(table, alive):
+    """Neighbours along the skeleton, with the short way round each corner left out.
+
+    A diagonal link is dropped where both cells share a straight neighbour, so that a bend is no junction.
+
+    Parameters
+    ----------
+    table : int64 (n, 8)
+    alive : bool (n,)
+
+    Returns
+    -------
+    link : int64 (n, 8)
+        Indices of linked cells, filled from the left, then -1.
+    degree : int64 (n,)
+    """
+    n = table.shape[0]
+    link = np.full((n, 8), -1, dtype=np.int64)
+    degree = np.zeros(n, dtype=np.int64)
+    for i in range(n):
+        if not alive[i]:
+            continue
+        for k in range(8):
+            j = table[i, k]
+            if j < 0 or not alive[j]:
+                continue
+            if k % 2 == 1:
+                a = table[i, (k + 7) % 8]
+                b = table[i, (k + 1) % 8]
+                if (a >= 0 and alive[a]) or (b >= 0 and alive[b]):
+                    continue
+            link[i, degree[i]] = j
+            degree[i] += 1
+    return link, degree
+
+
+@njit(nogil=True, cache=True)
+def walk_edges(link, degree):
+    """Ways between ends and junctions of a skeleton, closed rings last.
+
+    Parameters
+    ----------
+    link : int64 (n, 8)
+    degree : int64 (n,)
+
+    Returns
+    -------
+    path : int64 (m,)
+        Cell indices of all ways, one after the other, both end cells included.
+    start : int64 (edges + 1,)
+        Where each way begins in `path`.
+    """
+    n = degree.size
+    total = 0
+    for i in range(n):
+        total += degree[i]
+    path = np.empty(2 * total + n + 1, dtype=np.int64)
+    start = np.empty(total + n + 1, dtype=np.int64)
+    used = np.zeros((n, 8), dtype=np.bool_)
+    m = 0
+    edges = 0
+    start[0] = 0
+    for ring in range(2):
+        for i in range(n):
+            if degree[i] == 0 or (ring == 0 and degree[i] == 2):
+                continue
+            for k in range(degree[i]):
+                if used[i, k]:
+                    continue
+                prev = i
+                at = link[i, k]
+                used[i, k] = True
+                path[m] = i
+                m += 1
+                while True:
+                    path[m] = at
+                    m += 1
+                    for q in range(degree[at]):
+                        if link[at, q] == prev:
+                            used[at, q] = True
+                    if degree[at] != 2 or at == i:
+                        break
+                    ahead = link[at, 0] if link[at, 0] != prev else link[at, 1]
+                    for q in range(degree[at]):
+                        if link[at, q] == ahead:
+                            used[at, q] = True
+                    prev = at
+                    at = ahead
+                edges += 1
+                start[edges] = m
+    return path[:m], start[: edges + 1]

@@ -1,0 +1,385 @@
+"""What is known of each ditch: bed, banks, width, climb of the banks, spoil, kind."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wetscout.kernels import lines as kernel
+from wetscout.linework.shape import resample, sections_of, smooth, tangents
+from wetscout.linework.trace import Line
+from wetscout.records import Ditch
+from wetscout.settings.linework import LineworkSettings
+
+# runs along the line over which levels are medians: bed and banks, width, and what counts as a junction
+BED_MEDIAN_M = 10.0
+BANK_MEDIAN_M = 16.0
+WIDTH_MEDIAN_M = 13.0
+JUNCTION_M = 12.0
+BED_HALF_M = 2.0
+# a later bed may stand this much higher and still count as "does not rise": noise of the bed
+BED_SLACK_M = 0.1
+# spoil must stand this high over the ground behind it
+SPOIL_M = 0.12
+SPOIL_SHARE = 0.4
+
+
+@dataclass(frozen=True)
+class Profile:
+    """Levels along one line, one value a station [m].
+
+    Attributes
+    ----------
+    points : float64 (n, 2)
+        Stations [cells], downhill.
+    bed, left, right : float64 (n,)
+        Bed, and the bank level of either side.
+    half_left, half_right : float64 (n,)
+        Distance from the line to the shoulder.
+    spoil_left, spoil_right : float
+        Share of the length with a ridge on that side.
+    """
+
+    points: NDArray[np.float64]
+    bed: NDArray[np.float64]
+    left: NDArray[np.float64]
+    right: NDArray[np.float64]
+    half_left: NDArray[np.float64]
+    half_right: NDArray[np.float64]
+    spoil_left: float
+    spoil_right: float
+
+    @property
+    def low(self) -> NDArray[np.float64]:
+        """Lower bank [m]."""
+        return np.fmin(self.left, self.right)
+
+    @property
+    def high(self) -> NDArray[np.float64]:
+        """Higher bank [m]."""
+        return np.fmax(self.left, self.right)
+
+    @property
+    def top_width(self) -> NDArray[np.float64]:
+        """Width between the shoulders [m]."""
+        return self.half_left + self.half_right
+
+
+def nan_median(a: NDArray[np.float64], axis: int | None = None) -> NDArray[np.float64]:
+    """Median without NaN, NaN where nothing is left, and no warning about it."""
+    if axis is None:
+        v = a[np.isfinite(a)]
+        return np.float64(np.median(v)) if v.size else np.float64(np.nan)  # type: ignore[return-value]
+    empty = ~np.isfinite(a).any(axis=axis)
+    filled = np.where(np.expand_dims(empty, axis), 0.0, a)
+    out = np.nanmedian(filled, axis=axis)
+    out[empty] = np.nan
+    return out
+
+
+def _fill(values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """NaN replaced from the nearest known stations along the line."""
+    good = np.isfinite(values)
+    if good.all() or not good.any():
+        return values
+    i = np.arange(values.size)
+    return np.interp(i, i[good], values[good])
+
+
+def _half_width(across: NDArray[np.float64], step_m: float, slope: float) -> NDArray[np.float64]:
+    """Distance to the end of the last steep run outward from the bed.
+
+    Parameters
+    ----------
+    across : float64 (n, m)
+        Ground from the line outwards, one step apart [m].
+    step_m : float
+        [m].
+    slope : float
+        Side slope at which the cut ends.
+
+    Returns
+    -------
+    float64 (n,)
+        [m]; one step where no slope is steep.
+    """
+    # rise over two steps, so that one rough cell neither starts nor ends the slope
+    rise = (across[:, 2:] - across[:, :-2]) / (2.0 * step_m)
+    steep = np.where(np.isfinite(rise), rise, 0.0) > slope
+    # the run may begin after a flat bed of up to 3 m half width, and ends at the first gap after it has begun
+    first = np.argmax(steep, axis=1)
+    begun = steep.any(axis=1) & (first * step_m <= 3.0)
+    after = np.arange(steep.shape[1])[None, :] > first[:, None]
+    ends = ~steep & after
+    last = np.where(ends.any(axis=1), np.argmax(ends, axis=1), steep.shape[1] - 1)
+    return np.where(begun, (last + 1) * step_m, step_m)
+
+
+def _along_median(a: NDArray[np.float64], half: int) -> NDArray[np.float64]:
+    """Running median along the line of each column."""
+    return np.column_stack([kernel.running_median(np.ascontiguousarray(a[:, j]), half) for j in range(a.shape[1])])
+
+
+def profile_of(z: NDArray[np.float32], line: Line, cell_m: float, settings: LineworkSettings) -> Profile | None:
+    """Levels along a line, turned downhill.
+
+    Parameters
+    ----------
+    z : float32 (rows, cols)
+        Ground [m].
+    line : Line
+    cell_m : float
+        Cell size [m].
+    settings : LineworkSettings
+
+    Returns
+    -------
+    Profile or None
+        None where no bed can be read.
+    """
+    points = resample(line.xy)
+    step_m = max(0.5, 0.5 * cell_m)
+    reach = settings.bank_to_m + 12.0
+    n = int(np.ceil(reach / step_m))
+    offsets = np.arange(-n, n + 1, dtype=np.float64) * step_m / cell_m
+    ground = sections_of(z, points, offsets, max(1, int(round(6.0 / cell_m))))
+    centre = max(1, int(round(BED_HALF_M / step_m)))
+    mid = ground[:, n - centre : n + centre + 1]
+    seen = np.isfinite(mid).any(axis=1)
+    if seen.mean() < 0.5:
+        return None
+    low = np.where(seen, np.nanmin(np.where(np.isfinite(mid), mid, np.inf), axis=1), np.nan)
+    bed = _fill(kernel.running_median(low, max(1, int(round(0.5 * BED_MEDIAN_M / cell_m)))))
+    calm = _along_median(ground, max(1, int(round(0.5 * WIDTH_MEDIAN_M / cell_m))))
+    sides = {}
+    for name, part in (("left", calm[:, n:]), ("right", calm[:, n::-1])):
+        half = _half_width(part, step_m, settings.shoulder_slope)
+        half = kernel.running_median(half, max(1, int(round(0.5 * WIDTH_MEDIAN_M / cell_m))))
+        sides[name] = (half, *_bank(part, half, step_m, settings))
+    run = max(1, int(round(0.5 * BANK_MEDIAN_M / cell_m)))
+    left = _fill(kernel.running_median(sides["left"][1], run))
+    right = _fill(kernel.running_median(sides["right"][1], run))
+    result = Profile(points, bed, left, right, sides["left"][0], sides["right"][0], sides["left"][2], sides["right"][2])
+    return _downhill(result)
+
+
+def _bank(
+    part: NDArray[np.float64], half: NDArray[np.float64], step_m: float, settings: LineworkSettings
+) -> tuple[NDArray[np.float64], float]:
+    """Bank level beyond the shoulder and the share of stations with a ridge on it."""
+    at = np.arange(part.shape[1]) * step_m
+    # old ditches are wider than the usual 5..12 m window allows for: begin beyond their shoulder
+    first = np.maximum(settings.bank_from_m, half + step_m)[:, None]
+    last = first + (settings.bank_to_m - settings.bank_from_m)
+    window = np.where((at >= first) & (at <= last), part, np.nan)
+    bank = nan_median(window, axis=1)
+    top = np.where((at >= first - 2.0) & (at <= settings.spoil_to_m), part, -np.inf)
+    top = np.where(np.isfinite(top), top, -np.inf).max(axis=1)
+    behind = nan_median(np.where((at > settings.spoil_to_m) & (at <= settings.spoil_to_m + 8.0), part, np.nan), axis=1)
+    known = np.isfinite(top) & np.isfinite(behind) & np.isfinite(bank)
+    ridge = known & (np.where(known, top - behind, 0.0) >= SPOIL_M)
+    return bank, float(ridge.sum() / max(1, known.sum()))
+
+
+def _downhill(p: Profile) -> Profile:
+    """Turn a profile so that its bed falls."""
+    n = p.bed.size
+    k = max(1, n // 4)
+    if np.nanmean(p.bed[:k]) >= np.nanmean(p.bed[-k:]):
+        return p
+    return Profile(
+        p.points[::-1].copy(),
+        p.bed[::-1].copy(),
+        p.right[::-1].copy(),
+        p.left[::-1].copy(),
+        p.half_right[::-1].copy(),
+        p.half_left[::-1].copy(),
+        p.spoil_right,
+        p.spoil_left,
+    )
+
+
+def bank_climb(p: Profile, junction: NDArray[np.bool_]) -> float:
+    """How far the lower bank rises downstream while the bed does not [m].
+
+    Parameters
+    ----------
+    p : Profile
+    junction : bool (n,)
+        Stations beside another line, where the bank is that line's cut: left out.
+
+    Returns
+    -------
+    float
+        [m]. The drain was dug deeper towards the rim it had to pass (common practice, no source).
+    """
+    low = np.where(junction, np.nan, p.low)
+    every = max(1, p.bed.size // 600)
+    return float(kernel.climb(np.ascontiguousarray(low[::every]), np.ascontiguousarray(p.bed[::every]), BED_SLACK_M))
+
+
+def straightness(points: NDArray[np.float64], cell_m: float) -> float:
+    """Median over stretches of 100 m (or the whole line) of chord over length, 0-1.
+
+    Parameters
+    ----------
+    points : float64 (n, 2)
+        Stations about one cell apart [cells].
+    cell_m : float
+        [m].
+
+    Returns
+    -------
+    float
+        A right-angled bend in a straight ditch spoils one stretch, a winding stream all of them.
+    """
+    p = smooth(points, max(1, int(round(4.0 / cell_m))))
+    n = max(2, min(p.shape[0] - 1, int(round(100.0 / cell_m))))
+    starts = np.arange(0, max(1, p.shape[0] - n), max(1, n // 2))
+    along = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(p, axis=0).T))))
+    ends = np.minimum(starts + n, p.shape[0] - 1)
+    chord = np.hypot(*(p[ends] - p[starts]).T)
+    way = np.maximum(along[ends] - along[starts], 1e-9)
+    return float(np.clip(np.median(chord / way), 0.0, 1.0))
+
+
+@dataclass(frozen=True)
+class Signs:
+    """What decides the kind of a line.
+
+    Attributes
+    ----------
+    saturation : float
+        Median near depth over far depth.
+    depth, climb, width, length : float
+        [m].
+    straight : float
+        0-1.
+    one_sided : float
+        Difference of the bank heights over the higher one.
+    road_beside : bool
+        An embankment runs along it.
+    valley_m : float
+        How far the banks themselves lie below the ground farther out [m].
+    """
+
+    saturation: float
+    depth: float
+    climb: float
+    width: float
+    length: float
+    straight: float
+    one_sided: float
+    road_beside: bool
+    valley_m: float
+
+
+def kind_of(s: Signs, settings: LineworkSettings) -> str:
+    """Name the kind of a line.
+
+    Parameters
+    ----------
+    s : Signs
+    settings : LineworkSettings
+
+    Returns
+    -------
+    str
+        One of the words of `records.Ditch.kind`. Saturation decides between dug and natural (0.9-1.0 against
+        0.25-0.5 in own trials); climbing banks outrank it, since a deepened outlet keeps its bends.
+    """
+    if not np.isfinite(s.saturation):
+        return "unclear"
+    if s.road_beside or s.one_sided > settings.roadside_ratio:
+        return "roadside"
+    dug = s.saturation >= settings.seed_saturation
+    climbs = s.climb >= settings.climb_m
+    if not dug and not climbs:
+        if s.depth < 0.6 and s.width >= 6.0 and s.straight >= 0.95 and s.saturation >= 0.5:
+            return "grassed waterway"
+        return "natural stream" if s.saturation < 0.6 else "unclear"
+    if s.valley_m >= 0.5 * max(s.depth, 0.4) and not climbs and s.length >= 200.0:
+        return "straightened stream" if s.straight >= 0.9 else "natural stream"
+    return "ditch"
+
+
+def spoil_word(left: float, right: float) -> str:
+    """`none`, `one side` or `both sides` from the shares of length with a ridge."""
+    n = int(left >= SPOIL_SHARE) + int(right >= SPOIL_SHARE)
+    return ("none", "one side", "both sides")[n]
+
+
+def signs_of(
+    z: NDArray[np.float32], p: Profile, climb: float, road_beside: bool, cell_m: float, settings: LineworkSettings
+) -> Signs:
+    """Gather what decides the kind.
+
+    Parameters
+    ----------
+    z : float32 (rows, cols)
+        Smoothed ground [m].
+    p : Profile
+    climb : float
+        [m].
+    road_beside : bool
+    cell_m : float
+        [m].
+    settings : LineworkSettings
+
+    Returns
+    -------
+    Signs
+    """
+    near, far = depths_along(z, p.points, cell_m, settings.band_from_m, settings.band_to_m)
+    out, beyond = depths_along(z, p.points, cell_m, 15.0, 30.0)
+    ratio = np.where(far > 0.02, near / np.maximum(far, 0.02), 1.0)
+    depth = p.low - p.bed
+    higher = p.high - p.bed
+    sided = nan_median(np.abs(p.left - p.right) / np.maximum(higher, 0.05))
+    return Signs(
+        saturation=float(nan_median(ratio[np.isfinite(near)])),
+        depth=float(nan_median(depth)),
+        climb=climb,
+        width=float(nan_median(p.top_width)),
+        length=float(np.hypot(*np.diff(p.points, axis=0).T).sum() * cell_m),
+        straight=straightness(p.points, cell_m),
+        one_sided=float(sided),
+        road_beside=road_beside,
+        valley_m=float(nan_median(beyond - out)) if np.isfinite(beyond - out).any() else 0.0,
+    )
+
+
+def depths_along(
+    z: NDArray[np.float32], points: NDArray[np.float64], cell_m: float, inner_m: float, outer_m: float
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Depth along a line against a near band and the band twice as far out [m]."""
+    t = tangents(points, max(1, int(round(6.0 / cell_m))))
+    args = [np.ascontiguousarray(a) for a in (points[:, 0], points[:, 1], t[:, 0], t[:, 1])]
+    half = 8.0 / cell_m
+    inner = max(inner_m, 1.3 * cell_m)
+    outer = max(outer_m, inner + 1.3 * cell_m)
+    width = outer - inner
+    bands = ((inner + 0.25 * width, outer - 0.25 * width), (1.25 * outer, 1.75 * outer))
+    near, far = (kernel.line_depths(z, *args, a / cell_m, b / cell_m, half, 7) for a, b in bands)
+    return near, far
+
+
+def ditch_of(number: int, p: Profile, signs: Signs, kind: str, sure: bool) -> Ditch:
+    """Record of a line."""
+    return Ditch(
+        ditch_id=number,
+        row=p.points[:, 0].copy(),
+        col=p.points[:, 1].copy(),
+        bed_m=p.bed,
+        bank_low_m=p.low,
+        bank_high_m=p.high,
+        top_width_m=p.top_width,
+        kind=kind,
+        depth_m=signs.depth,
+        bank_climb_m=signs.climb,
+        straightness=signs.straight,
+        spoil=spoil_word(p.spoil_left, p.spoil_right),
+        sure=sure,
+    )

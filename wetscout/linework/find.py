@@ -1,0 +1,243 @@
+"""The stage: from clean terrain to ditches, embankments and crossings."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+from scipy.spatial import cKDTree
+
+from wetscout.kernels.directional import box_mean
+from wetscout.linework import attributes, cells, join, shape, trace
+from wetscout.linework.stencils import box_cells
+from wetscout.records import Ditch, Linework, Terrain
+from wetscout.settings.linework import LineworkSettings
+
+# water wider than this is no ditch; narrower water at survey is the bed of one flown wet
+WIDE_WATER_M = 12.0
+# an unsure cell this near to a line already found belongs to it
+TAKEN_M = 5.0
+
+Window = tuple[int, int, int, int]
+RunTiles = Callable[[Callable[[Window], trace.Cells], int], list[trace.Cells]]
+
+
+def find_lines(terrain: Terrain, settings: LineworkSettings, run_tiles: RunTiles | None = None) -> Linework:
+    """Find what was dug into the ground and what was heaped on it.
+
+    Parameters
+    ----------
+    terrain : Terrain
+        Clean ground; no line is drawn over no-data or wide water.
+    settings : LineworkSettings
+    run_tiles : callable, optional
+        `run_tiles(work, halo_cells)` calls `work((row0, row1, col0, col1))` for windows that cover the DEM once and
+        returns the answers. `work` reads its own halo, so tiles may run at once. Default: the whole DEM as one.
+
+    Returns
+    -------
+    Linework
+        Ditches in order of their first station. `sure` lines are what a user should see listed; the others (weaker,
+        shorter) only help to rebuild the surfaces.
+    """
+    cell_m = terrain.grid.cell_m
+    z = ground_only(terrain)
+    if min(z.shape) < 3 or not np.isfinite(z).any():
+        return Linework()
+    s = box_mean(z, box_cells(cell_m))
+    low_m = max(settings.depth_floor_m, settings.relief_factor * cells.small_relief(z, cell_m, settings))
+    found = ditch_lines(z, s, cell_m, low_m, settings, run_tiles)
+    return Linework(ditches=describe(z, s, found, cell_m, settings))
+
+
+def ground_only(terrain: Terrain) -> NDArray[np.float32]:
+    """Ground with wide water taken out.
+
+    Parameters
+    ----------
+    terrain : Terrain
+
+    Returns
+    -------
+    float32 (rows, cols)
+        [m]. Water narrower than 12 m stays: it is what a ditch flown wet shows.
+    """
+    z: NDArray[np.float32] = np.ascontiguousarray(terrain.z, dtype=np.float32)
+    if not terrain.water.any():
+        return z
+    half = max(1, int(round(0.5 * WIDE_WATER_M / terrain.grid.cell_m)))
+    side = np.ones((2 * half + 1, 2 * half + 1), dtype=bool)
+    wide = ndimage.binary_opening(terrain.water, side)
+    return np.where(wide, np.float32(np.nan), z)
+
+
+def kept_cells(
+    z: NDArray[np.float32], cell_m: float, thresholds: cells.Thresholds, run_tiles: RunTiles | None
+) -> trace.Cells:
+    """Cells that pass the test, of the whole DEM.
+
+    Parameters
+    ----------
+    z : float32 (rows, cols)
+        Ground [m], negated for raised lines.
+    cell_m : float
+        [m].
+    thresholds : Thresholds
+    run_tiles : callable or None
+        See `find_lines`.
+
+    Returns
+    -------
+    Cells
+        Sorted by cell number; the same whatever the tiles.
+    """
+    rows, cols = z.shape
+    halo = cells.halo_cells(cell_m, thresholds)
+
+    def work(window: Window) -> trace.Cells:
+        row0, row1, col0, col1 = window
+        r0, c0 = max(0, row0 - halo), max(0, col0 - halo)
+        part = z[r0 : min(rows, row1 + halo), c0 : min(cols, col1 + halo)]
+        found = cells.respond(part, cell_m, thresholds)
+        own = np.zeros(part.shape, dtype=np.bool_)
+        own[row0 - r0 : row1 - r0, col0 - c0 : col1 - c0] = True
+        r, c = np.nonzero(found.keep & own)
+        keys = (r.astype(np.int64) + r0) * cols + c + c0
+        return trace.Cells(keys, found.depth[r, c], found.saturation[r, c], found.direction[r, c], cols)
+
+    tiles = [work((0, rows, 0, cols))] if run_tiles is None else run_tiles(work, halo)
+    keys = np.concatenate([t.keys for t in tiles])
+    order = np.argsort(keys, kind="stable")
+    return trace.Cells(
+        keys[order],
+        np.concatenate([t.depth for t in tiles])[order],
+        np.concatenate([t.saturation for t in tiles])[order],
+        np.concatenate([t.direction for t in tiles])[order],
+        cols,
+    )
+
+
+def ditch_lines(
+    z: NDArray[np.float32],
+    s: NDArray[np.float32],
+    cell_m: float,
+    low_m: float,
+    settings: LineworkSettings,
+    run_tiles: RunTiles | None,
+) -> list[trace.Line]:
+    """Sure and unsure lines of cuts.
+
+    Parameters
+    ----------
+    z, s : float32 (rows, cols)
+        Ground and smoothed ground [m].
+    cell_m, low_m : float
+        Cell size, least depth of the sure lines [m].
+    settings : LineworkSettings
+    run_tiles : callable or None
+
+    Returns
+    -------
+    list of Line
+    """
+    weak_m = settings.weak_factor * low_m
+    band = (settings.band_from_m, settings.band_to_m)
+    thresholds = replace(cells.thresholds_for(cell_m, weak_m, band, settings), screen_m=settings.screen_factor * low_m)
+    found = kept_cells(z, cell_m, thresholds, run_tiles)
+    sure = sure_lines(s, found, cell_m, low_m, settings)
+    return unsure_lines(s, found, sure, cell_m, low_m, settings)
+
+
+def sure_lines(
+    s: NDArray[np.float32], found: trace.Cells, cell_m: float, low_m: float, settings: LineworkSettings
+) -> list[trace.Line]:
+    """Lines from groups with enough deep and sharp cells, joined and followed to their ends."""
+    deep = found.where(found.depth >= low_m)
+    seed = (deep.depth >= settings.seed_factor * low_m) & (deep.saturation >= settings.seed_saturation)
+    kept = trace.groups_kept(deep, seed, cell_m, settings.group_m, settings.seed_share)
+    lines = trace.middle_lines(deep.keys[kept], deep.cols, cell_m, settings.spur_m)
+    lines = join.join_gaps(lines, settings.gap_m, settings.cone_deg, cell_m)
+    lines = [shape.recentre(s, line, cell_m, settings.centre_m) for line in lines]
+    lines = shape.extend(s, lines, cell_m, settings.extend_m, settings)
+    lines = join.join_gaps(lines, settings.gap_m, settings.cone_deg, cell_m)
+    lines = [shape.recentre(s, line, cell_m, 0.5 * settings.centre_m) for line in lines]
+    # too short to list, but still a cut
+    return [replace(line, sure=line.length(cell_m) >= settings.min_length_m) for line in lines]
+
+
+def unsure_lines(
+    s: NDArray[np.float32],
+    found: trace.Cells,
+    sure: list[trace.Line],
+    cell_m: float,
+    low_m: float,
+    settings: LineworkSettings,
+) -> list[trace.Line]:
+    """Add weaker and shorter lines away from those already found, and lead ends to the lines they meet."""
+    row, col = np.divmod(found.keys, found.cols)
+    free = np.ones(found.keys.size, dtype=np.bool_)
+    if sure and found.keys.size:
+        far, _ = cKDTree(np.concatenate([line.xy for line in sure])).query(
+            np.column_stack((row, col)), distance_upper_bound=TAKEN_M / cell_m + 1
+        )
+        free = far > TAKEN_M / cell_m
+    rest = found.where(free)
+    seed = rest.saturation >= settings.seed_saturation
+    kept = trace.groups_kept(rest, seed, cell_m, settings.group_m, settings.seed_share)
+    weak = trace.middle_lines(rest.keys[kept], rest.cols, cell_m, settings.spur_m)
+    weak = [replace(line, sure=False) for line in weak]
+    lines = join.join_gaps(sure + weak, settings.gap_m, settings.cone_deg, cell_m)
+    lines = shape.extend(s, lines, cell_m, settings.extend_weak_m, settings)
+    lines = [shape.recentre(s, line, cell_m, settings.centre_m) for line in lines]
+    lines = [line for line in lines if line.length(cell_m) >= settings.weak_length_m]
+    return join.lead_to_sides(lines, settings.snap_m, cell_m)
+
+
+def describe(
+    z: NDArray[np.float32],
+    s: NDArray[np.float32],
+    lines: list[trace.Line],
+    cell_m: float,
+    settings: LineworkSettings,
+) -> tuple[Ditch, ...]:
+    """Records of lines, in order of their first station.
+
+    Parameters
+    ----------
+    z, s : float32 (rows, cols)
+        Ground and smoothed ground [m].
+    lines : list of Line
+    cell_m : float
+        [m].
+    settings : LineworkSettings
+
+    Returns
+    -------
+    tuple of Ditch
+    """
+    known = [(line, attributes.profile_of(z, line, cell_m, settings)) for line in lines]
+    kept = [(line, p) for line, p in known if p is not None]
+    kept.sort(key=lambda pair: (round(pair[1].points[0, 0], 3), round(pair[1].points[0, 1], 3), pair[1].bed.size))
+    beside = _junctions([p.points for _, p in kept], cell_m)
+    out = []
+    for i, (line, p) in enumerate(kept):
+        climb = attributes.bank_climb(p, beside[i])
+        signs = attributes.signs_of(s, p, climb, False, cell_m, settings)
+        out.append(attributes.ditch_of(i + 1, p, signs, attributes.kind_of(signs, settings), line.sure))
+    return tuple(out)
+
+
+def _junctions(points: list[NDArray[np.float64]], cell_m: float) -> list[NDArray[np.bool_]]:
+    """Stations that lie beside another line."""
+    if not points:
+        return []
+    every = np.concatenate(points)
+    owner = np.repeat(np.arange(len(points)), [p.shape[0] for p in points])
+    pairs = cKDTree(every).query_pairs(attributes.JUNCTION_M / cell_m, output_type="ndarray")
+    pairs = pairs[owner[pairs[:, 0]] != owner[pairs[:, 1]]]
+    hit = np.zeros(every.shape[0], dtype=np.bool_)
+    hit[pairs.ravel()] = True
+    return list(np.split(hit, np.cumsum([p.shape[0] for p in points])[:-1]))

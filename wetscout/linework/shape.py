@@ -1,0 +1,217 @@
+"""Form of a line: even stations, direction, the lowest ground beside it, following it on from its ends."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numba import types
+from numba.typed import Dict
+from numpy.typing import NDArray
+
+from wetscout.kernels import lines as kernel
+from wetscout.kernels.lines_follow import follow
+from wetscout.linework.join import ends_of
+from wetscout.linework.trace import Line, line_of
+from wetscout.settings.linework import LineworkSettings
+
+# a traced line is smoothed over this length before it is moved to the lowest ground
+SMOOTH_M = 6.0
+# ground is averaged over this length along the line before the lowest way is sought
+BED_RUN_M = 7.0
+# costs of the lowest way [m]: per step of half a cell sideways, and per step away from the middle
+TURN_COST_M = 0.01
+SIDE_COST_M = 0.001
+# following on: step, half strip, fan of turns
+STEP_M = 4.0
+HALF_STRIP_M = 7.0
+FAN_DEG = (-30.0, -22.5, -15.0, -7.5, 0.0, 7.5, 15.0, 22.5, 30.0)
+
+
+def resample(points: NDArray[np.float64], step: float = 1.0) -> NDArray[np.float64]:
+    """Points at even distances along a line, both ends kept.
+
+    Parameters
+    ----------
+    points : float64 (n, 2)
+        [cells].
+    step : float
+        Wanted distance [cells].
+
+    Returns
+    -------
+    float64 (m, 2)
+        At least two points.
+    """
+    apart = np.hypot(*np.diff(points, axis=0).T)
+    keep = np.concatenate(([True], apart > 1e-9))
+    p = points[keep]
+    if p.shape[0] < 2:
+        return np.repeat(points[:1], 2, axis=0)
+    along = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(p, axis=0).T))))
+    n = max(2, int(round(along[-1] / step)) + 1)
+    at = np.linspace(0.0, along[-1], n)
+    return np.column_stack((np.interp(at, along, p[:, 0]), np.interp(at, along, p[:, 1])))
+
+
+def smooth(values: NDArray[np.float64], half: int) -> NDArray[np.float64]:
+    """Running mean over up to `half` places on both sides, shorter towards the ends, which stay."""
+    n = values.shape[0]
+    total = np.concatenate((np.zeros((1, *values.shape[1:])), np.cumsum(values, axis=0)))
+    i = np.arange(n)
+    h = np.minimum(half, np.minimum(i, n - 1 - i))
+    width = (2 * h + 1).reshape((n,) + (1,) * (values.ndim - 1))
+    mean: NDArray[np.float64] = (total[i + h + 1] - total[i - h]) / width
+    return mean
+
+
+def tangents(points: NDArray[np.float64], half: int) -> NDArray[np.float64]:
+    """Unit vectors along a line, from differences over `half` stations on both sides.
+
+    Parameters
+    ----------
+    points : float64 (n, 2)
+    half : int
+
+    Returns
+    -------
+    float64 (n, 2)
+    """
+    n = points.shape[0]
+    i = np.arange(n)
+    d = points[np.minimum(i + half, n - 1)] - points[np.maximum(i - half, 0)]
+    size = np.hypot(*d.T)
+    size[size == 0] = 1.0
+    unit: NDArray[np.float64] = d / size[:, None]
+    return unit
+
+
+def sections_of(
+    z: NDArray[np.float32], points: NDArray[np.float64], offsets: NDArray[np.float64], half: int
+) -> NDArray[np.float64]:
+    """Ground across each point of a line.
+
+    Parameters
+    ----------
+    z : float32 (rows, cols)
+        Ground [m].
+    points : float64 (n, 2)
+        [cells].
+    offsets : float64 (m,)
+        Across [cells].
+    half : int
+        Stations on both sides from which direction is taken.
+
+    Returns
+    -------
+    float64 (n, m)
+        [m].
+    """
+    t = tangents(points, half)
+    return kernel.sections(
+        z,
+        np.ascontiguousarray(points[:, 0]),
+        np.ascontiguousarray(points[:, 1]),
+        np.ascontiguousarray(-t[:, 1]),
+        np.ascontiguousarray(t[:, 0]),
+        offsets,
+    )
+
+
+def recentre(s: NDArray[np.float32], line: Line, cell_m: float, reach_m: float) -> Line:
+    """Move a line to the lowest ground within reach, without jumps.
+
+    Parameters
+    ----------
+    s : float32 (rows, cols)
+        Smoothed ground [m] (negated for crests).
+    line : Line
+    cell_m, reach_m : float
+        [m].
+
+    Returns
+    -------
+    Line
+        Stations about one cell apart.
+    """
+    half = max(1, int(round(0.5 * SMOOTH_M / cell_m)))
+    p = resample(smooth(resample(line.xy), half))
+    n = max(2, int(np.ceil(reach_m / (0.5 * cell_m))))
+    offsets = 0.5 * np.arange(-n, n + 1, dtype=np.float64)
+    ground = sections_of(s, p, offsets, 2 * half)
+    run = max(1, int(round(0.5 * BED_RUN_M / cell_m)))
+    seen = np.isfinite(ground)
+    total = smooth(np.where(seen, ground - np.nanmin(ground) if seen.any() else 0.0, 0.0), run)
+    share = smooth(seen.astype(np.float64), run)
+    ground = np.where(share > 0.3, total / np.maximum(share, 1e-9), np.nan)
+    pick = kernel.lowest_way(ground, TURN_COST_M, SIDE_COST_M)
+    shift = smooth(offsets[pick], 1)
+    t = tangents(p, 2 * half)
+    moved = p + shift[:, None] * np.column_stack((-t[:, 1], t[:, 0]))
+    rows, cols = s.shape
+    moved = np.clip(moved, 0.0, np.array([rows - 1.0, cols - 1.0]))
+    return line_of(resample(smooth(resample(moved), 1)), line.sure)
+
+
+def owner_of(lines: Sequence[Line], cols: int) -> Dict:
+    """Cell number -> line number for the cells of all lines and their straight neighbours."""
+    owner = Dict.empty(key_type=types.int64, value_type=types.int64)
+    for i, line in enumerate(lines):
+        claim(owner, line.xy, i, cols)
+    return owner
+
+
+def claim(owner: Dict, points: NDArray[np.float64], number: int, cols: int) -> None:
+    """Enter a line's cells and their straight neighbours; cells already taken stay."""
+    cells = np.floor(resample(points, 0.7) + 0.5).astype(np.int64)
+    for dr, dc in ((0, 0), (-1, 0), (1, 0), (0, -1), (0, 1)):
+        col = cells[:, 1] + dc
+        for key in np.unique(((cells[:, 0] + dr) * cols + col)[(col >= 0) & (col < cols)]):
+            if key not in owner:
+                owner[key] = number
+
+
+def extend(
+    s: NDArray[np.float32], lines: list[Line], cell_m: float, wanted_m: float, settings: LineworkSettings
+) -> list[Line]:
+    """Follow every line on from both ends while a cut is still seen, stopping where another line is met.
+
+    Parameters
+    ----------
+    s : float32 (rows, cols)
+        Smoothed ground [m].
+    lines : list of Line
+        Longest first gets its way first.
+    cell_m : float
+        Cell size [m].
+    wanted_m : float
+        Mean depth over six steps [m] at which to stop.
+    settings : LineworkSettings
+
+    Returns
+    -------
+    list of Line
+        In the order given.
+    """
+    cols = s.shape[1]
+    owner = owner_of(lines, cols)
+    ends = ends_of(lines, cell_m)
+    step = max(STEP_M, 1.5 * cell_m)
+    near = max(settings.band_from_m + 1.0, 1.5 * cell_m)
+    far = max(settings.band_to_m - 1.0, near + cell_m)
+    sizes = (step / cell_m, near / cell_m, far / cell_m, max(HALF_STRIP_M, 2 * cell_m) / cell_m)
+    fan = np.radians(np.array(FAN_DEG))
+    steps = max(1, int(settings.extend_reach_m / step))
+    order = sorted(range(len(lines)), key=lambda i: (-lines[i].length(cell_m), i))
+    out = list(lines)
+    for i in order:
+        for side in (0, 1):
+            e = 2 * i + side
+            at, way = ends.at[e], ends.out[e]
+            new, _met = follow(s, at[0], at[1], way[0], way[1], i, owner, cols, sizes, fan, wanted_m, steps)
+            if new.shape[0] == 0:
+                continue
+            claim(owner, np.concatenate((at[None], new)), i, cols)
+            p = out[i].xy
+            out[i] = line_of(np.concatenate((new[::-1], p) if side == 0 else (p, new)), lines[i].sure)
+    return out
