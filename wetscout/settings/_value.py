@@ -27,3 +27,22 @@ def number(default: float, unit: str, limits: tuple[float, float], about: str, s
     dataclasses.Field
     """
     return field(default=default, metadata={"unit": unit, "limits": limits, "about": about, "source": source})
+
+
+def words(default: str, about: str, source: str) -> Any:
+    """Declare a setting that is a text, such as the name of a column in a user's file.
+
+    Parameters
+    ----------
+    default : str
+        Value used when the user says nothing.
+    about : str
+        What it does, one sentence.
+    source : str
+        Where the default comes from.
+
+    Returns
+    -------
+    dataclasses.Field
+    """
+    return field(default=default, metadata={"unit": "text", "limits": None, "about": about, "source": source})

@@ -1,0 +1,219 @@
+"""Write a result: a whole new file beside the target, then one move, so the old stays until the new is whole."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import shutil
+import sqlite3
+import warnings
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pyogrio
+import shapely
+from pyogrio.errors import DataLayerError, DataSourceError, FeatureError, FieldError, GeometryError
+
+from wetscout.errors import OutputError
+from wetscout.io import geopackage_lock as locks
+from wetscout.io.geopackage_schema import LayerSpec, describe
+from wetscout.io.geopackage_user import carry_over, left_out
+
+# a GeoPackage came out 1.2-1.6 times its geometries and values here; the index and a spare make 2
+ROOM_FACTOR = 2.0
+ROOM_LEAST = 4 * 2**20
+
+_TROUBLE = (DataLayerError, DataSourceError, FeatureError, FieldError, GeometryError, OSError, sqlite3.DatabaseError)
+
+
+@dataclass(frozen=True)
+class Written:
+    """What was written.
+
+    Attributes
+    ----------
+    path : Path
+    rows : dict
+        Layer to number of rows.
+    carried : tuple of str
+        Tables of the user's that came over from the old file.
+    dropped : tuple of str
+        Tables of the old file that neither this program made nor the user's list names: gone.
+    """
+
+    path: Path
+    rows: Mapping[str, int]
+    carried: tuple[str, ...]
+    dropped: tuple[str, ...]
+
+
+def write_geopackage(
+    path: str | Path,
+    layers: Mapping[str, pd.DataFrame],
+    specs: Sequence[LayerSpec],
+    overwrite: bool = False,
+    keep: Sequence[str] = (),
+) -> Written:
+    """Write all layers into a new GeoPackage and move it into place.
+
+    Parameters
+    ----------
+    path : str or Path
+        Target; its folder must exist.
+    layers : mapping of str to DataFrame
+        By layer name; GeoDataFrames become feature layers, others tables.
+    specs : sequence of LayerSpec
+        What the layers and fields mean; every name in `layers` needs one.
+    overwrite : bool
+        Replace an older result.
+    keep : sequence of str
+        Tables without geometry of the old file that belong to the user and are carried over.
+
+    Returns
+    -------
+    Written
+
+    Raises
+    ------
+    OutputError
+        The target may not or cannot be written; the old file is untouched.
+    """
+    target = Path(path)
+    locks.check_target(target, overwrite)
+    with locks.hold(target), _temporary(target, layers) as new:
+        _write_layers(new, layers, specs)
+        made = {spec.name for spec in specs}
+        carried: tuple[str, ...] = ()
+        dropped: tuple[str, ...] = ()
+        with contextlib.ExitStack() as stack:
+            old = stack.enter_context(locks.reserve(target)) if target.exists() else None
+            with contextlib.closing(sqlite3.connect(new)) as db:
+                describe(db, specs)
+                if old is not None:
+                    carried = carry_over(old, db, keep)
+                    dropped = tuple(name for name in left_out(old, db) if name not in made)
+                db.commit()
+                _check_index(db, layers, target)
+            _sync(new)
+        _move(new, target)
+        return Written(target, {name: len(table) for name, table in layers.items()}, carried, dropped)
+
+
+@contextlib.contextmanager
+def _temporary(target: Path, layers: Mapping[str, pd.DataFrame]) -> Iterator[Path]:
+    """A name beside the target; what a killed run left under such a name is removed first."""
+    stem = f".{target.stem[:100]}."
+    for old in target.parent.iterdir():
+        if old.name.startswith(stem) and old.name.endswith(".part.gpkg"):
+            old.unlink(missing_ok=True)
+    _check_room(target, layers)
+    new = target.with_name(f"{stem}{os.getpid()}.part.gpkg")
+    try:
+        yield new
+    except _TROUBLE as error:
+        if isinstance(error, OutputError):
+            raise
+        free = shutil.disk_usage(target.parent).free / 2**20
+        raise OutputError(
+            f"{target}: could not be written ({error}); {free:.0f} MB are free there. Nothing was changed: "
+            "make room or give another folder"
+        ) from error
+    finally:
+        for ending in ("", *locks.SIDE_FILES):
+            new.with_name(new.name + ending).unlink(missing_ok=True)
+
+
+def _write_layers(new: Path, layers: Mapping[str, pd.DataFrame], specs: Sequence[LayerSpec]) -> None:
+    """Each layer in one transaction, with its spatial index."""
+    by_name = {spec.name: spec for spec in specs}
+    for name, given in layers.items():
+        spec = by_name[name]
+        options = {"IDENTIFIER": name, "DESCRIPTION": f"{spec.title}. {spec.meaning}"}
+        if spec.geometry is not None:
+            options |= {"SPATIAL_INDEX": "YES", "GEOMETRY_NAME": "geom"}
+        with warnings.catch_warnings():
+            # a grid without a CRS is the caller's to refuse; the file then says "undefined"
+            warnings.filterwarnings("ignore", message="'crs' was not provided")
+            pyogrio.write_dataframe(
+                given if spec.geometry is None else _one_kind(given, spec.geometry),
+                new,
+                layer=name,
+                driver="GPKG",
+                geometry_type=spec.geometry,
+                nan_as_null=True,
+                layer_options=options,
+            )
+
+
+def _one_kind(table: pd.DataFrame, kind: str) -> gpd.GeoDataFrame:
+    """The layer with single polygons as multi-polygons of one, since a layer has one geometry type."""
+    geometry = np.array(table.geometry.array, dtype=object)
+    if kind == "MultiPolygon":
+        single = shapely.get_type_id(geometry) == shapely.GeometryType.POLYGON
+        geometry[single] = [shapely.MultiPolygon([item]) for item in geometry[single]]
+    return gpd.GeoDataFrame(table.drop(columns=table.geometry.name), geometry=geometry, crs=table.crs)
+
+
+def _check_index(db: sqlite3.Connection, layers: Mapping[str, pd.DataFrame], target: Path) -> None:
+    """A missing index shows only as slowness later, so look now."""
+    have = {str(row[0]) for row in db.execute("SELECT name FROM sqlite_master WHERE name LIKE 'rtree_%'")}
+    for name, table in layers.items():
+        if isinstance(table, gpd.GeoDataFrame) and f"rtree_{name}_geom" not in have:
+            raise OutputError(f"{target}: layer {name} came out without its spatial index; run `wetscout doctor`")
+
+
+def _check_room(target: Path, layers: Mapping[str, pd.DataFrame]) -> None:
+    size = 0.0
+    for table in layers.values():
+        size += 32.0 * table.shape[0] * table.shape[1]
+        if isinstance(table, gpd.GeoDataFrame):
+            size += 16.0 * float(shapely.get_num_coordinates(table.geometry.array).sum())
+    need = ROOM_LEAST + ROOM_FACTOR * size
+    free = shutil.disk_usage(target.parent).free
+    if free < need:
+        raise OutputError(
+            f"{target.parent}: {free / 2**20:.0f} MB are free, about {need / 2**20:.0f} MB are wanted "
+            f"for {target.name}; make room or give another folder"
+        )
+
+
+def _sync(path: Path) -> None:
+    """Make sure the bytes are on the disk before the name points at them."""
+    handle = os.open(path, os.O_RDWR)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def _move(new: Path, target: Path) -> None:
+    """Put the new file in the old one's place in one step; keep it under another name where that is refused."""
+    try:
+        new.replace(target)
+    except OSError as error:
+        spare = _spare_name(target)
+        try:
+            new.rename(spare)
+        except OSError:
+            raise error from None
+        raise OutputError(
+            f"{target}: cannot be replaced ({error.strerror}); a program has it open. The finished result stands in "
+            f"{spare.name} beside it: close that program and rename the file"
+        ) from error
+    if os.name == "posix":
+        handle = os.open(target.parent, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+def _spare_name(target: Path) -> Path:
+    number = 1
+    while (spare := target.with_name(f"{target.stem}-new-{number}.gpkg")).exists():
+        number += 1
+    return spare
