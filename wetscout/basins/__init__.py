@@ -3,5 +3,6 @@
 from __future__ import annotations
 
 from wetscout.basins.filling import fill
+from wetscout.basins.tree import BasinTree, basin_tree, tree_of
 
-__all__ = ["fill"]
+__all__ = ["BasinTree", "basin_tree", "fill", "tree_of"]

@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from wetscout.errors import InputError
 
 Raster = NDArray[Any]
+HIGHEST_M = 1e6
 
 
 def raster(dem: ArrayLike, name: str) -> Raster:
@@ -69,4 +70,30 @@ def refuse_infinite(z: Raster, infs: int, name: str) -> None:
         raise InputError(
             f"{name}: {infs} cells are +inf, the first in row {row}, column {col}; "
             "replace them by numpy.nan if there is no ground"
+        )
+
+
+def refuse_heights(dem: Raster, hole: NDArray[np.bool_] | None) -> None:
+    """Refuse heights of which sums would not be exact.
+
+    Parameters
+    ----------
+    dem : ndarray (rows, cols)
+        Heights [m].
+    hole : bool (rows, cols) or None
+        Cells that do not count.
+
+    Raises
+    ------
+    InputError
+        A cell is +inf, or finite and beyond 1e6 m: sums in 2**-14 m could pass 2**63.
+    """
+    known = dem if hole is None else np.where(hole, dem.dtype.type(0), dem)
+    refuse_infinite(known, int(np.count_nonzero(known == np.inf)), "basin_tree")
+    far = np.isfinite(known) & ((known > HIGHEST_M) | (known < -HIGHEST_M))
+    if far.any():
+        row, col = (int(k) for k in np.argwhere(far)[0])
+        raise InputError(
+            f"basin_tree: height {known[row, col]} in row {row}, column {col} is no height in metres; "
+            "replace no-data values by numpy.nan"
         )

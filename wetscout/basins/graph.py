@@ -42,8 +42,10 @@ class Graph:
         Level of that pass.
     code : int64 (n + 1,)
         Place of that pass: 4 * flat index of its first cell + direction.
-    nans : int
-        Cells that were NaN in `z`.
+    nans, infs : int
+        Cells that were NaN in `z`; cells that are +inf.
+    highest : float
+        Highest absolute height.
     strips : tuple of (row, row)
     """
 
@@ -55,6 +57,7 @@ class Graph:
     code: I64
     nans: int
     infs: int
+    highest: float
     strips: tuple[tuple[int, int], ...]
 
 
@@ -130,7 +133,9 @@ def build(z: Floats, strips: tuple[tuple[int, int], ...], crew: Crew) -> Graph:
     offsets = np.concatenate([[0], np.cumsum([p.size for p in pits])]).astype(np.int64)
     starts = np.array([s[0] for s in strips] + [z.shape[0]], dtype=np.int64)
     beside = labels.seams(flat, cols, starts, offsets)
-    crew.map(lambda k: labels.settle(flat[starts[k] * cols : starts[k + 1] * cols], offsets[k], beside[k]), _upto(strips))
+    crew.map(
+        lambda k: labels.settle(flat[starts[k] * cols : starts[k + 1] * cols], offsets[k], beside[k]), _upto(strips)
+    )
     n = int(offsets[-1])
     forest = (
         np.arange(1, n + 1, dtype=np.int32),
@@ -145,7 +150,8 @@ def build(z: Floats, strips: tuple[tuple[int, int], ...], crew: Crew) -> Graph:
     passes.join(rest, rest[2].size, 0, active, active.size, tail)
     at = np.concatenate([np.array([-1], np.int64), *pits])
     nans, infs = (sum(c[k] for c in counts) for k in range(2))
-    return Graph(z, label, at, forest[1], forest[2], forest[3], nans, infs, strips)
+    highest = max(c[2] for c in counts)
+    return Graph(z, label, at, forest[1], forest[2], forest[3], nans, infs, highest, strips)
 
 
 def _upto(strips: tuple[tuple[int, int], ...]) -> range:

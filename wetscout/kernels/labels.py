@@ -33,18 +33,23 @@ def _lowest_of_three(row, low, place):
 
 @njit(nogil=True, cache=True)
 def clean(z, r0, r1):
-    """Turn NaN into -inf in rows r0 to r1 of z, in place; return how many, and whether there is a +inf."""
+    """Turn NaN into -inf in rows r0 to r1 of z, in place.
+
+    Returns how many there were, how many cells are +inf, and the highest absolute value of the others.
+    """
     nans = 0
     infs = 0
+    highest = 0.0
     flat = z[r0:r1].reshape(-1)
     for i in range(flat.size):
-        v = flat[i]
+        v = abs(flat[i])
         nans += 1 if v != v else 0
-        infs += 1 if v == np.inf else 0
+        infs += 1 if flat[i] == np.inf else 0
+        highest = v if highest < v < np.inf else highest
     if nans > 0:
         for i in range(flat.size):
             flat[i] = -np.inf if flat[i] != flat[i] else flat[i]
-    return nans, infs
+    return nans, infs, highest
 
 
 @njit(nogil=True, cache=True)

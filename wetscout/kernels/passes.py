@@ -161,9 +161,7 @@ def join(passes, n, low, active, count, forest):
                 if v < 0 or v >= own or free[v] == 0:
                     continue
                 m = best[v]
-                if m < 0 or _lower(
-                    pass_z[k, 0], pass_z[k, 1], pass_code[k], pass_z[m, 0], pass_z[m, 1], pass_code[m]
-                ):
+                if m < 0 or _lower(pass_z[k, 0], pass_z[k, 1], pass_code[k], pass_z[m, 0], pass_z[m, 1], pass_code[m]):
                     best[v] = k
         for k in range(count):
             v = active[k]
