@@ -69,7 +69,7 @@ def filled(dem: ArrayLike, *, strips: int | None = None, workers: int | None = N
     settings = BasinSettings()
     z, values = cast.work_copy(array)
     with graph.Crew(workers or graph.workers_of(settings)) as crew:
-        net = graph.build(z, graph.cut(*z.shape, strips, settings), crew)
+        net = graph.build(z, graph.cut(z.shape, strips, settings), crew)
         checks.refuse_infinite(array, net.infs, "fill")
         level = kernel.levels(net.parent, net.level)
         crew.map(
@@ -80,4 +80,4 @@ def filled(dem: ArrayLike, *, strips: int | None = None, workers: int | None = N
         return np.asarray(values[z.astype(np.int64)], dtype=array.dtype)
     if net.nans:
         np.copyto(z, array, where=np.isnan(array))
-    return z if z.dtype == array.dtype else z.astype(array.dtype)
+    return np.asarray(z, dtype=array.dtype)

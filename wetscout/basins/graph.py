@@ -10,6 +10,7 @@ import os
 from collections.abc import Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Any, TypeVar
 
 import numpy as np
@@ -89,13 +90,12 @@ def workers_of(settings: BasinSettings) -> int:
     return settings.workers or os.cpu_count() or 1
 
 
-def cut(rows: int, cols: int, strips: int | None, settings: BasinSettings) -> tuple[tuple[int, int], ...]:
+def cut(shape: tuple[int, ...], strips: int | None, settings: BasinSettings) -> tuple[tuple[int, int], ...]:
     """Cut the rows into strips of about equal height.
 
     Parameters
     ----------
-    rows, cols : int
-        Shape.
+    shape : (rows, cols)
     strips : int or None
         How many; None takes it from the settings.
     settings : BasinSettings
@@ -104,10 +104,11 @@ def cut(rows: int, cols: int, strips: int | None, settings: BasinSettings) -> tu
     -------
     tuple of (first row, row after the last)
     """
+    rows, cols = shape
     count = strips if strips is not None else -(-rows * cols // settings.strip_cells)
     count = max(1, min(count, rows))
     edges = [rows * k // count for k in range(count + 1)]
-    return tuple(zip(edges[:-1], edges[1:], strict=True))
+    return tuple(pairwise(edges))
 
 
 def build(z: Floats, strips: tuple[tuple[int, int], ...], crew: Crew) -> Graph:
@@ -130,7 +131,7 @@ def build(z: Floats, strips: tuple[tuple[int, int], ...], crew: Crew) -> Graph:
     label = np.empty(z.shape, np.int32)
     flat = label.reshape(-1)
     pits = crew.map(lambda s: _label_strip(z, flat, *s), strips)
-    offsets = np.concatenate([[0], np.cumsum([p.size for p in pits])]).astype(np.int64)
+    offsets = np.cumsum([0, *(p.size for p in pits)], dtype=np.int64)
     starts = np.array([s[0] for s in strips] + [z.shape[0]], dtype=np.int64)
     beside = labels.seams(flat, cols, starts, offsets)
     crew.map(
@@ -143,7 +144,9 @@ def build(z: Floats, strips: tuple[tuple[int, int], ...], crew: Crew) -> Graph:
         np.empty(n + 1, z.dtype),
         np.full(n + 1, -1, np.int64),
     )
-    left = crew.map(lambda k: _join_strip(z, label, strips[k], (offsets[k], offsets[k + 1]), forest), _upto(strips))
+    left = crew.map(
+        lambda k: _join_strip(z, label, strips[k], (int(offsets[k]), int(offsets[k + 1])), forest), _upto(strips)
+    )
     rest = tuple(np.concatenate([part[k] for part in left]) for k in range(3))
     active = np.flatnonzero(forest[0] == np.arange(1, n + 1)).astype(np.int32)
     tail = (forest[0], forest[1][1:], forest[2][1:], forest[3][1:])

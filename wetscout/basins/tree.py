@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -272,7 +271,7 @@ def tree_of(
         z[mask] = np.inf
     settings = BasinSettings()
     with graph.Crew(workers or graph.workers_of(settings)) as crew:
-        net = graph.build(z, graph.cut(*z.shape, strips, settings), crew)
+        net = graph.build(z, graph.cut(z.shape, strips, settings), crew)
         if net.infs or net.highest > checks.HIGHEST_M:
             checks.refuse_heights(array, None if hole is None else mask)
         return _grow(net, crew, cell_m, min_depth_m)
@@ -285,11 +284,10 @@ def _grow(net: graph.Graph, crew: graph.Crew, cell_m: float, min_depth_m: float)
     who, ends, low, cells = pools.pass_cells(z, label, net.parent, net.code)
     order = np.lexsort((net.code[who], low, net.level[who]))
     ends, level, cells = ends[order], net.level[who[order]], cells[order]
-    up, kind, deepest, spill, far, hand, linked = kernel.merge(ends, level, floor, float(min_depth_m))
-    spill_z = np.where(spill >= 0, level[spill], -np.inf) if level.size else np.empty(up.size, z.dtype)
-    node, above, first, which = kernel.number(up, kind, deepest, floor, spill_z, linked)
+    up, kind, met, deepest, spill, far, hand, linked = kernel.merge(ends, level, floor, float(min_depth_m))
+    node, above, first, which = kernel.number(up, kind, met, deepest, floor, linked)
     leaf = kernel.catchments(hand, node, kind)
-    spill_n, at = spill_z[which], cells[spill[which]]
+    spill_n, at = met[which], cells[spill[which]]
     pool = np.empty_like(label)
     jump = kernel.jumps(above)
     pits = floor.size

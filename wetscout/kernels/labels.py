@@ -88,7 +88,7 @@ def number_pits(z, r0, code, lab):
 
     Returns the flat indices of the pits. z is the whole raster, code and lab (flat, int32) the strip.
     """
-    rows, cols = code.shape
+    cols = code.shape[1]
     flat = code.reshape(-1)
     count = 0
     for i in range(flat.size):
@@ -111,7 +111,7 @@ def number_pits(z, r0, code, lab):
 @njit(nogil=True, cache=True)
 def follow(code, lab):
     """Carry the labels of pits, outlets and exits of a strip to every cell that leads there."""
-    rows, cols = code.shape
+    cols = code.shape[1]
     flat = code.reshape(-1)
     size = flat.size
     step = np.empty(9, np.int64)

@@ -34,9 +34,10 @@ def merge(ends, level, floor, min_depth):
 
     ends (passes, 2) int32 pit labels (0 outside), level (passes,), floor (n + 1,) heights of pits. Returns
     up (items,) int32: item above, 0 outside, -1 never met anything; kind (items,) uint8: 1 node, 0 dissolved;
-    deepest (items,) int32: pit with the deepest floor; spill (items,) int32: the pass over which a node spills; far (items,)
-    int32: pit behind the pass at which a node closed; hand (n + 1,) int32: pit a dissolved pit hands its catchment to, -1 none;
-    order: items in the order in which they were linked.
+    met (items,) like level: level at which it was linked, of a node its spill level;
+    deepest (items,) int32: pit with the deepest floor; spill (items,) int32: the pass over which a node spills;
+    far (items,) int32: pit behind the pass at which a node closed; hand (n + 1,) int32: pit that a dissolved pit hands
+    its catchment to, -1 none; order: items in the order in which they were linked.
     Kernel of more than 50 lines: one loop over passes with three outcomes; taken apart it would pass 14 arrays about.
     """
     n = floor.size - 1
@@ -48,6 +49,7 @@ def merge(ends, level, floor, min_depth):
     deepest = np.arange(size).astype(np.int32)
     born = np.empty(size, level.dtype)
     born[: n + 1] = floor
+    met = np.full(size, np.inf, level.dtype)
     spill = np.full(size, -1, np.int32)
     far = np.full(size, -1, np.int32)
     hand = np.full(n + 1, -1, np.int32)
@@ -66,12 +68,14 @@ def merge(ends, level, floor, min_depth):
             x = p + q
             counts = born[x] < here if x > n else here > floor[x] and np.float64(here) - floor[x] >= min_depth
             kind[x] = 1 if counts else 0
-            far[x] = 0
+            behind = ends[e, 1] if p == x else ends[e, 0]
+            far[x] = behind
             up[x] = 0
+            met[x] = here
             order[linked] = x
             linked += 1
             if x <= n and not counts:
-                hand[x] = 0
+                hand[x] = behind
             uf[a if p == x else b] = b if p == x else a
             continue
         p_counts = p > n or (here > floor[p] and np.float64(here) - floor[p] >= min_depth)
@@ -95,6 +99,7 @@ def merge(ends, level, floor, min_depth):
                     kind[x] = 0 if x > n and born[x] == here else 1
                     far[x] = ends[e, 1] if x == p else ends[e, 0]
                     up[x] = top
+                    met[x] = here
                     order[linked] = x
                     linked += 1
         else:
@@ -102,19 +107,20 @@ def merge(ends, level, floor, min_depth):
             top = p if keep_p else q
             lost = q if keep_p else p
             up[lost] = top
+            met[lost] = here
             order[linked] = lost
             linked += 1
             hand[lost] = ends[e, 0] if keep_p else ends[e, 1]
         uf[b] = a
         item[a] = top
-    return up[:items], kind[:items], deepest[:items], spill[:items], far[:items], hand, order[:linked]
+    return up[:items], kind[:items], met[:items], deepest[:items], spill[:items], far[:items], hand, order[:linked]
 
 
 @njit(nogil=True, cache=True)
-def number(up, kind, deepest, floor, spill_z, order):
+def number(up, kind, met, deepest, floor, order):
     """Number the nodes in postorder; siblings by (spill level, floor, first in row, column order).
 
-    spill_z (items,) level of each node's pass. Returns node (items,) int32: own number of a node, else the first node
+    Arguments from `merge`. Returns node (items,) int32: own number of a node, else the first node
     above, -1 none; above (nodes,) int32 parent or -1; first (nodes,) int32: the subtree is first[i] ... i;
     which (nodes,) int32 the item of each node.
     """
@@ -125,8 +131,8 @@ def number(up, kind, deepest, floor, spill_z, order):
     for k in range(order.size - 1, -1, -1):
         x = order[k]
         t = up[x]
-        # first node above x; items are linked before the items above them
-        node_above[x] = t if kind[t] == 1 else node_above[t]
+        # items are linked before the items above them; what dissolved at a basin's spill level lies beside its pool
+        node_above[x] = t if kind[t] == 1 and met[t] > met[x] else node_above[t]
     count = 0
     for k in range(order.size):
         x = order[k]
@@ -143,7 +149,7 @@ def number(up, kind, deepest, floor, spill_z, order):
     above = np.full(count, -1, np.int32)
     first = np.empty(count, np.int32)
     which = np.empty(count, np.int32)
-    _sort_siblings(below, 0, roots, deepest, floor, spill_z)
+    _sort_siblings(below, 0, roots, deepest, floor, met)
     base = 0
     for k in range(roots):
         base += size[below[k]]
@@ -158,7 +164,7 @@ def number(up, kind, deepest, floor, spill_z, order):
         which[own] = x
         first[own] = own - size[x] + 1
         above[own] = node[t] if t >= 0 else -1
-        _sort_siblings(below, start[x], start[x + 1], deepest, floor, spill_z)
+        _sort_siblings(below, start[x], start[x + 1], deepest, floor, met)
         base = first[own]
         for m in range(start[x], start[x + 1]):
             base += size[below[m]]
@@ -195,42 +201,42 @@ def _children(kind, node_above, order, roots, count):
 
 
 @njit(nogil=True, cache=True)
-def _before(x, y, deepest, floor, spill_z):
-    if spill_z[x] != spill_z[y]:
-        return spill_z[x] < spill_z[y]
+def _before(x, y, deepest, floor, met):
+    if met[x] != met[y]:
+        return met[x] < met[y]
     return _deeper(floor, deepest[x], deepest[y])
 
 
 @njit(nogil=True, cache=True)
-def _sort_siblings(below, low, high, deepest, floor, spill_z):
+def _sort_siblings(below, low, high, deepest, floor, met):
     """Sort in place: by insertion when few (nearly always two), else a heap sort, since a parent may have thousands."""
     n = high - low
     if n <= 16:
         for i in range(low + 1, high):
             x = below[i]
             j = i - 1
-            while j >= low and _before(x, below[j], deepest, floor, spill_z):
+            while j >= low and _before(x, below[j], deepest, floor, met):
                 below[j + 1] = below[j]
                 j -= 1
             below[j + 1] = x
         return
     for begin in range(n // 2 - 1, -1, -1):
-        _sift(below, low, begin, n, deepest, floor, spill_z)
+        _sift(below, low, begin, n, deepest, floor, met)
     for end in range(n - 1, 0, -1):
         x = below[low]
         below[low] = below[low + end]
         below[low + end] = x
-        _sift(below, low, 0, end, deepest, floor, spill_z)
+        _sift(below, low, 0, end, deepest, floor, met)
 
 
 @njit(nogil=True, cache=True)
-def _sift(below, low, i, n, deepest, floor, spill_z):
+def _sift(below, low, i, n, deepest, floor, met):
     x = below[low + i]
     while 2 * i + 1 < n:
         c = 2 * i + 1
-        if c + 1 < n and _before(below[low + c], below[low + c + 1], deepest, floor, spill_z):
+        if c + 1 < n and _before(below[low + c], below[low + c + 1], deepest, floor, met):
             c += 1
-        if not _before(x, below[low + c], deepest, floor, spill_z):
+        if not _before(x, below[low + c], deepest, floor, met):
             break
         below[low + i] = below[low + c]
         i = c
