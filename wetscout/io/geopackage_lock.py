@@ -39,9 +39,14 @@ def check_target(path: Path, overwrite: bool) -> None:
         raise OutputError(
             f"{path.parent}: there is no such folder; make it first, or give another place for {path.name}"
         )
-    if path.is_dir():
+    try:
+        found, folder = path.exists(), path.is_dir()
+        lock_path(path).exists()
+    except OSError as error:
+        raise OutputError(f"{path}: not a name for a file here ({error.strerror}); give a shorter one") from error
+    if folder:
         raise OutputError(f"{path}: this is a folder; give the name of a file that ends in .gpkg")
-    if path.exists() and not overwrite:
+    if found and not overwrite:
         raise OutputError(f"{path}: exists already; give --overwrite to replace it, or another name with --out")
     _check_side_files(path)
     _check_lock(lock_path(path))

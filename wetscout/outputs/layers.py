@@ -109,7 +109,8 @@ def frame(spec: LayerSpec, rows: Sequence[Mapping[str, Any]], crs: pyproj.CRS | 
     if spec.geometry is None:
         return table
     shapes_ = np.array([row.get("geometry") for row in rows], dtype=object)
-    return gpd.GeoDataFrame(table, geometry=gpd.GeoSeries(shapes_, crs=crs), crs=crs)
+    drawn: pd.DataFrame = gpd.GeoDataFrame(table, geometry=gpd.GeoSeries(shapes_, crs=crs), crs=crs)
+    return drawn
 
 
 def add_us(name: str, table: pd.DataFrame) -> pd.DataFrame:
