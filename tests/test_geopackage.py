@@ -30,8 +30,8 @@ from wetscout.outputs.write import write_layers
 
 CONTRACT = {
     "sites": "site_id rank score origin drained_by confidence drain_position upstream_ditch_m cuts_n spill_m today_m "
-    "lost_m floor_m depth_max_m depth_mean_m pool_m2 pool_ac volume_m3 gain_m2 gain_ac gain_m3 catchment_m2 catchment_ratio "
-    "pool_m2_per_fill_m3 water_at_survey_m2 edge parent_id lon lat work reasons cautions",
+    "lost_m floor_m depth_max_m depth_mean_m pool_m2 pool_ac volume_m3 gain_m2 gain_ac gain_m3 catchment_m2 "
+    "catchment_ratio pool_m2_per_fill_m3 water_at_survey_m2 edge parent_id lon lat work reasons cautions",
     "plugs": "plug_id site_id ditch_id order spill_m crest_m overflow_m bed_m height_m across_m along_m fill_m3",
     "spill_points": "site_id kind level_m",
     "ditches": "ditch_id kind length_m depth_m top_width_m bed_up_m bed_down_m fall_pct bank_climb_m "

@@ -16,6 +16,7 @@ import geopandas as gpd
 import numpy as np
 import shapely
 
+from wetscout.errors import InputError
 from wetscout.grid import Grid
 from wetscout.outputs.layers import plane_crs
 from wetscout.outputs.shapes import outline
@@ -61,8 +62,15 @@ def assign_ids(
         With new ids everywhere: sites, plugs, basins, `parent_id` and other values that name one; `run` gains `ids`.
     counts : dict
         `kept`, `new`, `lost`: sites that kept an old id, got a new one, and old ids that no site took.
+
+    Raises
+    ------
+    InputError
+        Two sites carry the same id on the way in.
     """
     places = {site.site_id: _site_place(site, screen) for site in screen.sites}
+    if len(places) != len(screen.sites):
+        raise InputError(f"{len(screen.sites)} sites carry {len(places)} ids; each needs one of its own before naming")
     passed = {} if previous is None else _pass_on(screen, previous, previous_plugs)
     names = _names(places, passed)
     basins = _basin_names(screen)
