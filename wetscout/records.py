@@ -160,7 +160,7 @@ class Surfaces:
     cautious : float32 (rows, cols)
         The same with the lines that bend least: does not dam a valley [m].
     corridor : uint8 (rows, cols)
-        Bits CUT, ROADSIDE, FILL, UNSURE.
+        Bits CUT, ROADSIDE, FILL, UNSURE, SPOIL.
     """
 
     smooth: F32
@@ -175,6 +175,7 @@ CUT = 1
 ROADSIDE = 2
 FILL = 4
 UNSURE = 8
+SPOIL = 16
 
 
 class Tree(Protocol):

@@ -167,6 +167,99 @@ def shoulders(section, step_m, recentre_m, slope, berm_m, reach_m):
 
 
 @njit(nogil=True, cache=True)
+def spoil_beside(section, step_m, shoulder, side, rise_m, reach_m):
+    """Where spoil lies beside a cut: a bump on the shoulder that falls outwards and stands above the ground behind.
+
+    The ground behind is a line through the section from 3 to 11 m beyond the shoulder. Only a bump that falls by half
+    of `rise_m` within 6 m counts, so the concave foot of a valley side is not taken for spoil.
+
+    Parameters
+    ----------
+    section : float64 (n, m)
+        Sections, smoothed along the line [m].
+    step_m : float
+        Distance of samples [m].
+    shoulder : float64 (n,)
+        Offset of the end of the steep side [m].
+    side : int
+        -1 left, 1 right.
+    rise_m : float
+        Least height over the ground behind [m].
+    reach_m : float
+        Farthest foot beyond the shoulder [m].
+
+    Returns
+    -------
+    inner, outer : float64 (n,)
+        Offsets of the natural edge of the cut and of the outer foot of the spoil [m]; both equal to the shoulder where
+        there is none.
+    """
+    n, m = section.shape
+    half = m // 2
+    inner = shoulder.copy()
+    outer = shoulder.copy()
+    a = int(round(3.0 / step_m))
+    b = int(round(11.0 / step_m))
+    look = int(round(6.0 / step_m))
+    reach = int(round(reach_m / step_m))
+    for i in range(n):
+        at = half + int(round(shoulder[i] / step_m))
+        s0 = 0.0
+        s1 = 0.0
+        s2 = 0.0
+        t0 = 0.0
+        t1 = 0.0
+        for k in range(a, b + 1):
+            j = at + side * k
+            if j < 0 or j >= m:
+                break
+            value = section[i, j]
+            if value == value:
+                s0 += 1.0
+                s1 += k
+                s2 += k * k
+                t0 += value
+                t1 += k * value
+        det = s0 * s2 - s1 * s1
+        if s0 < 6.0 or det <= 0.0:
+            continue
+        slope = (s0 * t1 - s1 * t0) / det
+        level = (t0 - slope * s1) / s0
+        # the top of the bump within 2 m of the shoulder
+        top = -np.inf
+        top_k = 0
+        for k in range(0, int(round(2.0 / step_m)) + 1):
+            j = at + side * k
+            if 0 <= j < m and section[i, j] > top:
+                top = section[i, j]
+                top_k = k
+        if top - (level + slope * top_k) < rise_m:
+            continue
+        lowest = top
+        for k in range(top_k, top_k + look + 1):
+            j = at + side * k
+            if 0 <= j < m and section[i, j] < lowest:
+                lowest = section[i, j]
+        if top - lowest < 0.5 * rise_m:
+            continue
+        k = top_k
+        while k > -reach:
+            j = at + side * k
+            if j < 0 or j >= m or not section[i, j] > level + slope * k:
+                break
+            k -= 1
+        inner[i] = shoulder[i] + side * k * step_m
+        k = top_k
+        while k < reach:
+            j = at + side * k
+            if j < 0 or j >= m or not section[i, j] > level + slope * k + 0.02:
+                break
+            k += 1
+        outer[i] = shoulder[i] + side * k * step_m
+    return inner, outer
+
+
+@njit(nogil=True, cache=True)
 def paint_band(mask, bit, row, col, across_row, across_col, left, right):
     """Set a bit on every cell between two offsets from a line.
 
@@ -195,6 +288,8 @@ def paint_band(mask, bit, row, col, across_row, across_col, left, right):
             c = col[i] + t * (col[j] - col[i])
             lo = left[i] + t * (left[j] - left[i])
             hi = right[i] + t * (right[j] - right[i])
+            if hi < lo:
+                continue
             steps = int(np.ceil((hi - lo) * 2.0)) + 1
             for k in range(steps + 1):
                 o = lo + (hi - lo) * k / steps

@@ -14,6 +14,7 @@ _PRACTICE = "common practice, no source"
 class SiteSettings:
     """When a natural basin counts as cut, and which of nested basins is offered."""
 
+    persistence_m: float = number(0.06, "m", (0.0, 0.3), "dimples shallower than this are joined to what they spill into", _TRIAL)
     min_depth_m: float = number(0.13, "m", (0.05, 1.0), "shallower basins are not looked at", _TRIAL)
     min_area_m2: float = number(320.0, "m2", (50.0, 1e5), "smaller basins are not looked at", _TRIAL)
     lost_share: float = number(0.5, "-", (0.2, 0.9), "share of the depth that must be lost", _TRIAL)

@@ -19,6 +19,8 @@ class SurfaceSettings:
     shoulder_slope: float = number(0.13, "-", (0.05, 0.3), "steeper ground belongs to the side of a cut", _TRIAL)
     berm_m: float = number(1.5, "m", (0.5, 5.0), "widest flat step inside the side of a cut", _TRIAL)
     shoulder_reach_m: float = number(14.0, "m", (5.0, 25.0), "farthest shoulder from the bed", _TRIAL)
+    spoil_m: float = number(0.07, "m", (0.03, 0.3), "a bump on the bank this high over the ground behind is spoil", _TRIAL)
+    spoil_reach_m: float = number(7.0, "m", (2.0, 12.0), "farthest foot of spoil from the shoulder", _TRIAL)
     pad_m: float = number(0.5, "m", (0.0, 2.0), "added to the corridor beyond each shoulder", _TRIAL)
     bridge_reach_m: float = number(30.0, "m", (15.0, 60.0), "farthest free ground used to carry levels across", _TRIAL)
     bridge_ratio: float = number(1.5, "-", (1.0, 3.0), "lines up to this many times the shortest count", _TRIAL)

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -11,7 +13,7 @@ from numpy.typing import NDArray
 
 from wetscout.basins import fill, tree_of
 from wetscout.engine.progress import Progress
-from wetscout.engine.tiles import Tile, Tiling, map_tiles
+from wetscout.engine.tiles import Tile, Tiling, map_tiles, tiles_of
 from wetscout.linework import find_lines
 from wetscout.ranking import rank
 from wetscout.records import Basin, Linework, Screen, Site, Surfaces, Terrain, Tree
@@ -52,6 +54,27 @@ class Plan:
         """
         map_tiles(function, inputs, outputs, Tiling(self.tile_cells, halo_cells, self.workers))
 
+    def windows(self, shape: tuple[int, int], work: Callable[[tuple[int, int, int, int]], Any], halo_cells: int) -> list[Any]:
+        """Ask a function about windows that cover an array once; it reads its own halo.
+
+        Parameters
+        ----------
+        shape : (int, int)
+            Rows and columns of the array.
+        work : callable
+            Gets (row0, row1, col0, col1), half open.
+        halo_cells : int
+            Unused: the function cuts its own halo.
+
+        Returns
+        -------
+        list
+            Answers in tile order.
+        """
+        parts = [(t.row0, t.row1, t.col0, t.col1) for t in tiles_of(shape, self.tile_cells)]
+        with ThreadPoolExecutor(self.workers) as pool:
+            return list(pool.map(work, parts))
+
 
 def find_screen(terrain: Terrain, settings: Settings, progress: Progress, plan: Plan) -> Screen:
     """Find everything in one terrain.
@@ -68,7 +91,7 @@ def find_screen(terrain: Terrain, settings: Settings, progress: Progress, plan: 
     Screen
     """
     progress.stage("ditches and embankments")
-    lines = find_lines(terrain, settings.linework, plan.run)
+    lines = find_lines(terrain, settings.linework, partial(plan.windows, terrain.z.shape))
     return screen_lines(terrain, lines, settings, progress, plan)
 
 
@@ -90,7 +113,13 @@ def screen_lines(terrain: Terrain, lines: Linework, settings: Settings, progress
     progress.stage("ground of today and natural ground")
     surfaces = build_surfaces(terrain, lines, settings.surfaces, plan.run)
     progress.stage("basins")
-    tree = tree_of(surfaces.natural, terrain.grid.cell_m, settings.basins, terrain.hole, plan.workers)
+    tree = tree_of(
+        surfaces.natural,
+        terrain.hole,
+        cell_m=terrain.grid.cell_m,
+        min_depth_m=settings.sites.persistence_m,
+        workers=plan.workers,
+    )
     today, cautious = fill(surfaces.today), fill(surfaces.cautious)
     progress.stage("sites")
     found = Finder(terrain, surfaces, lines, tree, settings.sites).run(today, cautious)

@@ -10,13 +10,13 @@ import numpy as np
 from scipy import ndimage
 
 from wetscout.kernels.bridge import carry_across, carry_cautious
-from wetscout.records import BOOL, CUT, F32, F64, FILL, Linework, Surfaces, Terrain
+from wetscout.records import BOOL, CUT, F32, F64, FILL, SPOIL, Linework, Surfaces, Terrain
 from wetscout.settings.surfaces import SurfaceSettings
 from wetscout.surfaces.corridors import paint_corridors
 from wetscout.surfaces.today import carve
 
 
-def smooth_twice(z: F32, sigma: float) -> F32:
+def smooth_twice(z: F32, sigma: float, leave_out: BOOL | None = None) -> F32:
     """Gauss twice, 2G - GG: calms noise without lowering rims (-0.001 m of a rim at 2 m, against -0.022 m for G).
 
     Unknown cells are left out by normalised convolution and stay unknown.
@@ -27,12 +27,17 @@ def smooth_twice(z: F32, sigma: float) -> F32:
         Ground [m], NaN unknown.
     sigma : float
         Gauss width [cells].
+    leave_out : bool (rows, cols), optional
+        Cells that must not colour their neighbours (a cut 1.2 m deep lifts its banks by 0.1 m otherwise, the twice
+        smoothed edge overshoots); they keep their height.
 
     Returns
     -------
     float32 (rows, cols)
     """
     known = np.isfinite(z)
+    if leave_out is not None:
+        known = known & ~leave_out
     weight = known.astype(np.float64)
     # heights are taken from a base, so the float64 sums keep 1e-9 m
     ground = np.where(known, z, 0.0).astype(np.float64)
@@ -45,7 +50,7 @@ def smooth_twice(z: F32, sigma: float) -> F32:
     share[share <= 0] = 1.0
     once = np.where(known, blur(ground) / share, 0.0)
     twice = blur(once) / share
-    return np.where(known, 2.0 * once - twice, np.nan).astype(np.float32)
+    return np.where(known, 2.0 * once - twice, z).astype(np.float32)
 
 
 RunTiles = Callable[..., None]
@@ -58,13 +63,13 @@ def _whole(function: Callable[..., Any], inputs: dict[str, Any], outputs: dict[s
         outputs[name][...] = answer
 
 
-def _calm(z: F32, sigma: float, run_tiles: RunTiles) -> F32:
+def _calm(z: F32, leave_out: BOOL, sigma: float, run_tiles: RunTiles) -> F32:
     out = np.empty_like(z)
 
     def work(windows: dict[str, Any], tile: Any) -> dict[str, Any]:
-        return {"out": smooth_twice(windows["z"], sigma)[tile.inner]}
+        return {"out": smooth_twice(windows["z"], sigma, windows["leave_out"])[tile.inner]}
 
-    run_tiles(work, {"z": z}, {"out": out}, 2 * int(4.0 * sigma + 0.5) + 1)
+    run_tiles(work, {"z": z, "leave_out": leave_out}, {"out": out}, 2 * int(4.0 * sigma + 0.5) + 1)
     return out
 
 
@@ -106,10 +111,10 @@ def build_surfaces(
     """
     run_tiles = run_tiles or _whole
     cell_m = terrain.grid.cell_m
-    smooth = _calm(terrain.z, max(0.5, s.smooth_m / cell_m), run_tiles)
-    corridor = paint_corridors(smooth, lines.ditches, lines.embankments, cell_m, s)
+    corridor = paint_corridors(terrain.z, lines.ditches, lines.embankments, cell_m, s)
     cut = (corridor & CUT) > 0
-    fill = (corridor & FILL) > 0
+    fill = (corridor & (FILL | SPOIL)) > 0
+    smooth = _calm(terrain.z, cut | fill, max(0.5, s.smooth_m / cell_m), run_tiles)
     high, _, cautious = _carry(smooth, cut | fill, s, cell_m, run_tiles)
     unknown = np.isnan(high)
     high[unknown] = smooth[unknown]
@@ -118,10 +123,11 @@ def build_surfaces(
     natural = np.where(cut, np.fmax(high, smooth), np.where(fill, np.fmin(high, smooth), smooth))
     cautious = np.where(cut, np.fmax(cautious, smooth), np.where(fill, np.fmin(cautious, smooth), smooth))
     today = smooth.copy()
-    near_fill = fill
-    if fill.any():
-        _, low, _ = _carry(smooth, fill, s, cell_m, run_tiles)
-        today = np.where(fill & ~np.isnan(low), np.minimum(low, today), today)
-        near_fill = ndimage.binary_dilation(fill, iterations=max(1, round(6.0 / cell_m)))
+    road = (corridor & FILL) > 0
+    near_fill = road
+    if road.any():
+        _, low, _ = _carry(smooth, road, s, cell_m, run_tiles)
+        today = np.where(road & ~np.isnan(low), np.minimum(low, today), today)
+        near_fill = ndimage.binary_dilation(road, iterations=max(1, round(6.0 / cell_m)))
     carve(today, terrain.z, (lines.ditches, lines.crossings), near_fill, cell_m, s)
     return Surfaces(smooth, today.astype(np.float32), natural.astype(np.float32), cautious.astype(np.float32), corridor)

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from scipy import ndimage
 
-from wetscout.kernels.sections import median_along, paint_band, sections, shoulders
-from wetscout.records import CUT, F32, F64, FILL, ROADSIDE, U8, UNSURE, Ditch, Embankment
+from wetscout.kernels.sections import median_along, paint_band, sections, shoulders, spoil_beside
+from wetscout.records import CUT, F32, F64, FILL, ROADSIDE, SPOIL, U8, UNSURE, Ditch, Embankment
 from wetscout.settings.surfaces import SurfaceSettings
 
 
@@ -34,24 +36,52 @@ def across(row: F64, col: F64, reach: int) -> tuple[F64, F64]:
     return d_col / length, -d_row / length
 
 
-def _window(row: F64, col: F64, pad: int, shape: tuple[int, int]) -> tuple[int, int, int, int]:
-    r0, r1 = max(0, int(row.min()) - pad), min(shape[0], int(row.max()) + pad + 2)
-    c0, c1 = max(0, int(col.min()) - pad), min(shape[1], int(col.max()) + pad + 2)
-    return r0, c0, r1, c1
+@dataclass(frozen=True)
+class Band:
+    """Sections across one line and the offsets of its shoulders [cells]."""
+
+    across_row: F64
+    across_col: F64
+    centre: F64
+    left: F64
+    right: F64
+    section: F64
+    step_m: float
 
 
-def _band(z: F32, row: F64, col: F64, cell_m: float, s: SurfaceSettings) -> tuple[F64, F64, F64, F64, F64]:
-    """Across vectors and shoulder offsets [cells] of one line on ground `z`."""
+def _band(z: F32, row: F64, col: F64, cell_m: float, s: SurfaceSettings) -> Band:
     step = 0.5 if cell_m <= 1.0 else 0.5 / cell_m
     reach = max(2, round(6.0 / cell_m))
     a_row, a_col = across(row, col, reach)
-    half = int(np.ceil((s.shoulder_reach_m + s.recentre_m + 2.0) / (step * cell_m)))
+    half = int(np.ceil((s.shoulder_reach_m + s.recentre_m + 12.0) / (step * cell_m)))
     section = sections(z, row, col, a_row, a_col, half, step)
     section = median_along(section, max(1, round(s.along_m / 2 / cell_m)))
     centre, left, right = shoulders(
         section, step * cell_m, s.recentre_m, s.shoulder_slope, s.berm_m, s.shoulder_reach_m
     )
-    return a_row, a_col, centre / cell_m, left / cell_m, right / cell_m
+    return Band(a_row, a_col, centre / cell_m, left / cell_m, right / cell_m, section, step * cell_m)
+
+
+def _paint_ditch(mask: U8, z: F32, ditch: Ditch, cell_m: float, s: SurfaceSettings) -> None:
+    """Mark one ditch and the spoil beside it."""
+    pad = max(s.pad_m / cell_m, 0.25)
+    b = _band(z, ditch.row, ditch.col, cell_m, s)
+    bit = CUT if ditch.sure else CUT | UNSURE
+    if ditch.kind == "roadside":
+        # road fill looks like spoil, so a roadside ditch has none
+        left, right = b.left, b.right
+        bit |= ROADSIDE
+    else:
+        left, left_foot = spoil_beside(b.section, b.step_m, b.left * cell_m, -1, s.spoil_m, s.spoil_reach_m)
+        right, right_foot = spoil_beside(b.section, b.step_m, b.right * cell_m, 1, s.spoil_m, s.spoil_reach_m)
+        left, right = left / cell_m, right / cell_m
+        for edge, foot in ((left, left_foot / cell_m), (right, right_foot / cell_m)):
+            low, high = np.minimum(edge, foot), np.maximum(edge, foot)
+            wide = high > low
+            paint_band(mask, SPOIL, ditch.row, ditch.col, b.across_row, b.across_col, low, np.where(wide, high, low - 1))
+    left = np.minimum(left, b.centre - 0.75) - pad
+    right = np.maximum(right, b.centre + 0.75) + pad
+    paint_band(mask, bit, ditch.row, ditch.col, b.across_row, b.across_col, left, right)
 
 
 def paint_corridors(
@@ -62,7 +92,7 @@ def paint_corridors(
     Parameters
     ----------
     z : float32 (rows, cols)
-        Smoothed ground [m].
+        The DEM as it is [m]: smoothing widens a cut.
     ditches, embankments : tuple
         Lines of the ground; only embankments of kind `road` are marked.
     cell_m : float
@@ -72,32 +102,23 @@ def paint_corridors(
     Returns
     -------
     uint8 (rows, cols)
-        Bits CUT, ROADSIDE (also cut, beside a road), FILL (road fill), UNSURE (only an unsure line).
+        Bits CUT, ROADSIDE (also cut, beside a road), FILL (road fill), UNSURE (only an unsure line), SPOIL.
     """
     mask = np.zeros(z.shape, dtype=np.uint8)
-    pad = max(s.pad_m / cell_m, 0.25)
     for ditch in ditches:
-        if ditch.kind == "natural stream" or ditch.row.size < 2:
-            continue
-        a_row, a_col, centre, left, right = _band(z, ditch.row, ditch.col, cell_m, s)
-        smallest = 0.75
-        left = np.minimum(left, centre - smallest) - pad
-        right = np.maximum(right, centre + smallest) + pad
-        bit = CUT if ditch.sure else CUT | UNSURE
-        if ditch.kind == "roadside":
-            bit |= ROADSIDE
-        paint_band(mask, bit, ditch.row, ditch.col, a_row, a_col, left, right)
+        if ditch.kind != "natural stream" and ditch.row.size >= 2:
+            _paint_ditch(mask, z, ditch, cell_m, s)
     fill = np.zeros(z.shape, dtype=np.uint8)
     upside = -z
     for bank in embankments:
         if bank.kind != "road" or bank.row.size < 2:
             continue
-        a_row, a_col, centre, left, right = _band(upside, bank.row, bank.col, cell_m, s)
-        half = bank.width_m / 2 / cell_m
+        b = _band(upside, bank.row, bank.col, cell_m, s)
+        half = min(bank.width_m / 2, 3.0) / cell_m
         pad_fill = s.road_pad_m / cell_m
-        left = np.minimum(left, centre - min(half, 3.0 / cell_m)) - pad_fill
-        right = np.maximum(right, centre + min(half, 3.0 / cell_m)) + pad_fill
-        paint_band(fill, FILL, bank.row, bank.col, a_row, a_col, left, right)
+        left = np.minimum(b.left, b.centre - half) - pad_fill
+        right = np.maximum(b.right, b.centre + half) + pad_fill
+        paint_band(fill, FILL, bank.row, bank.col, b.across_row, b.across_col, left, right)
     # a road's fill does not reach into the ditch beside it
     fill[(mask & CUT) > 0] = 0
     mask |= fill
