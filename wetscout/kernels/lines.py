@@ -221,3 +221,41 @@ def climb(bank, bed, slack):
             if bank[j] - bank[i] > best and bed[j] <= bed[i] + slack:
                 best = bank[j] - bank[i]
     return best
+
+
+@njit(nogil=True, cache=True)
+def row_median(a, low, high):
+    """Median of part of each row, NaN left out.
+
+    Parameters
+    ----------
+    a : float64 (n, m)
+    low, high : int64 (n,)
+        First and one past the last column to use in each row.
+
+    Returns
+    -------
+    float64 (n,)
+        NaN where nothing is left.
+    """
+    n, m = a.shape
+    out = np.full(n, np.nan)
+    part = np.empty(m)
+    for i in range(n):
+        k = 0
+        for j in range(max(0, low[i]), min(m, high[i])):
+            if not np.isnan(a[i, j]):
+                part[k] = a[i, j]
+                k += 1
+        if k > 0:
+            out[i] = np.median(part[:k])
+    return out
+
+
+@njit(nogil=True, cache=True)
+def columns_running_median(a, half):
+    """`running_median` of each column; float64 (n, m)."""
+    out = np.empty_like(a)
+    for j in range(a.shape[1]):
+        out[:, j] = running_median(a[:, j].copy(), half)
+    return out

@@ -110,3 +110,31 @@ def follow(z, r, c, ur, uc, own, owner, cols, sizes, fan, wanted, max_steps):
     while n > 0 and depth[n - 1] < 0.6 * wanted:
         n -= 1
     return out[:n], met
+
+
+@njit(nogil=True, cache=True)
+def claim(owner, points, number, cols):
+    """Enter the cells of a line and their straight neighbours; cells already taken stay.
+
+    Parameters
+    ----------
+    owner : numba typed dict int64 -> int64
+        Cell number -> line number, changed in place.
+    points : float64 (n, 2)
+        Less than a cell apart [cells].
+    number : int
+        Of the line.
+    cols : int
+        Columns of the DEM.
+    """
+    for i in range(points.shape[0]):
+        r = int(np.floor(points[i, 0] + 0.5))
+        c = int(np.floor(points[i, 1] + 0.5))
+        for k in range(5):
+            y = r + (1 if k == 1 else (-1 if k == 2 else 0))
+            x = c + (1 if k == 3 else (-1 if k == 4 else 0))
+            if x < 0 or x >= cols or y < 0:
+                continue
+            key = np.int64(y) * cols + x
+            if key not in owner:
+                owner[key] = np.int64(number)

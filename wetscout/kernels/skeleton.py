@@ -1,4 +1,4 @@
-"""Middle lines of a sparse set of cells, kept as sorted cell numbers so that memory follows the lines, not the county."""
+"""Middle lines of a sparse set of cells, kept as sorted cell numbers: memory follows the lines, not the county."""
 
 from __future__ import annotations
 

@@ -67,16 +67,10 @@ class Profile:
         return self.half_left + self.half_right
 
 
-def nan_median(a: NDArray[np.float64], axis: int | None = None) -> NDArray[np.float64]:
+def known_median(a: NDArray[np.float64]) -> float:
     """Median without NaN, NaN where nothing is left, and no warning about it."""
-    if axis is None:
-        v = a[np.isfinite(a)]
-        return np.float64(np.median(v)) if v.size else np.float64(np.nan)  # type: ignore[return-value]
-    empty = ~np.isfinite(a).any(axis=axis)
-    filled = np.where(np.expand_dims(empty, axis), 0.0, a)
-    out = np.nanmedian(filled, axis=axis)
-    out[empty] = np.nan
-    return out
+    v = a[np.isfinite(a)]
+    return float(np.median(v)) if v.size else float("nan")
 
 
 def _fill(values: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -117,11 +111,6 @@ def _half_width(across: NDArray[np.float64], step_m: float, slope: float) -> NDA
     return np.where(begun, (last + 1) * step_m, step_m)
 
 
-def _along_median(a: NDArray[np.float64], half: int) -> NDArray[np.float64]:
-    """Running median along the line of each column."""
-    return np.column_stack([kernel.running_median(np.ascontiguousarray(a[:, j]), half) for j in range(a.shape[1])])
-
-
 def profile_of(z: NDArray[np.float32], line: Line, cell_m: float, settings: LineworkSettings) -> Profile | None:
     """Levels along a line, turned downhill.
 
@@ -144,21 +133,21 @@ def profile_of(z: NDArray[np.float32], line: Line, cell_m: float, settings: Line
     reach = settings.bank_to_m + 12.0
     n = int(np.ceil(reach / step_m))
     offsets = np.arange(-n, n + 1, dtype=np.float64) * step_m / cell_m
-    ground = sections_of(z, points, offsets, max(1, int(round(6.0 / cell_m))))
-    centre = max(1, int(round(BED_HALF_M / step_m)))
+    ground = sections_of(z, points, offsets, max(1, round(6.0 / cell_m)))
+    centre = max(1, round(BED_HALF_M / step_m))
     mid = ground[:, n - centre : n + centre + 1]
     seen = np.isfinite(mid).any(axis=1)
     if seen.mean() < 0.5:
         return None
     low = np.where(seen, np.nanmin(np.where(np.isfinite(mid), mid, np.inf), axis=1), np.nan)
-    bed = _fill(kernel.running_median(low, max(1, int(round(0.5 * BED_MEDIAN_M / cell_m)))))
-    calm = _along_median(ground, max(1, int(round(0.5 * WIDTH_MEDIAN_M / cell_m))))
+    bed = _fill(kernel.running_median(low, max(1, round(0.5 * BED_MEDIAN_M / cell_m))))
+    calm = kernel.columns_running_median(ground, max(1, round(0.5 * WIDTH_MEDIAN_M / cell_m)))
     sides = {}
     for name, part in (("left", calm[:, n:]), ("right", calm[:, n::-1])):
         half = _half_width(part, step_m, settings.shoulder_slope)
-        half = kernel.running_median(half, max(1, int(round(0.5 * WIDTH_MEDIAN_M / cell_m))))
+        half = kernel.running_median(half, max(1, round(0.5 * WIDTH_MEDIAN_M / cell_m)))
         sides[name] = (half, *_bank(part, half, step_m, settings))
-    run = max(1, int(round(0.5 * BANK_MEDIAN_M / cell_m)))
+    run = max(1, round(0.5 * BANK_MEDIAN_M / cell_m))
     left = _fill(kernel.running_median(sides["left"][1], run))
     right = _fill(kernel.running_median(sides["right"][1], run))
     result = Profile(points, bed, left, right, sides["left"][0], sides["right"][0], sides["left"][2], sides["right"][2])
@@ -169,18 +158,18 @@ def _bank(
     part: NDArray[np.float64], half: NDArray[np.float64], step_m: float, settings: LineworkSettings
 ) -> tuple[NDArray[np.float64], float]:
     """Bank level beyond the shoulder and the share of stations with a ridge on it."""
-    at = np.arange(part.shape[1]) * step_m
     # old ditches are wider than the usual 5..12 m window allows for: begin beyond their shoulder
-    first = np.maximum(settings.bank_from_m, half + step_m)[:, None]
-    last = first + (settings.bank_to_m - settings.bank_from_m)
-    window = np.where((at >= first) & (at <= last), part, np.nan)
-    bank = nan_median(window, axis=1)
-    top = np.where((at >= first - 2.0) & (at <= settings.spoil_to_m), part, -np.inf)
-    top = np.where(np.isfinite(top), top, -np.inf).max(axis=1)
-    behind = nan_median(np.where((at > settings.spoil_to_m) & (at <= settings.spoil_to_m + 8.0), part, np.nan), axis=1)
-    known = np.isfinite(top) & np.isfinite(behind) & np.isfinite(bank)
-    ridge = known & (np.where(known, top - behind, 0.0) >= SPOIL_M)
-    return bank, float(ridge.sum() / max(1, known.sum()))
+    begin = np.maximum(settings.bank_from_m, half + step_m)
+    first = np.ceil(begin / step_m).astype(np.int64)
+    last = np.floor((begin + settings.bank_to_m - settings.bank_from_m) / step_m).astype(np.int64) + 1
+    bank = kernel.row_median(part, first, last)
+    edge = int(settings.spoil_to_m / step_m) + 1
+    behind = kernel.row_median(part, np.full_like(first, edge), np.full_like(first, edge + int(8.0 / step_m)))
+    top = np.where(np.isfinite(part[:, :edge]), part[:, :edge], -np.inf)
+    top[np.arange(edge)[None, :] < (first - int(2.0 / step_m))[:, None]] = -np.inf
+    ridge = top.max(axis=1) - np.where(np.isfinite(behind), behind, np.inf) >= SPOIL_M
+    known = np.isfinite(behind) & np.isfinite(bank)
+    return bank, float((ridge & known).sum() / max(1, known.sum()))
 
 
 def _downhill(p: Profile) -> Profile:
@@ -235,8 +224,8 @@ def straightness(points: NDArray[np.float64], cell_m: float) -> float:
     float
         A right-angled bend in a straight ditch spoils one stretch, a winding stream all of them.
     """
-    p = smooth(points, max(1, int(round(4.0 / cell_m))))
-    n = max(2, min(p.shape[0] - 1, int(round(100.0 / cell_m))))
+    p = smooth(points, max(1, round(4.0 / cell_m)))
+    n = max(2, min(p.shape[0] - 1, round(100.0 / cell_m)))
     starts = np.arange(0, max(1, p.shape[0] - n), max(1, n // 2))
     along = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(p, axis=0).T))))
     ends = np.minimum(starts + n, p.shape[0] - 1)
@@ -337,17 +326,17 @@ def signs_of(
     ratio = np.where(far > 0.02, near / np.maximum(far, 0.02), 1.0)
     depth = p.low - p.bed
     higher = p.high - p.bed
-    sided = nan_median(np.abs(p.left - p.right) / np.maximum(higher, 0.05))
+    sided = known_median(np.abs(p.left - p.right) / np.maximum(higher, 0.05))
     return Signs(
-        saturation=float(nan_median(ratio[np.isfinite(near)])),
-        depth=float(nan_median(depth)),
+        saturation=known_median(ratio[np.isfinite(near)]),
+        depth=known_median(depth),
         climb=climb,
-        width=float(nan_median(p.top_width)),
+        width=known_median(p.top_width),
         length=float(np.hypot(*np.diff(p.points, axis=0).T).sum() * cell_m),
         straight=straightness(p.points, cell_m),
-        one_sided=float(sided),
+        one_sided=sided,
         road_beside=road_beside,
-        valley_m=float(nan_median(beyond - out)) if np.isfinite(beyond - out).any() else 0.0,
+        valley_m=known_median(beyond - out) if np.isfinite(beyond - out).any() else 0.0,
     )
 
 
@@ -355,7 +344,7 @@ def depths_along(
     z: NDArray[np.float32], points: NDArray[np.float64], cell_m: float, inner_m: float, outer_m: float
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Depth along a line against a near band and the band twice as far out [m]."""
-    t = tangents(points, max(1, int(round(6.0 / cell_m))))
+    t = tangents(points, max(1, round(6.0 / cell_m)))
     args = [np.ascontiguousarray(a) for a in (points[:, 0], points[:, 1], t[:, 0], t[:, 1])]
     half = 8.0 / cell_m
     inner = max(inner_m, 1.3 * cell_m)

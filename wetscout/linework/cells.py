@@ -1,4 +1,4 @@
-"""Cell by cell: how deep below both sides, in which direction, and how sharply cut. Pure functions of a fixed window."""
+"""Cell by cell: how deep below both sides, in which direction, how sharply cut; pure functions of a fixed window."""
 
 from __future__ import annotations
 
@@ -104,8 +104,9 @@ def thresholds_for(cell_m: float, low_m: float, near: tuple[float, float], setti
         screen_m=settings.screen_factor * low_m,
         low_m=low_m,
         saturation=settings.keep_saturation,
-        supporters=settings.supporters if cell_m <= 2.0 else max(1, int(settings.supporters * 2.0 / cell_m)),
-        support_m=max(settings.support_m, 2.0 * cell_m),
+        # two cells each way along a slanted line lie 2.83 cells off: with 2.0 no slanted ditch at 2 m found three
+        supporters=settings.supporters if cell_m <= 1.25 else min(2, settings.supporters),
+        support_m=max(settings.support_m, 2.9 * cell_m),
         thin_m=settings.thin_m,
     )
 

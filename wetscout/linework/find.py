@@ -12,6 +12,7 @@ from scipy.spatial import cKDTree
 
 from wetscout.kernels.directional import box_mean
 from wetscout.linework import attributes, cells, join, shape, trace
+from wetscout.linework.furrows import furrows
 from wetscout.linework.stencils import box_cells
 from wetscout.records import Ditch, Linework, Terrain
 from wetscout.settings.linework import LineworkSettings
@@ -68,7 +69,7 @@ def ground_only(terrain: Terrain) -> NDArray[np.float32]:
     z: NDArray[np.float32] = np.ascontiguousarray(terrain.z, dtype=np.float32)
     if not terrain.water.any():
         return z
-    half = max(1, int(round(0.5 * WIDE_WATER_M / terrain.grid.cell_m)))
+    half = max(1, round(0.5 * WIDE_WATER_M / terrain.grid.cell_m))
     side = np.ones((2 * half + 1, 2 * half + 1), dtype=bool)
     wide = ndimage.binary_opening(terrain.water, side)
     return np.where(wide, np.float32(np.nan), z)
@@ -147,53 +148,125 @@ def ditch_lines(
     band = (settings.band_from_m, settings.band_to_m)
     thresholds = replace(cells.thresholds_for(cell_m, weak_m, band, settings), screen_m=settings.screen_factor * low_m)
     found = kept_cells(z, cell_m, thresholds, run_tiles)
-    sure = sure_lines(s, found, cell_m, low_m, settings)
-    return unsure_lines(s, found, sure, cell_m, low_m, settings)
+    known = sure_lines(s, found, cell_m, low_m, settings)
+    return unsure_lines(s, found, known, cell_m, low_m, settings)
 
 
 def sure_lines(
     s: NDArray[np.float32], found: trace.Cells, cell_m: float, low_m: float, settings: LineworkSettings
 ) -> list[trace.Line]:
-    """Lines from groups with enough deep and sharp cells, joined and followed to their ends."""
+    """Lines from groups with enough deep and sharp cells, joined and followed to their ends.
+
+    Parameters
+    ----------
+    s : float32 (rows, cols)
+        Smoothed ground [m].
+    found : Cells
+    cell_m, low_m : float
+        Cell size, least depth [m].
+    settings : LineworkSettings
+
+    Returns
+    -------
+    list of Line
+        Those that fail the test of a whole line come back unsure.
+    """
     deep = found.where(found.depth >= low_m)
     seed = (deep.depth >= settings.seed_factor * low_m) & (deep.saturation >= settings.seed_saturation)
     kept = trace.groups_kept(deep, seed, cell_m, settings.group_m, settings.seed_share)
     lines = trace.middle_lines(deep.keys[kept], deep.cols, cell_m, settings.spur_m)
+    # before joining: furrow ends lie so near to each other that joining makes zigzags of them
+    furrow = furrows(lines, cell_m, settings)
+    beds = [replace(line, sure=False) for line, f in zip(lines, furrow, strict=True) if f]
+    lines = [line for line, f in zip(lines, furrow, strict=True) if not f]
     lines = join.join_gaps(lines, settings.gap_m, settings.cone_deg, cell_m)
     lines = [shape.recentre(s, line, cell_m, settings.centre_m) for line in lines]
     lines = shape.extend(s, lines, cell_m, settings.extend_m, settings)
     lines = join.join_gaps(lines, settings.gap_m, settings.cone_deg, cell_m)
     lines = [shape.recentre(s, line, cell_m, 0.5 * settings.centre_m) for line in lines]
-    # too short to list, but still a cut
-    return [replace(line, sure=line.length(cell_m) >= settings.min_length_m) for line in lines]
+    return [replace(line, sure=is_sure(s, line, cell_m, low_m, settings)) for line in lines] + beds
+
+
+def is_sure(s: NDArray[np.float32], line: trace.Line, cell_m: float, low_m: float, settings: LineworkSettings) -> bool:
+    """Whether a line is long, steady, sharp and straight enough to be listed."""
+    if line.length(cell_m) < settings.min_length_m:
+        return False
+    near, far = attributes.depths_along(s, line.xy, cell_m, settings.band_from_m, settings.band_to_m)
+    good = np.isfinite(near)
+    if good.mean() < 0.5 or np.percentile(near[good], 25) < settings.steady_share * low_m:
+        return False
+    ratio = np.where(far > 0.02, near / np.maximum(far, 0.02), 1.0)
+    if np.median(ratio[good]) < settings.line_saturation:
+        return False
+    return attributes.straightness(line.xy, cell_m) >= settings.line_straightness
 
 
 def unsure_lines(
     s: NDArray[np.float32],
     found: trace.Cells,
-    sure: list[trace.Line],
+    known: list[trace.Line],
     cell_m: float,
     low_m: float,
     settings: LineworkSettings,
 ) -> list[trace.Line]:
-    """Add weaker and shorter lines away from those already found, and lead ends to the lines they meet."""
-    row, col = np.divmod(found.keys, found.cols)
-    free = np.ones(found.keys.size, dtype=np.bool_)
-    if sure and found.keys.size:
-        far, _ = cKDTree(np.concatenate([line.xy for line in sure])).query(
-            np.column_stack((row, col)), distance_upper_bound=TAKEN_M / cell_m + 1
-        )
-        free = far > TAKEN_M / cell_m
-    rest = found.where(free)
+    """Add weaker and shorter lines away from those already found, and lead ends to the lines they meet.
+
+    Parameters
+    ----------
+    s : float32 (rows, cols)
+        Smoothed ground [m].
+    found : Cells
+    known : list of Line
+    cell_m, low_m : float
+        [m].
+    settings : LineworkSettings
+
+    Returns
+    -------
+    list of Line
+        What is added is unsure and stays apart from the sure lines, which keep their ends.
+    """
+    rest = found.where(~_near_lines(found, known, TAKEN_M / cell_m))
     seed = rest.saturation >= settings.seed_saturation
     kept = trace.groups_kept(rest, seed, cell_m, settings.group_m, settings.seed_share)
     weak = trace.middle_lines(rest.keys[kept], rest.cols, cell_m, settings.spur_m)
-    weak = [replace(line, sure=False) for line in weak]
-    lines = join.join_gaps(sure + weak, settings.gap_m, settings.cone_deg, cell_m)
-    lines = shape.extend(s, lines, cell_m, settings.extend_weak_m, settings)
-    lines = [shape.recentre(s, line, cell_m, settings.centre_m) for line in lines]
-    lines = [line for line in lines if line.length(cell_m) >= settings.weak_length_m]
-    return join.lead_to_sides(lines, settings.snap_m, cell_m)
+    weak = [replace(line, sure=False) for line, f in zip(weak, furrows(weak, cell_m, settings), strict=True) if not f]
+    sure = [line for line in known if line.sure]
+    weak = join.join_gaps([line for line in known if not line.sure] + weak, settings.gap_m, settings.cone_deg, cell_m)
+    lines = shape.extend(s, sure + weak, cell_m, settings.extend_weak_m, settings, apart=True)
+    sure, weak = lines[: len(sure)], lines[len(sure) :]
+    weak = [shape.recentre(s, line, cell_m, settings.centre_m) for line in weak]
+    weak = _worth_keeping(sure, weak, cell_m, settings)
+    return join.lead_to_sides(sure + weak, settings.snap_m, cell_m)
+
+
+def _near_lines(found: trace.Cells, lines: list[trace.Line], reach: float) -> NDArray[np.bool_]:
+    """Cells within `reach` cells of any line."""
+    if not lines or found.keys.size == 0:
+        return np.zeros(found.keys.size, dtype=np.bool_)
+    tree = cKDTree(np.concatenate([line.xy for line in lines]))
+    far, _ = tree.query(np.column_stack(np.divmod(found.keys, found.cols)), distance_upper_bound=reach + 1.0)
+    near: NDArray[np.bool_] = far <= reach
+    return near
+
+
+def _worth_keeping(
+    sure: list[trace.Line], weak: list[trace.Line], cell_m: float, settings: LineworkSettings
+) -> list[trace.Line]:
+    """Unsure lines long enough to stand alone, or with an end near a sure line."""
+    tree = cKDTree(np.concatenate([line.xy for line in sure])) if sure else None
+    kept = []
+    for line in weak:
+        length = line.length(cell_m)
+        if length < settings.weak_free_m:
+            if tree is None:
+                continue
+            gap = tree.query(line.xy[[0, -1]])[0].min() * cell_m
+            # the last metres between a line and its neighbour may be short, but not a stub beside a line
+            if gap > settings.bridge_m or (length < settings.weak_length_m and gap > 2.0 * cell_m):
+                continue
+        kept.append(line)
+    return kept
 
 
 def describe(

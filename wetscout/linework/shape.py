@@ -10,7 +10,7 @@ from numba.typed import Dict
 from numpy.typing import NDArray
 
 from wetscout.kernels import lines as kernel
-from wetscout.kernels.lines_follow import follow
+from wetscout.kernels.lines_follow import claim, follow
 from wetscout.linework.join import ends_of
 from wetscout.linework.trace import Line, line_of
 from wetscout.settings.linework import LineworkSettings
@@ -49,7 +49,7 @@ def resample(points: NDArray[np.float64], step: float = 1.0) -> NDArray[np.float
     if p.shape[0] < 2:
         return np.repeat(points[:1], 2, axis=0)
     along = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(p, axis=0).T))))
-    n = max(2, int(round(along[-1] / step)) + 1)
+    n = max(2, round(along[-1] / step) + 1)
     at = np.linspace(0.0, along[-1], n)
     return np.column_stack((np.interp(at, along, p[:, 0]), np.interp(at, along, p[:, 1])))
 
@@ -134,12 +134,12 @@ def recentre(s: NDArray[np.float32], line: Line, cell_m: float, reach_m: float) 
     Line
         Stations about one cell apart.
     """
-    half = max(1, int(round(0.5 * SMOOTH_M / cell_m)))
+    half = max(1, round(0.5 * SMOOTH_M / cell_m))
     p = resample(smooth(resample(line.xy), half))
     n = max(2, int(np.ceil(reach_m / (0.5 * cell_m))))
     offsets = 0.5 * np.arange(-n, n + 1, dtype=np.float64)
     ground = sections_of(s, p, offsets, 2 * half)
-    run = max(1, int(round(0.5 * BED_RUN_M / cell_m)))
+    run = max(1, round(0.5 * BED_RUN_M / cell_m))
     seen = np.isfinite(ground)
     total = smooth(np.where(seen, ground - np.nanmin(ground) if seen.any() else 0.0, 0.0), run)
     share = smooth(seen.astype(np.float64), run)
@@ -157,22 +157,17 @@ def owner_of(lines: Sequence[Line], cols: int) -> Dict:
     """Cell number -> line number for the cells of all lines and their straight neighbours."""
     owner = Dict.empty(key_type=types.int64, value_type=types.int64)
     for i, line in enumerate(lines):
-        claim(owner, line.xy, i, cols)
+        claim(owner, resample(line.xy, 0.7), i, cols)
     return owner
 
 
-def claim(owner: Dict, points: NDArray[np.float64], number: int, cols: int) -> None:
-    """Enter a line's cells and their straight neighbours; cells already taken stay."""
-    cells = np.floor(resample(points, 0.7) + 0.5).astype(np.int64)
-    for dr, dc in ((0, 0), (-1, 0), (1, 0), (0, -1), (0, 1)):
-        col = cells[:, 1] + dc
-        for key in np.unique(((cells[:, 0] + dr) * cols + col)[(col >= 0) & (col < cols)]):
-            if key not in owner:
-                owner[key] = number
-
-
 def extend(
-    s: NDArray[np.float32], lines: list[Line], cell_m: float, wanted_m: float, settings: LineworkSettings
+    s: NDArray[np.float32],
+    lines: list[Line],
+    cell_m: float,
+    wanted_m: float,
+    settings: LineworkSettings,
+    apart: bool = False,
 ) -> list[Line]:
     """Follow every line on from both ends while a cut is still seen, stopping where another line is met.
 
@@ -187,11 +182,13 @@ def extend(
     wanted_m : float
         Mean depth over six steps [m] at which to stop.
     settings : LineworkSettings
+    apart : bool
+        Give what is added to a sure line as an unsure line of its own.
 
     Returns
     -------
     list of Line
-        In the order given.
+        In the order given, then those added apart.
     """
     cols = s.shape[1]
     owner = owner_of(lines, cols)
@@ -204,6 +201,7 @@ def extend(
     steps = max(1, int(settings.extend_reach_m / step))
     order = sorted(range(len(lines)), key=lambda i: (-lines[i].length(cell_m), i))
     out = list(lines)
+    ends_only = []
     for i in order:
         for side in (0, 1):
             e = 2 * i + side
@@ -211,7 +209,11 @@ def extend(
             new, _met = follow(s, at[0], at[1], way[0], way[1], i, owner, cols, sizes, fan, wanted_m, steps)
             if new.shape[0] == 0:
                 continue
-            claim(owner, np.concatenate((at[None], new)), i, cols)
+            tail = np.concatenate((at[None], new))
+            claim(owner, resample(tail, 0.7), i, cols)
+            if apart and lines[i].sure:
+                ends_only.append(line_of(tail, False))
+                continue
             p = out[i].xy
             out[i] = line_of(np.concatenate((new[::-1], p) if side == 0 else (p, new)), lines[i].sure)
-    return out
+    return out + ends_only

@@ -51,6 +51,12 @@ class LineworkSettings:
     furrow_lines: int = number(4, "-", (2, 20), "parallel neighbours that make a line a furrow", _TRIALS)
     furrow_reach_m: float = number(40.0, "m", (10, 100), "distance on both sides within which they count", _TRIALS)
     furrow_turn_deg: float = number(15.0, "deg", (2, 45), "greatest angle between parallel lines", _TRIALS)
+    steady_share: float = number(
+        1.1, "-", (0, 3), "lower quartile of depth along a sure line over the least depth", _TRIALS
+    )
+    line_saturation: float = number(0.6, "-", (0, 1), "median saturation of a sure line", _TRIALS)
+    line_straightness: float = number(0.8, "-", (0, 1), "straightness of a sure line", _TRIALS)
+    weak_free_m: float = number(40.0, "m", (10, 200), "shortest unsure line far from every sure one", _TRIALS)
     shape_min: float = number(0.4, "-", (0, 1), "share of the depth that flank planes must leave", _TRIALS)
     # attributes
     bank_from_m: float = number(5.0, "m", (2, 20), "nearest ground of the bank level", _TRIALS)
