@@ -17,8 +17,8 @@ EIGHT = ((-1, -1), (-1, 0), (-1, 1), (0, -1), (0, 1), (1, -1), (1, 0), (1, 1))
 def is_outlet(z):
     """Border, NaN and -inf."""
     out = np.isnan(z) | (z == -np.inf)
-    out[[0, -1], :] = True
-    out[:, [0, -1]] = True
+    out[:1] = out[-1:] = True
+    out[:, :1] = out[:, -1:] = True
     return out
 
 
