@@ -21,6 +21,8 @@ JUNCTION_M = 12.0
 BED_HALF_M = 2.0
 # a later bed may stand this much higher and still count as "does not rise": noise of the bed
 BED_SLACK_M = 0.1
+# half width of the widest flat bed
+HALF_BED_M = 3.0
 # spoil must stand this high over the ground behind it
 SPOIL_M = 0.12
 SPOIL_SHARE = 0.4
@@ -82,7 +84,9 @@ def _fill(values: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.interp(i, i[good], values[good])
 
 
-def _half_width(across: NDArray[np.float64], step_m: float, slope: float) -> NDArray[np.float64]:
+def half_width(
+    across: NDArray[np.float64], step_m: float, slope: float, flat_m: float = HALF_BED_M
+) -> NDArray[np.float64]:
     """Distance to the end of the last steep run outward from the bed.
 
     Parameters
@@ -93,6 +97,8 @@ def _half_width(across: NDArray[np.float64], step_m: float, slope: float) -> NDA
         [m].
     slope : float
         Side slope at which the cut ends.
+    flat_m : float
+        Greatest half width of a flat bed before the slope begins [m].
 
     Returns
     -------
@@ -102,9 +108,9 @@ def _half_width(across: NDArray[np.float64], step_m: float, slope: float) -> NDA
     # rise over two steps, so that one rough cell neither starts nor ends the slope
     rise = (across[:, 2:] - across[:, :-2]) / (2.0 * step_m)
     steep = np.where(np.isfinite(rise), rise, 0.0) > slope
-    # the run may begin after a flat bed of up to 3 m half width, and ends at the first gap after it has begun
+    # the run ends at the first gap after it has begun
     first = np.argmax(steep, axis=1)
-    begun = steep.any(axis=1) & (first * step_m <= 3.0)
+    begun = steep.any(axis=1) & (first * step_m <= flat_m)
     after = np.arange(steep.shape[1])[None, :] > first[:, None]
     ends = ~steep & after
     last = np.where(ends.any(axis=1), np.argmax(ends, axis=1), steep.shape[1] - 1)
@@ -144,7 +150,7 @@ def profile_of(z: NDArray[np.float32], line: Line, cell_m: float, settings: Line
     calm = kernel.columns_running_median(ground, max(1, round(0.5 * WIDTH_MEDIAN_M / cell_m)))
     sides = {}
     for name, part in (("left", calm[:, n:]), ("right", calm[:, n::-1])):
-        half = _half_width(part, step_m, settings.shoulder_slope)
+        half = half_width(part, step_m, settings.shoulder_slope)
         half = kernel.running_median(half, max(1, round(0.5 * WIDTH_MEDIAN_M / cell_m)))
         sides[name] = (half, *_bank(part, half, step_m, settings))
     run = max(1, round(0.5 * BANK_MEDIAN_M / cell_m))

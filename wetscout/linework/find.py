@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -11,19 +10,18 @@ from scipy import ndimage
 from scipy.spatial import cKDTree
 
 from wetscout.kernels.directional import box_mean
-from wetscout.linework import attributes, cells, join, shape, trace
+from wetscout.linework import attributes, cells, embankments, join, shape, trace
+from wetscout.linework.crossings import crossings
 from wetscout.linework.furrows import furrows
+from wetscout.linework.gather import RunTiles, kept_cells
 from wetscout.linework.stencils import box_cells
-from wetscout.records import Ditch, Linework, Terrain
+from wetscout.records import Ditch, Embankment, Linework, Terrain
 from wetscout.settings.linework import LineworkSettings
 
 # water wider than this is no ditch; narrower water at survey is the bed of one flown wet
 WIDE_WATER_M = 12.0
 # an unsure cell this near to a line already found belongs to it
 TAKEN_M = 5.0
-
-Window = tuple[int, int, int, int]
-RunTiles = Callable[[Callable[[Window], trace.Cells], int], list[trace.Cells]]
 
 
 def find_lines(terrain: Terrain, settings: LineworkSettings, run_tiles: RunTiles | None = None) -> Linework:
@@ -51,7 +49,9 @@ def find_lines(terrain: Terrain, settings: LineworkSettings, run_tiles: RunTiles
     s = box_mean(z, box_cells(cell_m))
     low_m = max(settings.depth_floor_m, settings.relief_factor * cells.small_relief(z, cell_m, settings))
     found = ditch_lines(z, s, cell_m, low_m, settings, run_tiles)
-    return Linework(ditches=describe(z, s, found, cell_m, settings))
+    raised = embankments.find_embankments(z, s, cell_m, settings, run_tiles)
+    ditches, banks = describe(z, s, found, raised, cell_m, settings)
+    return Linework(ditches=ditches, embankments=banks, crossings=crossings(z, ditches, cell_m, settings))
 
 
 def ground_only(terrain: Terrain) -> NDArray[np.float32]:
@@ -73,52 +73,6 @@ def ground_only(terrain: Terrain) -> NDArray[np.float32]:
     side = np.ones((2 * half + 1, 2 * half + 1), dtype=bool)
     wide = ndimage.binary_opening(terrain.water, side)
     return np.where(wide, np.float32(np.nan), z)
-
-
-def kept_cells(
-    z: NDArray[np.float32], cell_m: float, thresholds: cells.Thresholds, run_tiles: RunTiles | None
-) -> trace.Cells:
-    """Cells that pass the test, of the whole DEM.
-
-    Parameters
-    ----------
-    z : float32 (rows, cols)
-        Ground [m], negated for raised lines.
-    cell_m : float
-        [m].
-    thresholds : Thresholds
-    run_tiles : callable or None
-        See `find_lines`.
-
-    Returns
-    -------
-    Cells
-        Sorted by cell number; the same whatever the tiles.
-    """
-    rows, cols = z.shape
-    halo = cells.halo_cells(cell_m, thresholds)
-
-    def work(window: Window) -> trace.Cells:
-        row0, row1, col0, col1 = window
-        r0, c0 = max(0, row0 - halo), max(0, col0 - halo)
-        part = z[r0 : min(rows, row1 + halo), c0 : min(cols, col1 + halo)]
-        found = cells.respond(part, cell_m, thresholds)
-        own = np.zeros(part.shape, dtype=np.bool_)
-        own[row0 - r0 : row1 - r0, col0 - c0 : col1 - c0] = True
-        r, c = np.nonzero(found.keep & own)
-        keys = (r.astype(np.int64) + r0) * cols + c + c0
-        return trace.Cells(keys, found.depth[r, c], found.saturation[r, c], found.direction[r, c], cols)
-
-    tiles = [work((0, rows, 0, cols))] if run_tiles is None else run_tiles(work, halo)
-    keys = np.concatenate([t.keys for t in tiles])
-    order = np.argsort(keys, kind="stable")
-    return trace.Cells(
-        keys[order],
-        np.concatenate([t.depth for t in tiles])[order],
-        np.concatenate([t.saturation for t in tiles])[order],
-        np.concatenate([t.direction for t in tiles])[order],
-        cols,
-    )
 
 
 def ditch_lines(
@@ -273,34 +227,39 @@ def describe(
     z: NDArray[np.float32],
     s: NDArray[np.float32],
     lines: list[trace.Line],
+    raised: list[trace.Line],
     cell_m: float,
     settings: LineworkSettings,
-) -> tuple[Ditch, ...]:
+) -> tuple[tuple[Ditch, ...], tuple[Embankment, ...]]:
     """Records of lines, in order of their first station.
 
     Parameters
     ----------
     z, s : float32 (rows, cols)
         Ground and smoothed ground [m].
-    lines : list of Line
+    lines, raised : list of Line
+        Cuts and crests.
     cell_m : float
         [m].
     settings : LineworkSettings
 
     Returns
     -------
-    tuple of Ditch
+    ditches, embankments : tuple of records
     """
     known = [(line, attributes.profile_of(z, line, cell_m, settings)) for line in lines]
     kept = [(line, p) for line, p in known if p is not None]
     kept.sort(key=lambda pair: (round(pair[1].points[0, 0], 3), round(pair[1].points[0, 1], 3), pair[1].bed.size))
-    beside = _junctions([p.points for _, p in kept], cell_m)
+    points = [p.points for _, p in kept]
+    banks = embankments.describe(z, raised, points, cell_m, settings)
+    road = embankments.road_beside(points, banks, cell_m, settings)
+    beside = _junctions(points, cell_m)
     out = []
     for i, (line, p) in enumerate(kept):
         climb = attributes.bank_climb(p, beside[i])
-        signs = attributes.signs_of(s, p, climb, False, cell_m, settings)
+        signs = attributes.signs_of(s, p, climb, road[i], cell_m, settings)
         out.append(attributes.ditch_of(i + 1, p, signs, attributes.kind_of(signs, settings), line.sure))
-    return tuple(out)
+    return tuple(out), banks
 
 
 def _junctions(points: list[NDArray[np.float64]], cell_m: float) -> list[NDArray[np.bool_]]:

@@ -1,0 +1,191 @@
+"""Lines raised above the ground on both sides, found by the mirror of the ditch test."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from wetscout.kernels import lines as kernel
+from wetscout.linework import attributes, cells, join, shape, trace
+from wetscout.linework.gather import RunTiles, kept_cells
+from wetscout.records import Ditch, Embankment
+from wetscout.settings.linework import LineworkSettings
+
+# side slope at which a fill ends; flatter than that of a cut, since fill is spread
+TOE_SLOPE = 0.08
+# a crown may be this wide before its side slope begins
+HALF_CROWN_M = 8.0
+# a road is straight, long, and of these widths and heights (road fill of county and farm roads; common practice, no source)
+ROAD_WIDTH_M = (5.0, 24.0)
+ROAD_HEIGHT_M = (0.25, 2.0)
+ROAD_LENGTH_M = 100.0
+ROAD_STRAIGHT = 0.93
+# a dike stands higher than spread spoil and winds with the water it holds
+DIKE_HEIGHT_M = 1.0
+RIDGE_WIDTH_M = 26.0
+
+
+def find_embankments(
+    z: NDArray[np.float32],
+    s: NDArray[np.float32],
+    cell_m: float,
+    settings: LineworkSettings,
+    run_tiles: RunTiles | None,
+) -> list[trace.Line]:
+    """Crest lines of raised ground.
+
+    Parameters
+    ----------
+    z, s : float32 (rows, cols)
+        Ground and smoothed ground [m].
+    cell_m : float
+        [m].
+    settings : LineworkSettings
+    run_tiles : callable or None
+
+    Returns
+    -------
+    list of Line
+    """
+    band = (settings.band_from_m, settings.raised_to_m)
+    thresholds = cells.thresholds_for(cell_m, settings.raise_min_m, band, settings)
+    found = kept_cells(-z, cell_m, thresholds, run_tiles)
+    seed = found.depth >= settings.raise_seed_m
+    kept = trace.groups_kept(found, seed, cell_m, settings.group_m, settings.seed_share)
+    lines = trace.middle_lines(found.keys[kept], found.cols, cell_m, settings.spur_m)
+    lines = join.join_gaps(lines, settings.gap_m, settings.cone_deg, cell_m)
+    lines = [shape.recentre(-s, line, cell_m, settings.centre_m) for line in lines]
+    lines = join.join_gaps(lines, 2.0 * settings.gap_m, 0.6 * settings.cone_deg, cell_m)
+    long = [line for line in lines if line.length(cell_m) >= settings.raise_length_m]
+    return [line for line in long if stands_out(s, line, cell_m, settings)]
+
+
+def stands_out(s: NDArray[np.float32], line: trace.Line, cell_m: float, settings: LineworkSettings) -> bool:
+    """Whether a crest also exceeds the ground farther out; the strip between two cuts does not."""
+    half = 10.0 / cell_m
+    t = shape.tangents(line.xy, max(1, round(6.0 / cell_m)))
+    args = [np.ascontiguousarray(a) for a in (line.row, line.col, t[:, 0], t[:, 1])]
+    near = settings.raise_beyond_m / cell_m
+    rise = kernel.line_depths(-s, *args, near, near + 6.0 / cell_m, half, 5)
+    return bool(np.isfinite(rise).any() and attributes.known_median(rise) >= settings.raise_min_m)
+
+
+def describe(
+    z: NDArray[np.float32],
+    lines: list[trace.Line],
+    ditches: Sequence[NDArray[np.float64]],
+    cell_m: float,
+    settings: LineworkSettings,
+) -> tuple[Embankment, ...]:
+    """Records of crest lines, in order of their first station.
+
+    Parameters
+    ----------
+    z : float32 (rows, cols)
+        Ground [m].
+    lines : list of Line
+    ditches : sequence of float64 (n, 2)
+        Stations of the ditches [cells].
+    cell_m : float
+        [m].
+    settings : LineworkSettings
+
+    Returns
+    -------
+    tuple of Embankment
+    """
+    tree = cKDTree(np.concatenate(list(ditches))) if len(ditches) else None
+    out = []
+    for line in sorted(lines, key=lambda x: (round(float(x.row[0]), 3), round(float(x.col[0]), 3))):
+        height, width = _size(z, line, cell_m)
+        beside = 0.0
+        if tree is not None:
+            far = tree.query(line.xy)[0] * cell_m
+            beside = float(((far >= settings.spoil_from_m) & (far <= settings.spoil_to_m)).mean())
+        kind = kind_of(height, width, line.length(cell_m), attributes.straightness(line.xy, cell_m), beside)
+        out.append(Embankment(len(out) + 1, line.row, line.col, height, width, kind))
+    return tuple(out)
+
+
+def _size(z: NDArray[np.float32], line: trace.Line, cell_m: float) -> tuple[float, float]:
+    """Median height over the lower toe and width between the toes [m]."""
+    step = max(0.5, 0.5 * cell_m)
+    n = int(np.ceil(28.0 / step))
+    offsets = np.arange(-n, n + 1, dtype=np.float64) * step / cell_m
+    run = max(1, round(6.0 / cell_m))
+    ground = kernel.columns_running_median(shape.sections_of(z, line.xy, offsets, run), run)
+    crest = kernel.row_median(ground, np.full(line.row.size, n - 2), np.full(line.row.size, n + 3))
+    width = np.zeros(line.row.size)
+    toes = []
+    for part in (ground[:, n:], ground[:, n::-1]):
+        half = attributes.half_width(-part, step, TOE_SLOPE, HALF_CROWN_M)
+        first = np.ceil(half / step).astype(np.int64)
+        toes.append(kernel.row_median(np.ascontiguousarray(part), first, first + int(4.0 / step)))
+        width += half
+    height = crest - np.fmax(toes[0], toes[1])
+    return attributes.known_median(height), attributes.known_median(width)
+
+
+def kind_of(height: float, width: float, length: float, straight: float, beside_ditch: float) -> str:
+    """Name the kind of an embankment.
+
+    Parameters
+    ----------
+    height, width, length : float
+        [m].
+    straight : float
+        0-1.
+    beside_ditch : float
+        Share of the length with a ditch at spoil distance.
+
+    Returns
+    -------
+    str
+        One of the words of `records.Embankment.kind`.
+    """
+    road = (
+        ROAD_WIDTH_M[0] <= width <= ROAD_WIDTH_M[1]
+        and ROAD_HEIGHT_M[0] <= height <= ROAD_HEIGHT_M[1]
+        and length >= ROAD_LENGTH_M
+        and straight >= ROAD_STRAIGHT
+    )
+    if road and (width >= 9.0 or beside_ditch < 0.5):
+        return "road"
+    if beside_ditch >= 0.5:
+        return "spoil"
+    if width > RIDGE_WIDTH_M:
+        return "natural ridge"
+    if height >= DIKE_HEIGHT_M:
+        return "dike"
+    return "unclear"
+
+
+def road_beside(
+    ditches: Sequence[Ditch] | Sequence[NDArray[np.float64]],
+    embankments: Sequence[Embankment],
+    cell_m: float,
+    settings: LineworkSettings,
+) -> list[bool]:
+    """For each ditch, whether a road embankment runs along most of it.
+
+    Parameters
+    ----------
+    ditches : sequence of float64 (n, 2)
+        Stations [cells].
+    embankments : sequence of Embankment
+    cell_m : float
+        [m].
+    settings : LineworkSettings
+
+    Returns
+    -------
+    list of bool
+    """
+    roads = [np.column_stack((e.row, e.col)) for e in embankments if e.kind == "road"]
+    if not roads:
+        return [False] * len(ditches)
+    tree = cKDTree(np.concatenate(roads))
+    return [bool((tree.query(p)[0] * cell_m <= settings.road_reach_m).mean() >= 0.6) for p in ditches]
