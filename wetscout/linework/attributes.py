@@ -327,14 +327,12 @@ def signs_of(
     -------
     Signs
     """
-    near, far = depths_along(z, p.points, cell_m, settings.band_from_m, settings.band_to_m)
     out, beyond = depths_along(z, p.points, cell_m, 15.0, 30.0)
-    ratio = np.where(far > 0.02, near / np.maximum(far, 0.02), 1.0)
     depth = p.low - p.bed
     higher = p.high - p.bed
     sided = known_median(np.abs(p.left - p.right) / np.maximum(higher, 0.05))
     return Signs(
-        saturation=known_median(ratio[np.isfinite(near)]),
+        saturation=saturation_along(z, p.points, cell_m, settings.band_from_m, settings.band_to_m),
         depth=known_median(depth),
         climb=climb,
         width=known_median(p.top_width),
@@ -359,6 +357,16 @@ def depths_along(
     bands = ((inner + 0.25 * width, outer - 0.25 * width), (1.25 * outer, 1.75 * outer))
     near, far = (kernel.line_depths(z, *args, a / cell_m, b / cell_m, half, 7) for a, b in bands)
     return near, far
+
+
+def saturation_along(
+    z: NDArray[np.float32], points: NDArray[np.float64], cell_m: float, inner_m: float, outer_m: float
+) -> float:
+    """Median of depth against a near band over depth against the band twice as far out, NaN where unknown."""
+    near, far = depths_along(z, points, cell_m, inner_m, outer_m)
+    # where the far band is not higher than the bed there is nothing that goes on rising
+    ratio = np.where(far > 0.02, near / np.maximum(far, 0.02), 1.0)
+    return known_median(ratio[np.isfinite(near)])
 
 
 def ditch_of(number: int, p: Profile, signs: Signs, kind: str, sure: bool) -> Ditch:

@@ -18,7 +18,7 @@ from wetscout.settings.linework import LineworkSettings
 TOE_SLOPE = 0.08
 # a crown may be this wide before its side slope begins
 HALF_CROWN_M = 8.0
-# a road is straight, long, and of these widths and heights (road fill of county and farm roads; common practice, no source)
+# a road is straight, long, and of these widths and heights (county and farm roads; common practice, no source)
 ROAD_WIDTH_M = (5.0, 24.0)
 ROAD_HEIGHT_M = (0.25, 2.0)
 ROAD_LENGTH_M = 100.0

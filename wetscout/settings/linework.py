@@ -51,12 +51,17 @@ class LineworkSettings:
     furrow_lines: int = number(4, "-", (2, 20), "parallel neighbours that make a line a furrow", _TRIALS)
     furrow_reach_m: float = number(40.0, "m", (10, 100), "distance on both sides within which they count", _TRIALS)
     furrow_turn_deg: float = number(15.0, "deg", (2, 45), "greatest angle between parallel lines", _TRIALS)
-    steady_share: float = number(
-        1.1, "-", (0, 3), "lower quartile of depth along a sure line over the least depth", _TRIALS
-    )
+    sure_strength: float = number(1.2, "-", (0.2, 10), "strength of a sure line: see `find.strength`", _TRIALS)
+    weak_strength: float = number(0.35, "-", (0, 10), "strength of an unsure line far from every sure one", _TRIALS)
     line_saturation: float = number(0.6, "-", (0, 1), "median saturation of a sure line", _TRIALS)
-    line_straightness: float = number(0.8, "-", (0, 1), "straightness of a sure line", _TRIALS)
-    weak_free_m: float = number(40.0, "m", (10, 200), "shortest unsure line far from every sure one", _TRIALS)
+    wide_saturation: float = number(
+        0.85, "-", (0, 1), "median saturation against wider bands that also serves", _TRIALS
+    )
+    wide_line_saturation: float = number(0.45, "-", (0, 1), "median saturation a wide line still needs", _TRIALS)
+    ruler_straightness: float = number(0.98, "-", (0.8, 1), "straightness that no valley has over 120 m", _TRIALS)
+    ruler_length_m: float = number(120.0, "m", (40, 1000), "length over which it counts", _TRIALS)
+    ruler_saturation: float = number(0.5, "-", (0, 1), "median saturation such a line needs", _TRIALS)
+    weak_free_m: float = number(40.0, "m", (10, 200), "shortest unsure line that stands alone", _TRIALS)
     shape_min: float = number(0.4, "-", (0, 1), "share of the depth that flank planes must leave", _TRIALS)
     # attributes
     bank_from_m: float = number(5.0, "m", (2, 20), "nearest ground of the bank level", _TRIALS)
