@@ -18,10 +18,33 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
-SLOTS = 1 << 14
-_SHIFT = np.uint32(32 - 14)
-_MIX_A = np.uint32(0x9E3779B1)
-_MIX_B = np.uint32(0x85EBCA6B)
+# neighbours in row, column order: north-west 0, north 1, north-east 2, west 3, east 4, south-west 5, south 6, south-east 7
+_DIRECTION = np.array([3, 2, 1, 0, 0, 1, 2, 3], np.int64)
+
+
+def _arcs():
+    """For each set of lower neighbours: which arc each belongs to, and how many arcs there are.
+
+    Two neighbours are in one arc if they touch each other or are linked by neighbours that do.
+    """
+    arc = np.full((256, 8), -1, np.int8)
+    count = np.zeros(256, np.uint8)
+    place = [(k // 3 - 1, k % 3 - 1) for k in range(9) if k != 4]
+    near = [[k for k, q in enumerate(place) if max(abs(q[0] - p[0]), abs(q[1] - p[1])) == 1] for p in place]
+    for mask in range(256):
+        for k in range(8):
+            if not mask >> k & 1 or arc[mask, k] >= 0:
+                continue
+            stack = [k]
+            while stack:
+                m = stack.pop()
+                arc[mask, m] = count[mask]
+                stack += [q for q in near[m] if mask >> q & 1 and arc[mask, q] < 0]
+            count[mask] += 1
+    return arc, count
+
+
+_ARC, _ARCS = _arcs()
 
 
 @njit(nogil=True, cache=True)
@@ -35,102 +58,132 @@ def _lower(level, low, code, level2, low2, code2):
 
 
 @njit(nogil=True, cache=True)
-def _offer(a, b, za, zb, code, slot_ab, slot_z, slot_code, pass_ab, pass_z, pass_code, n):
-    """Put a pass into the cache; a pass that loses its slot goes to the list. Returns the new length of the list."""
-    level = za if za > zb else zb
-    low = zb if za > zb else za
-    if level == np.inf:
-        return n
-    lo = a if a < b else b
-    hi = b if a < b else a
-    s = np.uint32(np.uint32(lo) * _MIX_A + np.uint32(hi) * _MIX_B) >> _SHIFT
-    if slot_ab[s, 0] == lo and slot_ab[s, 1] == hi:
-        if _lower(level, low, code, slot_z[s, 0], slot_z[s, 1], slot_code[s]):
-            slot_z[s, 0] = level
-            slot_z[s, 1] = low
-            slot_code[s] = code
-        return n
-    if slot_ab[s, 0] >= 0:
-        pass_ab[n, 0] = slot_ab[s, 0]
-        pass_ab[n, 1] = slot_ab[s, 1]
-        pass_z[n, 0] = slot_z[s, 0]
-        pass_z[n, 1] = slot_z[s, 1]
-        pass_code[n] = slot_code[s]
-        n += 1
-    slot_ab[s, 0] = lo
-    slot_ab[s, 1] = hi
-    slot_z[s, 0] = level
-    slot_z[s, 1] = low
-    slot_code[s] = code
-    return n
+def _lower_around(up, mid, down, mask, equal):
+    """Bits of the neighbours strictly lower than each inner cell of a row; whether one of the later four is equal."""
+    for j in range(mid.size - 2):
+        h = mid[j + 1]
+        low = np.uint8(1) if up[j] < h else np.uint8(0)
+        low |= np.uint8(2) if up[j + 1] < h else np.uint8(0)
+        low |= np.uint8(4) if up[j + 2] < h else np.uint8(0)
+        low |= np.uint8(8) if mid[j] < h else np.uint8(0)
+        low |= np.uint8(16) if mid[j + 2] < h else np.uint8(0)
+        low |= np.uint8(32) if down[j] < h else np.uint8(0)
+        low |= np.uint8(64) if down[j + 1] < h else np.uint8(0)
+        low |= np.uint8(128) if down[j + 2] < h else np.uint8(0)
+        mask[j] = low
+        same = np.uint8(1) if mid[j + 2] == h else np.uint8(0)
+        same |= np.uint8(1) if down[j] == h else np.uint8(0)
+        same |= np.uint8(1) if down[j + 1] == h else np.uint8(0)
+        same |= np.uint8(1) if down[j + 2] == h else np.uint8(0)
+        equal[j] = same
 
 
 @njit(nogil=True, cache=True)
-def collect(z, lab, r0, r1, slots, passes, n):
-    """Collect passes of the pairs that begin in rows r0 to r1, in a lossy cache (a pair may come out several times).
+def _around_border(z, i, j):
+    """The same two values for one cell of the border, where neighbours are missing."""
+    rows, cols = z.shape
+    low, same = 0, 0
+    for k in range(8):
+        m = k if k < 4 else k + 1
+        y, x = i + m // 3 - 1, j + m % 3 - 1
+        if 0 <= y < rows and 0 <= x < cols:
+            low |= (1 << k) if z[y, x] < z[i, j] else 0
+            same |= 1 if k > 3 and z[y, x] == z[i, j] else 0
+    return np.uint8(low), np.uint8(same)
 
-    slots and passes are (ab int32 (m, 2), z (m, 2), code int64 (m)). Returns (next row, length of the list): the caller
-    enlarges the list and calls again if the next row is not r1.
+
+@njit(nogil=True, cache=True)
+def _scan_row(z, i, mask, equal):
+    """Fill mask and equal (cols, uint8) for row i."""
+    rows, cols = z.shape
+    if i == 0 or i == rows - 1 or cols < 3:
+        for j in range(cols):
+            mask[j], equal[j] = _around_border(z, i, j)
+        return
+    _lower_around(z[i - 1], z[i], z[i + 1], mask[1:], equal[1:])
+    mask[0], equal[0] = _around_border(z, i, 0)
+    mask[cols - 1], equal[cols - 1] = _around_border(z, i, cols - 1)
+
+
+@njit(nogil=True, cache=True)
+def collect(z, lab, r0, r1, passes, n):
+    """Collect the passes whose higher cell (or first cell, if both are equal) lies in rows r0 to r1.
+
+    passes are (ab int32 (m, 2), z (m, 2), code int64 (m)), n of them used. Returns (next row, n): the caller enlarges
+    the list and calls again if the next row is not r1. Of the passes from one cell to an arc of lower neighbours only
+    the lowest can be in the spanning tree (the others close a ring of lower passes), and none to the arc with the
+    cell's own receiver; so 0.3 passes a cell come out on raw noise instead of 2. An outlet on the border has no
+    receiver.
     """
-    slot_ab, slot_z, slot_code = slots
     pass_ab, pass_z, pass_code = passes
     rows, cols = z.shape
-    room = pass_code.size
+    height = z.reshape(-1)
+    label = lab.reshape(-1)
+    step = np.array([-cols - 1, -cols, -cols + 1, -1, 1, cols - 1, cols, cols + 1], np.int64)
+    mask = np.empty(cols, np.uint8)
+    equal = np.empty(cols, np.uint8)
     for i in range(r0, r1):
-        if i == rows - 1:
-            break
-        if room - n < 4 * cols:
+        # a cell has at most 4 arcs and 4 equal neighbours
+        if pass_code.size - n < 8 * cols:
             return i, n
-        here, below = z[i], z[i + 1]
-        lab_here, lab_below = lab[i], lab[i + 1]
+        _scan_row(z, i, mask, equal)
         for j in range(cols):
-            a = lab_here[j]
-            za = here[j]
-            code = 4 * (np.int64(i) * cols + j)
-            if j + 1 < cols:
-                b = lab_here[j + 1]
-                if b != a:
-                    n = _offer(a, b, za, here[j + 1], code, slot_ab, slot_z, slot_code, pass_ab, pass_z, pass_code, n)
-            if j > 0:
-                b = lab_below[j - 1]
-                if b != a:
-                    n = _offer(
-                        a, b, za, below[j - 1], code + 1, slot_ab, slot_z, slot_code, pass_ab, pass_z, pass_code, n
-                    )
-            b = lab_below[j]
-            if b != a:
-                n = _offer(a, b, za, below[j], code + 2, slot_ab, slot_z, slot_code, pass_ab, pass_z, pass_code, n)
-            if j + 1 < cols:
-                b = lab_below[j + 1]
-                if b != a:
-                    n = _offer(
-                        a, b, za, below[j + 1], code + 3, slot_ab, slot_z, slot_code, pass_ab, pass_z, pass_code, n
-                    )
+            m = mask[j]
+            border = i == 0 or j == 0 or i == rows - 1 or j == cols - 1
+            if not (_ARCS[m] > 1 or equal[j] != 0 or (border and m != 0)):
+                continue
+            c = np.int64(i) * cols + j
+            a = label[c]
+            h = height[c]
+            if h == np.inf:
+                continue
+            if _ARCS[m] > 1 or border:
+                own = -1
+                if not border:
+                    lowest = h
+                    for k in range(8):
+                        if m >> k & 1 and height[c + step[k]] < lowest:
+                            lowest = height[c + step[k]]
+                            own = _ARC[m, k]
+                for arc in range(_ARCS[m]):
+                    if arc == own:
+                        continue
+                    lowest = h
+                    at = 0
+                    for k in range(8):
+                        if _ARC[m, k] == arc and height[c + step[k]] < lowest:
+                            lowest = height[c + step[k]]
+                            at = k
+                    b = label[c + step[at]]
+                    if a != b:
+                        pass_ab[n, 0] = a
+                        pass_ab[n, 1] = b
+                        pass_z[n, 0] = h
+                        pass_z[n, 1] = lowest
+                        pass_code[n] = 4 * (c + min(step[at], 0)) + _DIRECTION[at]
+                        n += 1
+            if equal[j] != 0:
+                for k in range(4, 8):
+                    if (k == 5 and j == 0) or (k in (4, 7) and j == cols - 1) or (k > 4 and i == rows - 1):
+                        continue
+                    b = label[c + step[k]]
+                    if a != b and height[c + step[k]] == h:
+                        pass_ab[n, 0] = a
+                        pass_ab[n, 1] = b
+                        pass_z[n, 0] = h
+                        pass_z[n, 1] = h
+                        pass_code[n] = 4 * c + _DIRECTION[k]
+                        n += 1
     return r1, n
 
 
 @njit(nogil=True, cache=True)
-def flush(slots, passes, n):
-    """Move what is left in the cache to the list (which must have room for SLOTS more) and empty the cache."""
-    slot_ab, slot_z, slot_code = slots
-    pass_ab, pass_z, pass_code = passes
-    for s in range(slot_code.size):
-        if slot_ab[s, 0] >= 0:
-            pass_ab[n] = slot_ab[s]
-            pass_z[n] = slot_z[s]
-            pass_code[n] = slot_code[s]
-            n += 1
-            slot_ab[s, 0] = -1
-    return n
-
-
-@njit(nogil=True, cache=True)
 def freeze(lab, r0, r1, low, frozen):
-    """Mark the strip's own pits (low < label <= low + frozen.size) that touch the rows at its seams."""
+    """Mark the strip's own pits (low < label <= low + frozen.size) that have cells in its first or last row."""
     rows, cols = lab.shape
     high = low + frozen.size
-    for i in (r0, r1):
-        if i == 0 or i >= rows:
+    for i in (r0, r1 - 1):
+        if i == 0 or i == rows - 1:
             continue
         for j in range(cols):
             if low < lab[i, j] <= high:
