@@ -180,9 +180,8 @@ def dig(z: F64, uncut: F64, line: Line, section: Section, cell_m: float) -> F64:
     cut = bed + np.clip(dist - section.bed_w / 2, 0.0, None) / section.side
     new = np.minimum(ground, cut)
     if section.spoil_sides:
-        new = np.maximum(
-            new, np.where(cut > ground, ground + _spoil(line, section, uncut, prow, pcol, dist, near), new)
-        )
+        bank = _spoil(line, section, uncut, (prow, pcol), (dist, near))
+        new = np.maximum(new, np.where(cut > ground, ground + bank, new))
     change = (new - ground).reshape(-1, per).mean(axis=1)
     out = z.copy()
     out[cells[:, 0], cells[:, 1]] += change
@@ -207,7 +206,7 @@ def _spoil(
 
 
 def lead_under_road(
-    z: F64, uncut: F64, line: Line, pools: BOOL, rim: int, cell_m: float, rng: np.random.Generator
+    z: F64, uncut: F64, line: Line, *, pools: BOOL, rim: int, cell_m: float, rng: np.random.Generator
 ) -> F64:
     """Ground with a road on fill across the ditch below its rim; unchanged when there is no room clear of pools.
 
