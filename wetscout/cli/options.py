@@ -1,0 +1,120 @@
+"""Options that more than one command has, and the layers a run may be given.
+
+LAYERS_READ are read by this version. LAYERS_LATER are named already, so that a script that gives one is told plainly
+that it is not read instead of believing that it was.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+FILE = click.Path(exists=False, dir_okay=False, path_type=Path)
+
+LAYERS_READ = {
+    "area": "Polygons: screen only these, a farm or a township.",
+    "known": "Points: for each, was it found, and if not, which test failed by how much.",
+    "roads": "Road centre lines.",
+    "culverts": "Culverts, points or lines.",
+    "parcels": "Parcels, with owners if they carry them.",
+}
+
+LAYERS_LATER = (
+    "ditches-known",
+    "hydrography",
+    "soils",
+    "wetlands",
+    "landcover",
+    "imagery",
+    "historic",
+    "buildings",
+    "utilities",
+    "protected",
+    "districts",
+    "restored",
+    "weather",
+)
+
+# Ways of running that are named already and not built.
+WAYS_LATER = ("scheduler",)
+
+
+def dems(function: F) -> F:
+    """Give a command its elevation rasters and what their heights are measured in.
+
+    Parameters
+    ----------
+    function : callable
+        Takes `dems` (tuple of Path) and `z_unit` (str or None).
+
+    Returns
+    -------
+    callable
+    """
+    function = click.option(
+        "--z-unit",
+        type=click.Choice(["m", "ft", "us-ft"]),
+        help="Unit of the heights, where the DEM does not say it.",
+    )(function)
+    return click.argument("dems", nargs=-1, required=True, type=FILE, metavar="DEM...")(function)
+
+
+def layers(function: F) -> F:
+    """Give a command the optional layers.
+
+    Parameters
+    ----------
+    function : callable
+        Takes a keyword for each name in LAYERS_READ (Path or None).
+
+    Returns
+    -------
+    callable
+    """
+    for name in (*LAYERS_LATER, *WAYS_LATER):
+        function = click.option(
+            f"--{name}", multiple=True, hidden=True, expose_value=False, callback=_not_read_yet, is_eager=True
+        )(function)
+    for name, words in reversed(LAYERS_READ.items()):
+        function = click.option(f"--{name}", type=FILE, help=words)(function)
+    return function
+
+
+def numbers(function: F) -> F:
+    """Give a command the options that change settings and the machine's load.
+
+    Parameters
+    ----------
+    function : callable
+        Takes `settings` (Path or None), `tile` (int or None) and `workers` (int or None).
+
+    Returns
+    -------
+    callable
+    """
+    function = click.option("--workers", type=click.IntRange(1, 1024), help="Threads; all cores when not given.")(
+        function
+    )
+    function = click.option(
+        "--tile", type=click.IntRange(128, 65536), help="Tile width in cells; the result does not depend on it."
+    )(function)
+    return click.option("--settings", type=FILE, help="TOML file with one table per part; unknown keys are refused.")(
+        function
+    )
+
+
+def _not_read_yet(ctx: click.Context, param: click.Parameter, value: Any) -> None:
+    """Refuse an option that names data this version does not use."""
+    if not value:
+        return
+    name = param.opts[0]
+    raise click.UsageError(
+        f"{name} is not read by this version, so nothing of it would reach the result; leave {name} out "
+        f"(layers read: {', '.join('--' + layer for layer in LAYERS_READ)})",
+        ctx,
+    )

@@ -1,0 +1,105 @@
+"""What `screen` and `demo` share: run the screen, read the result back, say what was found."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from wetscout.cli.kernels import announce_compile
+from wetscout.cli.progress import ShownProgress
+from wetscout.cli.state import State
+
+# So many sites are printed; the rest stand in the file.
+SHOWN_SITES = 5
+
+
+def run_screen(state: State, dems: Sequence[Path], out: Path, given: Mapping[str, Any]) -> None:
+    """Run the screen with progress on stderr.
+
+    Parameters
+    ----------
+    state : State
+        How to speak.
+    dems : sequence of Path
+        Elevation rasters, one mosaic.
+    out : Path
+        GeoPackage to write.
+    given : mapping
+        Options by name as the command line takes them; None is not given.
+
+    Raises
+    ------
+    WetscoutError
+        When an input or the output cannot be used.
+    """
+    announce_compile(state)
+    from wetscout import pipeline  # noqa: PLC0415  compiles or loads kernels: after the announcement
+    from wetscout.io.settings_file import read_settings  # noqa: PLC0415
+
+    options = {name: value for name, value in given.items() if value is not None}
+    settings_file = options.pop("settings", None)
+    if settings_file is not None:
+        options["settings"] = read_settings(settings_file)
+    with ShownProgress(pipeline.STAGES, state.quiet) as progress:
+        pipeline.screen([str(path) for path in dems], str(out), progress=progress, **options)
+
+
+def summary(out: Path) -> dict[str, Any]:
+    """Read the result back and put its main facts together.
+
+    Parameters
+    ----------
+    out : Path
+        A GeoPackage written by the screen.
+
+    Returns
+    -------
+    dict
+        `file`, `picture`, `sites` (count), `gain_m2` (sum) and `first`, the first sites as dicts of plain values.
+    """
+    from wetscout.outputs import open_screen  # noqa: PLC0415
+
+    sites = open_screen(out).sites.sort_values("rank")
+    columns = [name for name in sites.columns if name != sites.geometry.name]
+    first = sites[columns].head(SHOWN_SITES).to_dict("records")
+    picture = out.with_suffix(".png")
+    return {
+        "file": str(out),
+        "picture": str(picture) if picture.exists() else None,
+        "sites": len(sites),
+        "gain_m2": float(sites["gain_m2"].sum()),
+        "first": [{key: _plain(value) for key, value in row.items()} for row in first],
+    }
+
+
+def tell(state: State, found: Mapping[str, Any]) -> None:
+    """Say what was found, the best sites with their reasons.
+
+    Parameters
+    ----------
+    state : State
+        How to speak.
+    found : mapping
+        From `summary`.
+    """
+    from wetscout.ranking.words import say_area  # noqa: PLC0415
+
+    if not found["sites"]:
+        state.say("No drained basin was found. `wetscout check` says which ditches this DEM can show.")
+    else:
+        state.say(f"{found['sites']} drained basins, about {say_area(found['gain_m2'])} could hold water again. First:")
+    for site in found["first"]:
+        state.say(f"{site['rank']:>4}  {site['site_id']}  score {site['score']:.0f}  {site['reasons']}")
+    state.say(f"Result: {found['file']}")
+    if found["picture"]:
+        state.say(f"Map:    {found['picture']}")
+    state.say(
+        "This is a screening from elevation, not a survey or a design: walk each site, call the utility locate "
+        "service before digging, and follow local codes and licensed practice."
+    )
+
+
+def _plain(value: Any) -> Any:
+    """A missing value as None, anything else as it is."""
+    return None if value is None or value != value else value  # noqa: PLR0124  NaN is the only value unlike itself

@@ -1,0 +1,41 @@
+"""`wetscout screen`: the main job."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from wetscout.cli.options import dems, layers, numbers
+from wetscout.cli.state import State, voice
+
+
+@click.command("screen")
+@dems
+@click.option("--out", required=True, type=click.Path(dir_okay=False, path_type=Path), help="GeoPackage to write.")
+@numbers
+@click.option("--overwrite", is_flag=True, help="Replace a result that is already there.")
+@click.option("--us-units", is_flag=True, help="Add fields in feet, acres, cubic yards and acre-feet.")
+@layers
+@voice()
+@click.pass_obj
+def command(state: State, **given: Any) -> None:
+    """Find drained basins in one or more DEMs and write them ranked to a GeoPackage.
+
+    Several DEMs are one mosaic. A map picture is written beside the result. Not read by this version, and refused
+    when given: ditches-known, hydrography, soils, wetlands, landcover, imagery, historic, buildings, utilities,
+    protected, districts, restored, weather.
+
+    \b
+    Example:
+      wetscout screen dem.tif --out county.gpkg
+      wetscout screen north.tif south.tif --out county.gpkg --parcels parcels.gpkg --workers 2
+    """
+    from wetscout.cli.running import run_screen, summary, tell  # noqa: PLC0415  heavy
+
+    paths, out = given.pop("dems"), given.pop("out")
+    run_screen(state, paths, out, given)
+    found = summary(out)
+    tell(state, found)
+    state.give(found)

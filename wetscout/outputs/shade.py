@@ -1,0 +1,75 @@
+"""Shaded ground for pictures: thinned to the size seen, lit from the north-west."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from wetscout.records import F32
+
+# Light from the north-west, half way up: the map maker's custom (common practice, no source).
+_AZIMUTH, _HEIGHT = np.radians(315.0), np.radians(45.0)
+# Slopes are stretched so that a typical one is seen: flat farmland falls a few permille.
+_SEEN_SLOPE = 0.22
+_STRETCH = (1.0, 12.0)
+
+
+def thin_out(z: F32, step: int) -> F32:
+    """Average blocks of cells.
+
+    Parameters
+    ----------
+    z : float32 (rows, cols)
+        Ground [m], NaN unknown.
+    step : int
+        Block side [cells]; 1 returns the ground itself.
+
+    Returns
+    -------
+    float32 (ceil(rows / step), ceil(cols / step))
+        Block means [m] of the known cells; NaN where a block has none.
+    """
+    if step == 1:
+        return z
+    rows, cols = (-(-n // step) for n in z.shape)
+    total = np.zeros((rows, cols), dtype=np.float64)
+    count = np.zeros((rows, cols), dtype=np.int32)
+    for i in range(step):
+        for j in range(step):
+            part = z[i::step, j::step]
+            known = np.isfinite(part)
+            total[: part.shape[0], : part.shape[1]] += np.where(known, part, 0.0)
+            count[: part.shape[0], : part.shape[1]] += known
+    mean = np.full((rows, cols), np.nan)
+    np.divide(total, count, out=mean, where=count > 0)
+    return mean.astype(np.float32)
+
+
+def hillshade(z: F32, cell_m: float) -> F32:
+    """Shade the ground by how it faces the light.
+
+    Cosine of the angle between the surface normal and the light, of slopes stretched to be seen (Lambert's law;
+    Horn, 1981, Proceedings of the IEEE 69(1):14-47, for its use in shading).
+
+    Parameters
+    ----------
+    z : float32 (rows, cols)
+        Ground [m], NaN unknown; at least 2 by 2.
+    cell_m : float
+        Cell size [m].
+
+    Returns
+    -------
+    float32 (rows, cols)
+        0 dark to 1 bright; NaN where the ground or a neighbour is unknown.
+    """
+    south, east = np.gradient(z.astype(np.float64), cell_m)
+    slope = np.hypot(south, east)
+    known = slope[np.isfinite(slope)]
+    typical = float(np.percentile(known, 90)) if known.size else 0.0
+    stretch = float(np.clip(_SEEN_SLOPE / typical, *_STRETCH)) if typical > 0.0 else 1.0
+    east, south = east * stretch, south * stretch
+    # light vector: east, south, up; the azimuth is clockwise from north
+    light = (np.sin(_AZIMUTH) * np.cos(_HEIGHT), -np.cos(_AZIMUTH) * np.cos(_HEIGHT), np.sin(_HEIGHT))
+    shade = (-east * light[0] - south * light[1] + light[2]) / np.sqrt(1.0 + east**2 + south**2)
+    bright: F32 = np.clip(shade, 0.0, 1.0).astype(np.float32)
+    return bright
