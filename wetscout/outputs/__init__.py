@@ -1,1 +1,10 @@
-"""Stage 11: layers, map picture, lists."""
+"""Room 11: layers of the result, their fields and ids, and the opened result."""
+
+from __future__ import annotations
+
+from wetscout.outputs.ids import assign_ids
+from wetscout.outputs.layers import to_layers
+from wetscout.outputs.result import ScreenResult, open_screen
+from wetscout.outputs.write import write_layers
+
+__all__ = ["ScreenResult", "assign_ids", "open_screen", "to_layers", "write_layers"]

@@ -28,6 +28,13 @@ class PeopleSettings:
         "Least pool on a parcel for the parcel to be listed; less is a parcel line drawn a step aside.",
         "parcel lines are often metres off the ground they mean (common practice, no source)",
     )
+    whole_share: float = number(
+        0.95,
+        "-",
+        (0.5, 1.0),
+        "Part of a pool that must lie on one owner's land for the site to count as that owner's alone.",
+        "own choice: leaves room for a parcel line drawn beside its ditch",
+    )
     repair_change: float = number(
         0.01,
         "-",
