@@ -10,7 +10,11 @@ from wetscout.engine.progress import Progress, Silent
 from wetscout.ingest import from_array
 from wetscout.records import Screen, Terrain
 from wetscout.settings import Settings
-from wetscout.steps.find import Plan, find_screen
+from wetscout.steps import find, name
+from wetscout.steps.find import Plan
+
+# usual share of the time of each stage, for the time left
+STAGES = {"reading": 1.0, **find.STAGES, "ranking": 0.2, "writing": 1.0}
 
 
 def screen_array(
@@ -62,5 +66,9 @@ def screen_terrain(
     Returns
     -------
     Screen
+        Sites in rank order.
     """
-    return find_screen(terrain, settings, progress or Silent(), plan or Plan())
+    progress = progress or Silent()
+    screen = find.find_screen(terrain, settings, progress, plan or Plan())
+    progress.stage("ranking")
+    return name.name_and_rank(screen, settings)

@@ -324,3 +324,5 @@ class Screen:
     basins: tuple[Basin, ...]
     not_offered: tuple[Basin, ...]
     run: Mapping[str, Any] = field(default_factory=dict)
+    surfaces: Surfaces | None = None
+    tree: Tree | None = None

@@ -13,8 +13,9 @@ def way_out(z, inside, start_row, start_col, beyond):
     """Least-highest way from a cell to ground outside a region, followed on downhill.
 
     Cells are flooded from the start in order of the level water must reach to get there. The first cell popped that
-    lies outside `inside` is the exit; the flood goes on until the way has led `beyond` further steps out, or reaches
-    the border of the array, or unknown ground.
+    lies outside `inside` may be the exit; the flood goes on until a way has led `beyond` steps out without coming back,
+    or reaches the border of the array, or unknown ground. A ditch that skirts the pool may leave and enter it several
+    times: the last time counts.
 
     Parameters
     ----------
@@ -34,7 +35,7 @@ def way_out(z, inside, start_row, start_col, beyond):
     level : float
         Highest level on the way up to the exit [m].
     exit_at : int
-        Index of the first cell outside; n - 1 if the flood ended there.
+        Index of the first cell outside for good; n - 1 if the flood ended there.
     open_end : bool
         True if the way ended at the array border or at unknown ground before it had left the region.
     """
@@ -46,19 +47,13 @@ def way_out(z, inside, start_row, start_col, beyond):
     level = np.float64(z[start_row, start_col])
     heap = [(level, np.int64(0), np.int64(first))]
     order = np.int64(0)
-    highest = level
-    exit_level = np.nan
     last = first
     while len(heap) > 0:
         at_level, _, at = heapq.heappop(heap)
         r = at // cols
         c = at - r * cols
         out = steps_out[at]
-        if out <= 1 and exit_level != exit_level and at_level > highest:
-            highest = at_level
         last = at
-        if out == 1 and exit_level != exit_level:
-            exit_level = highest
         if out >= beyond:
             break
         border = r == 0 or c == 0 or r == rows - 1 or c == cols - 1
@@ -104,6 +99,7 @@ def way_out(z, inside, start_row, start_col, beyond):
         if inside[way_r[i], way_c[i]]:
             break
         exit_at = i
-    if exit_level != exit_level:
-        exit_level = highest
-    return way_r, way_c, exit_level, exit_at, steps_out[last] == 0
+    level = np.float64(z[way_r[0], way_c[0]])
+    for i in range(exit_at + 1):
+        level = max(level, np.float64(z[way_r[i], way_c[i]]))
+    return way_r, way_c, level, exit_at, steps_out[last] == 0

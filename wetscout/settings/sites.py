@@ -34,6 +34,9 @@ class SiteSettings:
     near_line_m: float = number(6.0, "m", (2.0, 15.0), "a cut belongs to a ditch this near", _TRIAL)
     hold_m: float = number(0.06, "m", (0.01, 0.3), "a closed basin may stand this much below its spill", _TRIAL)
     max_cuts: int = number(8, "-", (1, 30), "cuts closed before a basin is given up", _TRIAL)
+    merge_m: float = number(
+        40.0, "m", (5.0, 100.0), "openings of one ditch nearer than this are closed by one plug", _PRACTICE
+    )
     upstream_m: float = number(
         40.0, "m", (10.0, 500.0), "more ditch than this from above: the drain passes through", _PRACTICE
     )

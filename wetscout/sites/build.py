@@ -127,7 +127,8 @@ class Finder:
         spill = float(m.spill[node])
         window, _ = self._window(node, spill)
         start = (int(m.floor_at[node, 0]) - window.row0, int(m.floor_at[node, 1]) - window.col0)
-        cuts, closes, next_at = find_cuts(window, start, spill, self.network, self._near(window), self.s)
+        raw = float(self.tree.table["spill_m"].iloc[node])
+        cuts, closes, next_at = find_cuts(window, start, raw, self.network, self._near(window), self.s)
         inside = self.network.stations_in(window.pool, window.row0, window.col0)
         inside = {j: at for j, at in inside.items() if self.network.ditches[j].ditch_id not in self.stream}
         ids = {self.network.ditches[j].ditch_id for j in inside}

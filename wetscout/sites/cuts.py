@@ -127,42 +127,63 @@ def find_cuts(
     today = window.today.copy()
     beyond = round(s.search_m / cell_m)
     reach = max(2, round(10.0 / cell_m))
+    merge = s.merge_m / cell_m
     cuts: list[Cut] = []
-    for _ in range(s.max_cuts + 1):
+    for _ in range(4 * s.max_cuts):
         rows, cols, level, exit_at, open_end = way_out(today, window.pool, start[0], start[1], beyond)
         if open_end:
-            return tuple(cuts), False, None
+            break
         if level >= spill_m - s.hold_m:
             place = rim_place(window.rim, rows, cols, exit_at, beyond // 4)
             return tuple(cuts), True, (int(rows[place]) + window.row0, int(cols[place]) + window.col0, float(level))
-        if len(cuts) == s.max_cuts:
-            break
         at = rim_place(window.rim, rows, cols, exit_at, beyond)
         r, c = int(rows[at]), int(cols[at])
-        near = max(1, round(4.0 / cell_m))
-        bed = float(np.nanmin(window.today[max(0, r - near) : r + near + 1, max(0, c - near) : c + near + 1]))
-        ditch = network.nearest(r + window.row0, c + window.col0, s.near_line_m)
-        d_row, d_col = _direction(rows, cols, at, max(2, round(8.0 / cell_m)))
-        cuts.append(
-            Cut(
-                row=r + window.row0,
-                col=c + window.col0,
-                along_row=d_row,
-                along_col=d_col,
-                exit_m=float(level),
-                rim_m=float(window.natural[r, c]),
-                bed_m=bed,
-                ditch_id=None if ditch is None else network.ditches[ditch].ditch_id,
-                under_road=_under_road((rows, cols), at, window, crossings, max(2, round(20.0 / cell_m))),
-                way_row=rows + window.row0,
-                way_col=cols + window.col0,
-            )
+        cut = _cut(window, (rows, cols), at, float(level), network, crossings, s)
+        same = any(
+            o.ditch_id == cut.ditch_id and np.hypot(o.row - cut.row, o.col - cut.col) <= merge for o in cuts
         )
+        if not same:
+            if len(cuts) == s.max_cuts:
+                break
+            cuts.append(cut)
         before = today.copy()
         _block(today, window, r, c, reach)
         if np.array_equal(before, today, equal_nan=True):
+            # nothing dug here: the way leaves over ground that no plug would change
             break
     return tuple(cuts), False, None
+
+
+def _cut(
+    window: Window,
+    way: tuple[np.ndarray, np.ndarray],
+    at: int,
+    level: float,
+    network: Network,
+    crossings: list[Crossing],
+    s: SiteSettings,
+) -> Cut:
+    """The cut at one place of a way out."""
+    rows, cols = way
+    cell_m = network.cell_m
+    r, c = int(rows[at]), int(cols[at])
+    near = max(1, round(4.0 / cell_m))
+    bed = float(np.nanmin(window.today[max(0, r - near) : r + near + 1, max(0, c - near) : c + near + 1]))
+    ditch = network.nearest(r + window.row0, c + window.col0, s.near_line_m)
+    d_row, d_col = _direction(rows, cols, at, max(2, round(8.0 / cell_m)))
+    return Cut(
+        row=r + window.row0,
+        col=c + window.col0,
+        along_row=d_row,
+        along_col=d_col,
+        exit_m=level,
+        rim_m=float(window.natural[r, c]),
+        bed_m=bed,
+        ditch_id=None if ditch is None else network.ditches[ditch].ditch_id,
+        under_road=_under_road(way, at, window, crossings, max(2, round(20.0 / cell_m))),
+        way_row=rows + window.row0,
+        way_col=cols + window.col0,
+    )
 
 
 def on_cut(window: Window, row: int, col: int, reach: int) -> bool:

@@ -117,7 +117,7 @@ def measure(
     depth = spill - floor
     lost = spill - today
     cut = looked & (lost >= s.lost_share * depth) & (lost >= max(s.lost_min_m, s.lost_noise * noise_m))
-    whole = looked & (lost <= max(0.05, 2.0 * noise_m, 0.1 * depth))
+    whole = looked & (lost <= np.maximum(max(0.05, 2.0 * noise_m), 0.1 * depth))
     return Measures(spill + lifted, floor, today, witness + lifted, lost + lifted, cut, whole, looked, floor_at)
 
 

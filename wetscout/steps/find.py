@@ -15,12 +15,18 @@ from wetscout.basins import fill, tree_of
 from wetscout.engine.progress import Progress
 from wetscout.engine.tiles import Tile, Tiling, map_tiles, tiles_of
 from wetscout.linework import find_lines
-from wetscout.ranking import rank
 from wetscout.records import Basin, Linework, Screen, Site, Surfaces, Terrain, Tree
 from wetscout.restore import Builder
 from wetscout.settings import Settings
 from wetscout.sites import Finder, Found
 from wetscout.surfaces import build_surfaces
+
+STAGES = {
+    "ditches and embankments": 5.0,
+    "ground of today and natural ground": 2.0,
+    "basins": 1.0,
+    "sites": 2.0,
+}
 
 Arrays = Mapping[str, NDArray[Any]]
 TileFunction = Callable[[dict[str, NDArray[Any]], Tile], Arrays]
@@ -127,8 +133,16 @@ def screen_lines(terrain: Terrain, lines: Linework, settings: Settings, progress
     sites = tuple(builder.site(c, f"s{k + 1}", settings.sites.upstream_m) for k, c in enumerate(found.candidates))
     sites = _with_parents(sites, tree)
     basins, not_offered = _basins(surfaces, tree, found)
-    ranked = rank(sites, settings.ranking)
-    return Screen(terrain, replace(lines), ranked, basins, not_offered, {"surfaces": surfaces, "tree": tree})
+    counts = {
+        "natural_basins": len(basins),
+        "sites": len(sites),
+        "not_offered": len(not_offered),
+        "ditches": sum(d.sure for d in lines.ditches),
+        "lines_for_surfaces_only": sum(not d.sure for d in lines.ditches),
+        "crossings": len(lines.crossings),
+        "noise_m": terrain.noise_m,
+    }
+    return Screen(terrain, lines, sites, basins, not_offered, {"counts": counts}, surfaces, tree)
 
 
 def _with_parents(sites: tuple[Site, ...], tree: Tree) -> tuple[Site, ...]:
