@@ -1,0 +1,53 @@
+"""The transplants that are scored: which ground, which cell size, which seed, which basins."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from realground.data import dem
+
+from .cutter import Transplant, transplant
+from .ground import resample
+
+# Interior closed hollows in fields, picked on the hillshade: no building, pond, pit or mapped channel in them.
+# Cells (row, col) of the native DEM.
+FIELD_HOLLOWS: dict[str, tuple[tuple[int, int], ...]] = {
+    "in_fulton_5ft": ((457, 1012), (626, 1005), (726, 186), (133, 939), (184, 305), (755, 498), (475, 426), (246, 535)),
+    "nl_oostrum_2m_core": (
+        (393, 546), (84, 1068), (524, 41), (1077, 814), (1212, 1044), (940, 286), (45, 514), (914, 475),
+    ),
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Case:
+    """A DEM, the cell size it is brought to (0: as it is), a seed."""
+
+    name: str
+    to_m: float
+    seed: int
+
+    @property
+    def title(self) -> str:
+        """For the report."""
+        return f"{self.name} {'native' if self.to_m == 0 else f'{self.to_m:g} m'} seed {self.seed}"
+
+    def make(self) -> Transplant:
+        """Cut the ditches; fine grids get 2.5 cm of noise, native ones carry their own."""
+        z, cell = dem(self.name)
+        only = FIELD_HOLLOWS.get(self.name)
+        if self.to_m:
+            k = round(cell / self.to_m)
+            only = tuple((r * k + k // 2, c * k + k // 2) for r, c in only) if only else None
+            z, cell = resample(z, cell, self.to_m), self.to_m
+        return transplant(z, cell, self.seed, noise_m=0.025 if self.to_m else 0.0, only=only)
+
+
+IOWA = ("ia_hoffman_3m", "ia_willis_3m")
+QUICK = tuple(Case(name, 0.0, seed) for name in IOWA for seed in (1, 2))
+ALL = (
+    *(Case(name, to_m, seed) for name in IOWA for to_m in (0.0, 1.0) for seed in (1, 2, 3)),
+    *(Case("in_feldun_3m", to_m, 1) for to_m in (0.0, 1.0)),
+    *(Case("in_fulton_5ft", 0.0, seed) for seed in (1, 2)),
+    *(Case("nl_oostrum_2m_core", 0.0, seed) for seed in (1, 2)),
+)
