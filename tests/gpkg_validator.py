@@ -46,7 +46,7 @@ def validate(path: str | Path) -> list[str]:
     db = sqlite3.connect(f"{place.resolve().as_uri()}?mode=ro", uri=True)
     try:
         checks: tuple[Callable[[sqlite3.Connection], list[str]], ...] = (
-            _srs, _contents, _features, _blobs, _rtree, _integrity, _extensions, _schema,
+            _srs, _contents, _features, _blobs, _rtree, _integrity, _extensions, _schema, _metadata,
         )  # fmt: skip
         for check in checks:
             faults += check(db)
@@ -268,4 +268,27 @@ def _schema(db: sqlite3.Connection) -> list[str]:
             ).fetchone()
         ):
             faults.append(f"R106: constraint {constraint} of {table}.{column} is not defined")
+    return faults
+
+
+def _metadata(db: sqlite3.Connection) -> list[str]:
+    """Annex F.8: the metadata extension's tables, their registration, scopes and references."""
+    if "gpkg_metadata" not in _tables(db):
+        return []
+    faults = []
+    for name in ("gpkg_metadata", "gpkg_metadata_reference"):
+        if ("gpkg_metadata", name) not in {(r[2], r[0]) for r in _declared(db)}:
+            faults.append(f"annex F.8, R59: {name} is not registered as gpkg_metadata")
+    scopes = {r[0] for r in db.execute("SELECT md_scope FROM gpkg_metadata")}
+    if not scopes <= {"undefined", "dataset", "series", "attribute", "feature"}:
+        faults.append(f"annex F.8: md_scope {scopes}")
+    for scope, table, column, row, stamp in db.execute(
+        "SELECT reference_scope, table_name, column_name, row_id_value, timestamp FROM gpkg_metadata_reference"
+    ):
+        if scope not in ("geopackage", "table", "column", "row", "row/col"):
+            faults.append(f"annex F.8: reference_scope {scope}")
+        if scope == "geopackage" and (table, column, row) != (None, None, None):
+            faults.append("annex F.8: a reference to the whole file names a table")
+        if not re.match(r"^\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z$", stamp):
+            faults.append(f"annex F.8: timestamp {stamp}")
     return faults

@@ -27,6 +27,6 @@ def command(state: State, result: Path, out: Path, overwrite: bool) -> None:
 
     if out.exists() and not overwrite:
         raise OutputError(f"{out} is there already; give another name or --overwrite")
-    owners_csv(result, out)
+    owners_csv(result, out, overwrite)
     state.say(f"Owner list: {out} (names and addresses: handle with care)")
     state.give({"file": str(out)})

@@ -20,7 +20,7 @@ from pyogrio.errors import DataLayerError, DataSourceError, FeatureError, FieldE
 
 from wetscout.errors import OutputError
 from wetscout.io import geopackage_lock as locks
-from wetscout.io.geopackage_schema import LayerSpec, describe
+from wetscout.io.geopackage_schema import LayerSpec, annotate, describe
 from wetscout.io.geopackage_user import carry_over, left_out
 
 # a GeoPackage came out 1.2-1.6 times its geometries and values here; the index and a spare make 2
@@ -57,6 +57,7 @@ def write_geopackage(
     specs: Sequence[LayerSpec],
     overwrite: bool = False,
     keep: Sequence[str] = (),
+    about: str = "",
 ) -> Written:
     """Write all layers into a new GeoPackage and move it into place.
 
@@ -72,6 +73,8 @@ def write_geopackage(
         Replace an older result.
     keep : sequence of str
         Tables without geometry of the old file that belong to the user and are carried over.
+    about : str
+        What the file is, in plain words, for its metadata.
 
     Returns
     -------
@@ -93,6 +96,8 @@ def write_geopackage(
             old = stack.enter_context(locks.reserve(target)) if target.exists() else None
             with contextlib.closing(sqlite3.connect(new)) as db:
                 describe(db, specs)
+                if about:
+                    annotate(db, about)
                 if old is not None:
                     carried = carry_over(old, db, keep)
                     dropped = tuple(name for name in left_out(old, db) if name not in made)

@@ -1,15 +1,15 @@
-"""What a layer and a field are to the GeoPackage, and the standard's schema extension that tells it to every reader.
+"""What a layer and a field are to the GeoPackage, and the standard's extensions that tell it to every reader.
 
-Standard: OGC 12-128r19 (GeoPackage 1.4), annex F.9 "Schema".
+Standard: OGC 12-128r19 (GeoPackage 1.4), annex F.8 "Metadata" and F.9 "Schema".
 """
 
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-DEFINITION = "http://www.geopackage.org/spec121/#extension_schema"
+DEFINITION = "http://www.geopackage.org/spec121/#extension_{}"
 
 DATA_COLUMNS = """
 CREATE TABLE gpkg_data_columns (
@@ -24,6 +24,21 @@ CREATE TABLE gpkg_data_column_constraints (
   max NUMERIC, max_is_inclusive BOOLEAN, description TEXT,
   CONSTRAINT gdcc_ntv UNIQUE (constraint_name, constraint_type, value))
 """
+METADATA = """
+CREATE TABLE gpkg_metadata (
+  id INTEGER CONSTRAINT m_pk PRIMARY KEY ASC NOT NULL, md_scope TEXT NOT NULL DEFAULT 'dataset',
+  md_standard_uri TEXT NOT NULL, mime_type TEXT NOT NULL DEFAULT 'text/xml', metadata TEXT NOT NULL DEFAULT '')
+"""
+REFERENCE = """
+CREATE TABLE gpkg_metadata_reference (
+  reference_scope TEXT NOT NULL, table_name TEXT, column_name TEXT, row_id_value INTEGER,
+  timestamp DATETIME NOT NULL DEFAULT (strftime('%Y-%m-%dT%H:%M:%fZ','now')),
+  md_file_id INTEGER NOT NULL, md_parent_id INTEGER,
+  CONSTRAINT crmr_mfi_fk FOREIGN KEY (md_file_id) REFERENCES gpkg_metadata(id),
+  CONSTRAINT crmr_mpi_fk FOREIGN KEY (md_parent_id) REFERENCES gpkg_metadata(id))
+"""
+# the plain words follow no metadata standard, so the address named is the GeoPackage standard's own
+PLAIN_WORDS = "http://www.opengis.net/doc/IS/geopackage/1.4"
 
 
 @dataclass(frozen=True)
@@ -87,7 +102,7 @@ def describe(db: sqlite3.Connection, specs: Iterable[LayerSpec]) -> None:
     specs : iterable of LayerSpec
         Layers the file may hold; tables and columns that are absent are passed over.
     """
-    _create(db)
+    _create(db, "schema", {"gpkg_data_columns": DATA_COLUMNS, "gpkg_data_column_constraints": CONSTRAINTS})
     for spec in specs:
         present = {str(row[1]) for row in db.execute(f'PRAGMA table_info("{spec.name}")')}
         db.executemany(
@@ -100,19 +115,41 @@ def describe(db: sqlite3.Connection, specs: Iterable[LayerSpec]) -> None:
         )
 
 
-def _create(db: sqlite3.Connection) -> None:
-    """Make the two tables of the extension and list both in `gpkg_extensions` (requirements 141, 142)."""
+def annotate(db: sqlite3.Connection, about: str) -> None:
+    """Say in plain words what the file is, where readers look for it.
+
+    Parameters
+    ----------
+    db : sqlite3.Connection
+        The new GeoPackage; the caller commits.
+    about : str
+        A few sentences.
+    """
+    _create(db, "metadata", {"gpkg_metadata": METADATA, "gpkg_metadata_reference": REFERENCE})
+    made = db.execute(
+        "INSERT INTO gpkg_metadata (md_scope, md_standard_uri, mime_type, metadata) "
+        "VALUES ('dataset', ?, 'text/plain', ?)",
+        (PLAIN_WORDS, about),
+    )
+    db.execute(
+        "INSERT INTO gpkg_metadata_reference (reference_scope, md_file_id) VALUES ('geopackage', ?)", (made.lastrowid,)
+    )
+
+
+def _create(db: sqlite3.Connection, extension: str, tables: Mapping[str, str]) -> None:
+    """Make the tables of an extension and list each in `gpkg_extensions` (requirement 59)."""
     have = {str(row[0]) for row in db.execute("SELECT name FROM sqlite_master WHERE type='table'")}
-    for name, sql in (("gpkg_data_columns", DATA_COLUMNS), ("gpkg_data_column_constraints", CONSTRAINTS)):
+    for name, sql in tables.items():
         if name not in have:
             db.execute(sql)
         # UNIQUE does not hold NULL column names apart, so look before inserting
         found = db.execute(
-            "SELECT count(*) FROM gpkg_extensions WHERE table_name=? AND extension_name='gpkg_schema'", (name,)
+            "SELECT count(*) FROM gpkg_extensions WHERE table_name=? AND extension_name=?", (name, f"gpkg_{extension}")
         ).fetchone()[0]
         if not found:
             db.execute(
-                "INSERT INTO gpkg_extensions VALUES (?, NULL, 'gpkg_schema', ?, 'read-write')", (name, DEFINITION)
+                "INSERT INTO gpkg_extensions VALUES (?, NULL, ?, ?, 'read-write')",
+                (name, f"gpkg_{extension}", DEFINITION.format(extension)),
             )
 
 

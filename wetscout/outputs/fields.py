@@ -225,6 +225,13 @@ LAYERS = (
     RUN,
 )
 
+ABOUT = (
+    "Drained wetland basins found by wetscout in a bare-earth elevation model, and what closing their cuts would give. "
+    "This is a screening, not a survey and not a design: go by local codes and licensed practice, and have buried "
+    "utilities located before anyone digs. How the file was made stands in the table run; what each field means, in "
+    "gpkg_data_columns. Tables parcels and owners, where present, hold personal data."
+)
+
 # tables that belong to the user: carried over from the old file, never written by a screen
 TABLES = ("visits", "contacts", "weights", "layer_styles")
 

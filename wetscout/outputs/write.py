@@ -36,7 +36,9 @@ def write_layers(path: str | Path, layers: Mapping[str, pd.DataFrame], overwrite
     OutputError
         The target may not or cannot be written; the old file is untouched.
     """
-    return write_geopackage(path, layers, specs_for(layers), overwrite=overwrite, keep=fields.TABLES)
+    return write_geopackage(
+        path, layers, specs_for(layers), overwrite=overwrite, keep=fields.TABLES, about=fields.ABOUT
+    )
 
 
 def specs_for(layers: Mapping[str, pd.DataFrame]) -> tuple[LayerSpec, ...]:

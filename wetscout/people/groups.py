@@ -49,12 +49,14 @@ class _Sets:
         self.leader = list(range(size))
 
     def find(self, item: int) -> int:
+        """Leader of the set that holds `item`."""
         while self.leader[item] != item:
             self.leader[item] = self.leader[self.leader[item]]
             item = self.leader[item]
         return item
 
     def join(self, one: int, two: int) -> None:
+        """Make one set of the two that hold `one` and `two`."""
         low, high = sorted((self.find(one), self.find(two)))
         self.leader[high] = low
 
