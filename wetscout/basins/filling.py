@@ -72,10 +72,7 @@ def filled(dem: ArrayLike, *, strips: int | None = None, workers: int | None = N
         net = graph.build(z, graph.cut(z.shape, strips, settings), crew)
         checks.refuse_infinite(array, net.infs, "fill")
         level = kernel.levels(net.parent, net.level)
-        crew.map(
-            lambda s: kernel.raise_ground(z[s[0] : s[1]].reshape(-1), net.label[s[0] : s[1]].reshape(-1), level),
-            net.strips,
-        )
+        crew.map(lambda s: kernel.raise_ground(graph.flat(z, s), graph.flat(net.label, s), level), net.strips)
     if values is not None:
         return np.asarray(values[z.astype(np.int64)], dtype=array.dtype)
     if net.nans:

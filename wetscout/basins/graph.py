@@ -45,6 +45,8 @@ class Graph:
         Place of that pass: 4 * flat index of its first cell + direction.
     nans, infs : int
         Cells that were NaN in `z`; cells that are +inf.
+    inner : bool
+        Whether there are outlets or walls at all.
     highest : float
         Highest absolute height.
     strips : tuple of (row, row)
@@ -58,6 +60,7 @@ class Graph:
     code: I64
     nans: int
     infs: int
+    inner: bool
     highest: float
     strips: tuple[tuple[int, int], ...]
 
@@ -111,6 +114,11 @@ def cut(shape: tuple[int, ...], strips: int | None, settings: BasinSettings) -> 
     return tuple(pairwise(edges))
 
 
+def flat(array: NDArray[Any], strip: tuple[int, int]) -> NDArray[Any]:
+    """The cells of a strip in one line, not copied."""
+    return array[strip[0] : strip[1]].reshape(-1)
+
+
 def build(z: Floats, strips: tuple[tuple[int, int], ...], crew: Crew) -> Graph:
     """Label the raster and join its pits.
 
@@ -129,14 +137,12 @@ def build(z: Floats, strips: tuple[tuple[int, int], ...], crew: Crew) -> Graph:
     _, cols = z.shape
     counts = crew.map(lambda s: labels.clean(z, *s), strips)
     label = np.empty(z.shape, np.int32)
-    flat = label.reshape(-1)
-    pits = crew.map(lambda s: _label_strip(z, flat, *s), strips)
+    line = label.reshape(-1)
+    pits = crew.map(lambda s: _label_strip(z, flat(label, s), *s), strips)
     offsets = np.cumsum([0, *(p.size for p in pits)], dtype=np.int64)
     starts = np.array([s[0] for s in strips] + [z.shape[0]], dtype=np.int64)
-    beside = labels.seams(flat, cols, starts, offsets)
-    crew.map(
-        lambda k: labels.settle(flat[starts[k] * cols : starts[k + 1] * cols], offsets[k], beside[k]), _upto(strips)
-    )
+    beside = labels.seams(line, cols, starts, offsets)
+    crew.map(lambda k: labels.settle(flat(label, strips[k]), offsets[k], beside[k]), _upto(strips))
     n = int(offsets[-1])
     forest = (
         np.arange(1, n + 1, dtype=np.int32),
@@ -152,21 +158,20 @@ def build(z: Floats, strips: tuple[tuple[int, int], ...], crew: Crew) -> Graph:
     tail = (forest[0], forest[1][1:], forest[2][1:], forest[3][1:])
     passes.join(rest, rest[2].size, 0, active, active.size, tail)
     at = np.concatenate([np.array([-1], np.int64), *pits])
-    nans, infs = (sum(c[k] for c in counts) for k in range(2))
-    highest = max(c[2] for c in counts)
-    return Graph(z, label, at, forest[1], forest[2], forest[3], nans, infs, highest, strips)
+    nans, infs, outlets = (sum(c[k] for c in counts) for k in range(3))
+    highest = max(c[3] for c in counts)
+    return Graph(z, label, at, *forest[1:], nans, infs, nans + infs + outlets > 0, highest, strips)
 
 
 def _upto(strips: tuple[tuple[int, int], ...]) -> range:
     return range(len(strips))
 
 
-def _label_strip(z: Floats, flat: I32, r0: int, r1: int) -> I64:
+def _label_strip(z: Floats, lab: I32, r0: int, r1: int) -> I64:
     """Label one strip with its own numbers; return its pits."""
     cols = z.shape[1]
     code = np.empty((r1 - r0, cols), np.uint8)
     labels.receivers(z, r0, r1, code)
-    lab = flat[r0 * cols : r1 * cols]
     pits: I64 = labels.number_pits(z, r0, code, lab)
     labels.follow(code, lab)
     return pits

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -11,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from wetscout.basins import checks, graph
 from wetscout.errors import InputError
-from wetscout.kernels import cast, pools
+from wetscout.kernels import cast, pools, sort
 from wetscout.kernels import tree as kernel
 from wetscout.records import Patch
 from wetscout.settings.basins import BasinSettings
@@ -183,9 +184,7 @@ class BasinTree:
 
     @cached_property
     def _catchment_bbox(self) -> I32:
-        box: I32 = pools.windows(self.catchment_labels, len(self))
-        zero = np.zeros(len(self), np.int64)
-        pools.gather(self.parent, self.spill_m, zero, zero.copy(), zero.copy(), box, np.zeros(len(self), np.uint8))
+        box: I32 = pools.windows(self.catchment_labels, self.parent)
         return box
 
     def _patch(self, labels: I32, boxes: I32, node: int) -> Patch:
@@ -279,53 +278,67 @@ def tree_of(
 
 def _grow(net: graph.Graph, crew: graph.Crew, cell_m: float, min_depth_m: float) -> BasinTree:
     """The tree of a graph, with all measures."""
-    z, label, cols = net.z, net.label, net.z.shape[1]
-    floor = np.concatenate([np.array([-np.inf], z.dtype), z.reshape(-1)[net.pits[1:]]])
-    who, ends, low, cells = pools.pass_cells(z, label, net.parent, net.code)
-    order = np.lexsort((net.code[who], low, net.level[who]))
-    ends, level, cells = ends[order], net.level[who[order]], cells[order]
+    cols = net.z.shape[1]
+    floor = np.concatenate([np.array([-np.inf], net.z.dtype), net.z.reshape(-1)[net.pits[1:]]])
+    ends, level, cells = _sorted_passes(net)
     up, kind, met, deepest, spill, far, hand, linked = kernel.merge(ends, level, floor, float(min_depth_m))
     node, above, first, which = kernel.number(up, kind, met, deepest, floor, linked)
     leaf = kernel.catchments(hand, node, kind)
-    spill_n, at = met[which], cells[spill[which]]
-    pool = np.empty_like(label)
-    jump = kernel.jumps(above)
-    pits = floor.size
-    crew.map(
-        lambda s: pools.place(
-            z[s[0] : s[1]].reshape(-1),
-            label[s[0] : s[1]].reshape(-1),
-            node[:pits],
-            leaf,
-            spill_n,
-            above,
-            jump,
-            pool[s[0] : s[1]].reshape(-1),
-        ),
-        net.strips,
-    )
-    count = which.size
-    area, depth, drained = (np.zeros(count, np.int64) for _ in range(3))
-    edge = np.zeros(count, np.uint8)
-    box = np.tile(np.array([*z.shape, 0, 0], np.int32), (count, 1))
-    pools.measure(z, pool, label, spill_n, area, depth, drained, box)
-    spill_cell = np.stack(np.divmod(at, cols), axis=1)
-    pools.touch(z, pool, spill_cell[:, 0].copy(), spill_cell[:, 1].copy(), edge)
-    pools.gather(above, spill_n, area, depth, drained, box, edge)
+    spill_z = met[which]
+    spill_cell = np.stack(np.divmod(cells[spill[which]], cols), axis=1)
+    pool, sums, per_pit, box = _pools(net, crew, node[: floor.size], above, spill_z)
+    crew.map(lambda s: pools.hand_over(graph.flat(net.z, s), graph.flat(net.label, s), leaf), net.strips)
+    catchment = pools.drained(per_pit, leaf, which.size)
+    edge = np.zeros(which.size, np.uint8)
+    pools.touch(net.z, pool, net.inner, spill_cell[:, 0].copy(), spill_cell[:, 1].copy(), edge)
+    pools.gather(above, spill_z, sums, catchment, box, edge)
     return BasinTree(
         cell_m=float(cell_m),
         parent=above,
         first=first,
         floor_m=floor[deepest[which]].astype(np.float64),
-        spill_m=spill_n.astype(np.float64),
+        spill_m=spill_z.astype(np.float64),
         floor_cell=np.stack(np.divmod(net.pits[deepest[which]], cols), axis=1),
         spill_cell=spill_cell,
         spill_to=leaf[far[which]],
-        area_cells=area,
-        catchment_cells=drained,
-        depth_quanta=depth,
+        area_cells=sums[:, 0].copy(),
+        catchment_cells=catchment,
+        depth_quanta=sums[:, 1].copy(),
         edge=edge,
         bbox=box,
         labels=pool,
-        catchment_labels=label,
+        catchment_labels=net.label,
     )
+
+
+def _sorted_passes(net: graph.Graph) -> tuple[I32, NDArray[np.floating[Any]], NDArray[np.int64]]:
+    """Passes of the spanning tree from the lowest up: labels at their ends, level, flat index of the higher cell."""
+    who, ends, low, cells = pools.pass_cells(net.z, net.label, net.parent, net.code)
+    # -0 and +0 are one level
+    level = net.level[who] + net.z.dtype.type(0)
+    bits = 8 * level.itemsize
+    key = level.view(f"u{level.itemsize}")
+    sign = key.dtype.type(1 << (bits - 1))
+    # as unsigned numbers, negative floats run backwards and come after the positive ones
+    key = np.where(key & sign, ~key, key | sign)
+    order = sort.radix(key.astype(np.uint64), bits)
+    sort.break_ties(order, level, low, net.code[who])
+    return ends[order], level[order], cells[order]
+
+
+def _pools(
+    net: graph.Graph, crew: graph.Crew, node: I32, above: I32, spill: NDArray[np.floating[Any]]
+) -> tuple[I32, NDArray[np.int64], NDArray[np.int64], I32]:
+    """Innermost pool of every cell; cells and depth of each node; cells of each pit; window of each node."""
+    pool = np.empty_like(net.label)
+    levels, jump = pools.pit_levels(node, spill, above), kernel.jumps(above)
+    crew.map(
+        lambda s: pools.place(
+            graph.flat(net.z, s), graph.flat(net.label, s), node, levels, spill, above, jump, graph.flat(pool, s)
+        ),
+        net.strips,
+    )
+    sums = np.zeros((spill.size, 2), np.int64)
+    box = np.tile(np.array([max(pool.shape)] * 2 + [0] * 2, np.int32), (spill.size, 1))
+    per_pit = pools.measure(net.z, net.label, pool, node, spill, sums, box)
+    return pool, sums, per_pit, box

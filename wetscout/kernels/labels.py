@@ -35,21 +35,21 @@ def _lowest_of_three(row, low, place):
 def clean(z, r0, r1):
     """Turn NaN into -inf in rows r0 to r1 of z, in place.
 
-    Returns how many there were, how many cells are +inf, and the highest absolute value of the others.
+    Returns how many there were, how many cells are +inf, how many -inf, and the highest absolute value of the others.
     """
-    nans = 0
-    infs = 0
+    nans, infs, outlets = 0, 0, 0
     highest = 0.0
-    flat = z[r0:r1].reshape(-1)
-    for i in range(flat.size):
-        v = abs(flat[i])
+    line = z[r0:r1].reshape(-1)
+    for i in range(line.size):
+        v = line[i]
         nans += 1 if v != v else 0
-        infs += 1 if flat[i] == np.inf else 0
-        highest = v if highest < v < np.inf else highest
+        infs += 1 if v == np.inf else 0
+        outlets += 1 if v == -np.inf else 0
+        highest = abs(v) if highest < abs(v) < np.inf else highest
     if nans > 0:
-        for i in range(flat.size):
-            flat[i] = -np.inf if flat[i] != flat[i] else flat[i]
-    return nans, infs, highest
+        for i in range(line.size):
+            line[i] = -np.inf if line[i] != line[i] else line[i]
+    return nans, infs, outlets, highest
 
 
 @njit(nogil=True, cache=True)

@@ -18,7 +18,7 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
-# neighbours in row, column order: north-west 0, north 1, north-east 2, west 3, east 4, south-west 5, south 6, south-east 7
+# of the neighbours in row, column order: north-west, north, north-east, west, east, south-west, south, south-east
 _DIRECTION = np.array([3, 2, 1, 0, 0, 1, 2, 3], np.int64)
 
 

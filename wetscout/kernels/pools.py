@@ -41,25 +41,48 @@ def pass_cells(z, label, parent, code):
 
 
 @njit(nogil=True, cache=True)
-def place(z, label, node, catchment, spill, above, jump, pool):
-    """Put every cell into the innermost pool that holds it and turn its pit label into its catchment's leaf.
+def pit_levels(node, spill, above):
+    """Spill levels of the innermost and of the outermost basin around each pit: (pits + 1, 2) like spill.
 
-    z, label and pool are flat strips; node and catchment (pits + 1,) from the tree; spill, above, jump (nodes,).
-    label is overwritten. Walls (+inf) and cells outside get -1 in both.
+    Pits are numbered as they lie, nodes are not: most cells need no more than this. -inf where there is none.
+    """
+    top = np.empty(spill.size, spill.dtype)
+    for k in range(spill.size - 1, -1, -1):
+        top[k] = spill[k] if above[k] < 0 else top[above[k]]
+    out = np.full((node.size, 2), -np.inf, spill.dtype)
+    for p in range(1, node.size):
+        if node[p] >= 0:
+            out[p, 0] = spill[node[p]]
+            out[p, 1] = top[node[p]]
+    return out
+
+
+@njit(nogil=True, cache=True)
+def place(z, label, node, levels, spill, above, jump, pool):
+    """Put every cell into the innermost pool that holds it.
+
+    z, label and pool are flat strips; node (pits + 1,) from the tree; levels from `pit_levels`; spill, above, jump
+    (nodes,). Cells above all pools, outside and walls (+inf) get -1.
     """
     for i in range(z.size):
         p = label[i]
         h = z[i]
-        if p == 0 or h == np.inf:
+        if h >= levels[p, 1]:
             pool[i] = -1
-            label[i] = -1
             continue
         k = node[p]
-        while k >= 0 and spill[k] <= h:
-            j = jump[k]
-            k = j if j >= 0 and spill[j] <= h else above[k]
+        if h >= levels[p, 0]:
+            while spill[k] <= h:
+                j = jump[k]
+                k = j if j >= 0 and spill[j] <= h else above[k]
         pool[i] = k
-        label[i] = catchment[p]
+
+
+@njit(nogil=True, cache=True)
+def hand_over(z, label, catchment):
+    """Turn pit labels into the leaf whose catchment the cell belongs to, in place; walls (+inf) get -1."""
+    for i in range(label.size):
+        label[i] = catchment[label[i]] if z[i] != np.inf else -1
 
 
 @njit(nogil=True, cache=True)
@@ -69,64 +92,101 @@ def quanta(h):
 
 
 @njit(nogil=True, cache=True)
-def measure(z, pool, catchment, spill, area, depth, drained, box):
-    """Add every cell to the node that holds it: area, depth below the node's spill level, window; count catchments.
+def measure(z, label, pool, node, spill, sums, box):
+    """Measure the cells of every node that lie in none of its children.
 
-    z, pool, catchment (rows, cols); area, depth, drained (nodes,) int64; box (nodes, 4) int32 row0, col0, row1, col1,
-    half open.
+    z, label, pool (rows, cols); node (pits + 1,); spill (nodes,). sums (nodes, 2) int64: cells, depth below the node's
+    spill level; box (nodes, 4) int32: row0, col0, row1, col1, half open. Returns cells of each pit, int64 (pits + 1,).
+    A pit's own lowest water is summed by pit, which lies beside its cells in memory, and brought to its node at the
+    end.
     """
     rows, cols = z.shape
-    top = np.empty(spill.size, np.int64)
-    for k in range(spill.size):
-        top[k] = quanta(spill[k])
+    size = node.size
+    cells = np.zeros(size, np.int64)
+    own = np.zeros((size, 2), np.int64)
+    own_box = np.empty((size, 4), np.int32)
+    own_box[:, :2] = max(rows, cols)
+    own_box[:, 2:] = 0
     for i in range(rows):
-        last = -1
         for j in range(cols):
-            c = catchment[i, j]
-            if c >= 0:
-                drained[c] += 1
+            p = label[i, j]
+            if p == 0 or z[i, j] == np.inf:
+                continue
+            cells[p] += 1
             k = pool[i, j]
-            if k >= 0:
-                area[k] += 1
-                depth[k] += top[k] - quanta(z[i, j])
-                if k != last:
-                    box[k, 0] = min(box[k, 0], i)
-                    box[k, 1] = min(box[k, 1], j)
-                    box[k, 2] = max(box[k, 2], i + 1)
-                box[k, 3] = max(box[k, 3], j + 1)
-            last = k
+            if k < 0:
+                continue
+            if k == node[p]:
+                part, window, m = own, own_box, p
+            else:
+                part, window, m = sums, box, k
+            part[m, 0] += 1
+            # below zero here, above the spill level at the end
+            part[m, 1] -= quanta(z[i, j])
+            window[m, 0] = min(window[m, 0], i)
+            window[m, 1] = min(window[m, 1], j)
+            window[m, 2] = max(window[m, 2], i + 1)
+            window[m, 3] = max(window[m, 3], j + 1)
+    for p in range(1, size):
+        k = node[p]
+        if k >= 0 and own[p, 0] > 0:
+            sums[k, 0] += own[p, 0]
+            sums[k, 1] += own[p, 1]
+            _widen(box, k, own_box, p)
+    for k in range(spill.size):
+        sums[k, 1] += sums[k, 0] * quanta(spill[k])
+    return cells
 
 
 @njit(nogil=True, cache=True)
-def gather(above, spill, area, depth, drained, box, edge):
+def _widen(box, k, other, m):
+    box[k, 0] = min(box[k, 0], other[m, 0])
+    box[k, 1] = min(box[k, 1], other[m, 1])
+    box[k, 2] = max(box[k, 2], other[m, 2])
+    box[k, 3] = max(box[k, 3], other[m, 3])
+
+
+@njit(nogil=True, cache=True)
+def drained(cells, catchment, count):
+    """Cells that drain to each leaf: int64 (count,), from cells of each pit."""
+    out = np.zeros(count, np.int64)
+    for p in range(1, cells.size):
+        if catchment[p] >= 0:
+            out[catchment[p]] += cells[p]
+    return out
+
+
+@njit(nogil=True, cache=True)
+def gather(above, spill, sums, catchment, box, edge):
     """Add children to parents, in place; nodes are in postorder."""
     for k in range(above.size):
         t = above[k]
         if t < 0:
             continue
-        area[t] += area[k]
-        depth[t] += depth[k] + area[k] * (quanta(spill[t]) - quanta(spill[k]))
-        drained[t] += drained[k]
+        sums[t, 0] += sums[k, 0]
+        sums[t, 1] += sums[k, 1] + sums[k, 0] * (quanta(spill[t]) - quanta(spill[k]))
+        catchment[t] += catchment[k]
         edge[t] |= edge[k]
-        box[t, 0] = min(box[t, 0], box[k, 0])
-        box[t, 1] = min(box[t, 1], box[k, 1])
-        box[t, 2] = max(box[t, 2], box[k, 2])
-        box[t, 3] = max(box[t, 3], box[k, 3])
+        _widen(box, t, box, k)
 
 
 @njit(nogil=True, cache=True)
 def _unknown(z, i, j):
     """True on the raster's border, on an outlet inside it, on a wall."""
     rows, cols = z.shape
-    return i == 0 or j == 0 or i == rows - 1 or j == cols - 1 or z[i, j] == -np.inf or z[i, j] == np.inf
+    return i == 0 or j == 0 or i == rows - 1 or j == cols - 1 or abs(z[i, j]) == np.inf
 
 
 @njit(nogil=True, cache=True)
-def touch(z, pool, spill_row, spill_col, edge):
-    """Set edge (nodes,) to 1 where the pool or the spill cell touches the border, an outlet or a wall."""
+def touch(z, pool, inner, spill_row, spill_col, edge):
+    """Set edge (nodes,) to 1 where the pool or the spill cell touches the border, an outlet or a wall.
+
+    inner: whether there are outlets or walls within the raster.
+    """
     rows, cols = z.shape
     for i in range(rows):
-        for j in range(cols):
+        step = 1 if inner or i == 0 or i == rows - 1 else max(cols - 1, 1)
+        for j in range(0, cols, step):
             if not _unknown(z, i, j):
                 continue
             for y in range(max(i - 1, 0), min(i + 2, rows)):
@@ -142,12 +202,11 @@ def touch(z, pool, spill_row, spill_col, edge):
 
 
 @njit(nogil=True, cache=True)
-def windows(labels, count):
-    """Window (row0, col0, row1, col1, half open) of each label 0 ... count - 1; int32 (count, 4)."""
+def windows(labels, above):
+    """Window (row0, col0, row1, col1, half open) of each node with its children, int32 (nodes, 4)."""
     rows, cols = labels.shape
-    box = np.empty((count, 4), np.int32)
-    box[:, 0] = rows
-    box[:, 1] = cols
+    box = np.empty((above.size, 4), np.int32)
+    box[:, :2] = max(rows, cols)
     box[:, 2:] = 0
     for i in range(rows):
         for j in range(cols):
@@ -157,4 +216,7 @@ def windows(labels, count):
                 box[k, 1] = min(box[k, 1], j)
                 box[k, 2] = max(box[k, 2], i + 1)
                 box[k, 3] = max(box[k, 3], j + 1)
+    for k in range(above.size):
+        if above[k] >= 0:
+            _widen(box, above[k], box, k)
     return box

@@ -13,6 +13,8 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from wetscout.kernels.sort import heap_sort
+
 
 @njit(nogil=True, cache=True)
 def _root(uf, i):
@@ -201,46 +203,28 @@ def _children(kind, node_above, order, roots, count):
 
 
 @njit(nogil=True, cache=True)
-def _before(x, y, deepest, floor, met):
-    if met[x] != met[y]:
-        return met[x] < met[y]
-    return _deeper(floor, deepest[x], deepest[y])
-
-
-@njit(nogil=True, cache=True)
 def _sort_siblings(below, low, high, deepest, floor, met):
-    """Sort in place: by insertion when few (nearly always two), else a heap sort, since a parent may have thousands."""
-    n = high - low
-    if n <= 16:
-        for i in range(low + 1, high):
-            x = below[i]
-            j = i - 1
-            while j >= low and _before(x, below[j], deepest, floor, met):
-                below[j + 1] = below[j]
-                j -= 1
-            below[j + 1] = x
-        return
-    for begin in range(n // 2 - 1, -1, -1):
-        _sift(below, low, begin, n, deepest, floor, met)
-    for end in range(n - 1, 0, -1):
-        x = below[low]
-        below[low] = below[low + end]
-        below[low + end] = x
-        _sift(below, low, 0, end, deepest, floor, met)
-
-
-@njit(nogil=True, cache=True)
-def _sift(below, low, i, n, deepest, floor, met):
-    x = below[low + i]
-    while 2 * i + 1 < n:
-        c = 2 * i + 1
-        if c + 1 < n and _before(below[low + c], below[low + c + 1], deepest, floor, met):
-            c += 1
-        if not _before(x, below[low + c], deepest, floor, met):
-            break
-        below[low + i] = below[low + c]
-        i = c
-    below[low + i] = x
+    """Sort nodes by (spill level, floor), in place; their spill levels are in order already."""
+    i = low
+    while i < high:
+        end = i + 1
+        while end < high and met[below[end]] == met[below[i]]:
+            end += 1
+        if end - i == 2:
+            # nearly always
+            if _deeper(floor, deepest[below[i + 1]], deepest[below[i]]):
+                below[i], below[i + 1] = below[i + 1], below[i]
+        elif end - i > 2:
+            run = below[i:end]
+            heights = np.empty(end - i, floor.dtype)
+            pits = np.empty(end - i, np.int32)
+            for k in range(end - i):
+                pits[k] = deepest[run[k]]
+                heights[k] = floor[pits[k]]
+            order = np.arange(end - i).astype(np.int32)
+            heap_sort(order, heights, pits)
+            run[:] = run[order]
+        i = end
 
 
 @njit(nogil=True, cache=True)

@@ -1,0 +1,90 @@
+"""Order of passes: by level with a radix sort, then runs of equal level by lower cell and place."""
+
+from __future__ import annotations
+
+import numpy as np
+from numba import njit
+
+_DIGIT = 11
+_SIZE = 1 << _DIGIT
+
+
+@njit(nogil=True, cache=True)
+def radix(key, bits):
+    """Order (int32) that sorts uint64 keys of so many bits; equal keys stay in their order."""
+    n = key.size
+    order = np.arange(n).astype(np.int32)
+    other = np.empty(n, np.int32)
+    keys = key
+    spare = np.empty(n, np.uint64)
+    start = np.empty(_SIZE, np.int64)
+    for shift in range(0, bits, _DIGIT):
+        start[:] = 0
+        for i in range(n):
+            start[(keys[i] >> np.uint64(shift)) & np.uint64(_SIZE - 1)] += 1
+        total = 0
+        for d in range(_SIZE):
+            count = start[d]
+            start[d] = total
+            total += count
+        for i in range(n):
+            d = (keys[i] >> np.uint64(shift)) & np.uint64(_SIZE - 1)
+            at = start[d]
+            start[d] = at + 1
+            other[at] = order[i]
+            spare[at] = keys[i]
+        order, other = other, order
+        keys, spare = spare, keys
+    return order
+
+
+@njit(nogil=True, cache=True)
+def break_ties(order, level, low, code):
+    """Sort runs of equal level in an order by (low, code), in place: few by insertion, many by heap."""
+    n = order.size
+    i = 0
+    while i < n:
+        end = i + 1
+        while end < n and level[order[end]] == level[order[i]]:
+            end += 1
+        if end - i > 16:
+            heap_sort(order[i:end], low, code)
+        else:
+            for k in range(i + 1, end):
+                x = order[k]
+                m = k - 1
+                while m >= i and _before(x, order[m], low, code):
+                    order[m + 1] = order[m]
+                    m -= 1
+                order[m + 1] = x
+        i = end
+
+
+@njit(nogil=True, cache=True)
+def _before(a, b, low, code):
+    return low[a] < low[b] or (low[a] == low[b] and code[a] < code[b])
+
+
+@njit(nogil=True, cache=True)
+def heap_sort(run, low, code):
+    """Sort indices by (low, code), in place."""
+    n = run.size
+    for begin in range(n // 2 - 1, -1, -1):
+        _sift(run, begin, n, low, code)
+    for end in range(n - 1, 0, -1):
+        run[0], run[end] = run[end], run[0]
+        _sift(run, 0, end, low, code)
+
+
+@njit(nogil=True, cache=True)
+def _sift(run, i, n, low, code):
+    x = run[i]
+    while 2 * i + 1 < n:
+        c = 2 * i + 1
+        if c + 1 < n and _before(run[c], run[c + 1], low, code):
+            c += 1
+        if not _before(x, run[c], low, code):
+            break
+        run[i] = run[c]
+        i = c
+    run[i] = x
