@@ -1,1 +1,28 @@
 """Invented landscapes with known answers, and the scoring against them."""
+
+from wetscout.prove.kinds import KINDS, Options, options_of
+from wetscout.prove.landscape import Crossing, Found, Landscape, TrueBasin, TrueCulvert, TrueLine, TruePond
+from wetscout.prove.make import make_landscape
+from wetscout.prove.report import Report, lines_of, pool_scores
+from wetscout.prove.run import run_proof
+from wetscout.prove.score import Score, score
+
+__all__ = [
+    "KINDS",
+    "Crossing",
+    "Found",
+    "Landscape",
+    "Options",
+    "Report",
+    "Score",
+    "TrueBasin",
+    "TrueCulvert",
+    "TrueLine",
+    "TruePond",
+    "lines_of",
+    "make_landscape",
+    "options_of",
+    "pool_scores",
+    "run_proof",
+    "score",
+]

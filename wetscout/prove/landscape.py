@@ -1,0 +1,235 @@
+"""What an invented landscape is: the DEM, the ground before anything was dug, and the exact answers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wetscout.records import BOOL, F32, F64, Patch
+
+
+@dataclass(frozen=True)
+class TrueLine:
+    """A true centre line, drawn downhill where water runs in it.
+
+    Attributes
+    ----------
+    line_id : int
+        From 0, within the landscape and its sort.
+    kind : str
+        `drain`, `collector`, `deepened outlet`, `roadside`, `stream`, `road`.
+    row, col : float64 (n,)
+        Stations [cells], about 1 m apart.
+    level_m : float64 (n,)
+        Bed (ditch, stream) or crown (road) [m].
+    width_m : float
+        Bed or crown width [m].
+    side : float
+        Side slope, horizontal to 1 vertical.
+    passing : bool
+        Carries water of other ditches.
+    """
+
+    line_id: int
+    kind: str
+    row: F64
+    col: F64
+    level_m: F64
+    width_m: float
+    side: float
+    passing: bool = False
+
+
+@dataclass(frozen=True)
+class TrueCulvert:
+    """A pipe under a road which the DEM does not show: both ends [cells], and the ditch it carries."""
+
+    row: F64
+    col: F64
+    line_id: int
+    length_m: float
+
+
+@dataclass(frozen=True)
+class TruePond:
+    """A pond dug into the ground: centre [cells], area [m2], depth [m], whether a ditch leaves it."""
+
+    row: float
+    col: float
+    area_m2: float
+    depth_m: float
+    joined: bool
+
+
+@dataclass(frozen=True)
+class Crossing:
+    """Where a ditch passes the rim of a natural basin with its bed below the spill level.
+
+    Attributes
+    ----------
+    line_id : int
+        The ditch.
+    row, col : float64 (n,)
+        Every station at which a plug stands on the rim: the edge of the pool, the run from there on which the natural
+        ground beside stands within 0.05 m of the spill level, and the first crest of the rim behind it [cells].
+    outflow : bool
+        True where water leaves; False where the ditch comes in from above with its bed below the spill level.
+    under_road : bool
+        The rim is crossed beneath road fill.
+    """
+
+    line_id: int
+    row: F64
+    col: F64
+    outflow: bool
+    under_road: bool
+
+
+@dataclass(frozen=True)
+class TrueBasin:
+    """A natural basin of the ground before ditches and roads.
+
+    Attributes
+    ----------
+    node_id, parent_id, family : int
+        Own number; number of the enclosing basin (-1 none); number shared by all nested basins with one floor.
+    pool : Patch
+        Cells strictly below the spill level.
+    spill_m, floor_m, depth_m, area_m2, volume_m3 : float
+        Of the pool on the natural ground.
+    today_m : float
+        Level to which water over the lower third of the basin stands today (ditches and culverts open) [m].
+    left : float
+        Share of the natural volume that today's ground still holds.
+    drained, partial : bool
+        Drained: >= 0.7 of the depth is lost and <= 0.35 of the volume is left. Partial: less, but more than a trace.
+    drained_by : str
+        `ditch`, `ditch under road`, `deepened outlet`, `` when nothing was lost.
+    under_road : bool
+        A way out lies beneath road fill.
+    crossings : tuple of Crossing
+    starts_here : bool
+        No ditch enters the pool from above.
+    at_edge : bool
+        Touches the border of the raster: not scored.
+    """
+
+    node_id: int
+    parent_id: int
+    family: int
+    pool: Patch
+    spill_m: float
+    floor_m: float
+    depth_m: float
+    area_m2: float
+    volume_m3: float
+    today_m: float
+    left: float
+    drained: bool
+    partial: bool
+    drained_by: str
+    under_road: bool
+    crossings: tuple[Crossing, ...]
+    starts_here: bool
+    at_edge: bool
+
+
+@dataclass(frozen=True)
+class Landscape:
+    """An invented landscape.
+
+    Attributes
+    ----------
+    z : float32 (rows, cols)
+        What a DEM would show [m]: ditches, roads, spoil, furrows, noise; no culverts.
+    ground : float32 (rows, cols)
+        Natural ground [m] before anything was dug; no noise.
+    opened : float32 (rows, cols)
+        Today's ground [m] without noise and furrows, culverts open (blocks take their lowest cell).
+    cell_m : float
+    kind : str
+    seed : int
+    basins : tuple of TrueBasin
+        All nested levels, children before parents.
+    ditches, roads, streams : tuple of TrueLine
+    culverts : tuple of TrueCulvert
+    ponds : tuple of TruePond
+    noise_m : float
+        Standard deviation of the noise [m] on the fine grid.
+    """
+
+    z: F32
+    ground: F32
+    opened: F32
+    cell_m: float
+    kind: str
+    seed: int
+    basins: tuple[TrueBasin, ...]
+    ditches: tuple[TrueLine, ...]
+    culverts: tuple[TrueCulvert, ...]
+    roads: tuple[TrueLine, ...]
+    streams: tuple[TrueLine, ...]
+    ponds: tuple[TruePond, ...]
+    noise_m: float
+
+    @property
+    def area_km2(self) -> float:
+        """Area of the raster [km2]."""
+        return self.z.size * self.cell_m**2 / 1e6
+
+    def parent_of(self) -> dict[int, int]:
+        """Enclosing basin of each basin, by number."""
+        return {b.node_id: b.parent_id for b in self.basins}
+
+
+@dataclass(frozen=True)
+class Found:
+    """One offered site, as far as it is scored: pool, spill [m], volume [m3], plugs as (row, col) [cells]."""
+
+    pool: Patch
+    spill_m: float
+    volume_m3: float
+    plugs: tuple[tuple[float, float], ...]
+
+
+def overlap(a: Patch, b: Patch) -> int:
+    """Count the cells two patches share.
+
+    Parameters
+    ----------
+    a, b : Patch
+
+    Returns
+    -------
+    int
+    """
+    row0, col0 = max(a.row0, b.row0), max(a.col0, b.col0)
+    row1 = min(a.row0 + a.mask.shape[0], b.row0 + b.mask.shape[0])
+    col1 = min(a.col0 + a.mask.shape[1], b.col0 + b.mask.shape[1])
+    if row1 <= row0 or col1 <= col0:
+        return 0
+    one: BOOL = a.mask[row0 - a.row0 : row1 - a.row0, col0 - a.col0 : col1 - a.col0]
+    two: BOOL = b.mask[row0 - b.row0 : row1 - b.row0, col0 - b.col0 : col1 - b.col0]
+    return int(np.count_nonzero(one & two))
+
+
+def inside(patch: Patch, row: NDArray[np.float64], col: NDArray[np.float64]) -> BOOL:
+    """Tell which points (row, col) [cells] lie on cells of a patch.
+
+    Parameters
+    ----------
+    patch : Patch
+    row, col : float64 (n,)
+
+    Returns
+    -------
+    bool (n,)
+    """
+    r = np.rint(row).astype(np.int64) - patch.row0
+    c = np.rint(col).astype(np.int64) - patch.col0
+    ok = (r >= 0) & (c >= 0) & (r < patch.mask.shape[0]) & (c < patch.mask.shape[1])
+    out: BOOL = np.zeros(r.shape, dtype=np.bool_)
+    out[ok] = patch.mask[r[ok], c[ok]]
+    return out
