@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from wetscout.ingest.load import Sources, load, look
 from wetscout.ingest.terrain import from_array, inner_holes
 
-__all__ = ["from_array", "inner_holes"]
+__all__ = ["Sources", "from_array", "inner_holes", "load", "look"]
