@@ -281,12 +281,13 @@ def _grow(net: graph.Graph, crew: graph.Crew, cell_m: float, min_depth_m: float)
     cols = net.z.shape[1]
     floor = np.concatenate([np.array([-np.inf], net.z.dtype), net.z.reshape(-1)[net.pits[1:]]])
     ends, level, cells = _sorted_passes(net)
-    up, kind, met, deepest, spill, far, hand, linked = kernel.merge(ends, level, floor, float(min_depth_m))
-    node, above, first, which = kernel.number(up, kind, met, deepest, floor, linked)
-    leaf = kernel.catchments(hand, node, kind)
-    spill_z = met[which]
-    spill_cell = np.stack(np.divmod(cells[spill[which]], cols), axis=1)
-    pool, sums, per_pit, box = _pools(net, crew, node[: floor.size], above, spill_z)
+    links, hand = kernel.merge(ends, level, floor, float(min_depth_m))
+    node, leaf, above, first, which = kernel.number(links, level, floor, floor.size - 1)
+    leaf = kernel.catchments(hand, leaf)
+    made = links[which]
+    spill_z = level[made[:, 3]]
+    spill_cell = _row_col(cells[made[:, 5]], cols)
+    pool, sums, per_pit, box = _pools(net, crew, node, above, spill_z)
     crew.map(lambda s: pools.hand_over(graph.flat(net.z, s), graph.flat(net.label, s), leaf), net.strips)
     catchment = pools.drained(per_pit, leaf, which.size)
     edge = np.zeros(which.size, np.uint8)
@@ -296,11 +297,11 @@ def _grow(net: graph.Graph, crew: graph.Crew, cell_m: float, min_depth_m: float)
         cell_m=float(cell_m),
         parent=above,
         first=first,
-        floor_m=floor[deepest[which]].astype(np.float64),
+        floor_m=floor[made[:, 4]].astype(np.float64),
         spill_m=spill_z.astype(np.float64),
-        floor_cell=np.stack(np.divmod(net.pits[deepest[which]], cols), axis=1),
+        floor_cell=_row_col(net.pits[made[:, 4]], cols),
         spill_cell=spill_cell,
-        spill_to=leaf[far[which]],
+        spill_to=leaf[made[:, 6]],
         area_cells=sums[:, 0].copy(),
         catchment_cells=catchment,
         depth_quanta=sums[:, 1].copy(),
@@ -309,6 +310,11 @@ def _grow(net: graph.Graph, crew: graph.Crew, cell_m: float, min_depth_m: float)
         labels=pool,
         catchment_labels=net.label,
     )
+
+
+def _row_col(cell: NDArray[np.int64], cols: int) -> NDArray[np.int64]:
+    """Row and column of flat indices, side by side."""
+    return np.stack(np.divmod(cell, cols), axis=1)
 
 
 def _sorted_passes(net: graph.Graph) -> tuple[I32, NDArray[np.floating[Any]], NDArray[np.int64]]:

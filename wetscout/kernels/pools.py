@@ -116,17 +116,16 @@ def measure(z, label, pool, node, spill, sums, box):
             k = pool[i, j]
             if k < 0:
                 continue
-            if k == node[p]:
-                part, window, m = own, own_box, p
-            else:
-                part, window, m = sums, box, k
-            part[m, 0] += 1
             # below zero here, above the spill level at the end
-            part[m, 1] -= quanta(z[i, j])
-            window[m, 0] = min(window[m, 0], i)
-            window[m, 1] = min(window[m, 1], j)
-            window[m, 2] = max(window[m, 2], i + 1)
-            window[m, 3] = max(window[m, 3], j + 1)
+            depth = quanta(z[i, j])
+            if k == node[p]:
+                own[p, 0] += 1
+                own[p, 1] -= depth
+                _include(own_box, p, i, j)
+            else:
+                sums[k, 0] += 1
+                sums[k, 1] -= depth
+                _include(box, k, i, j)
     for p in range(1, size):
         k = node[p]
         if k >= 0 and own[p, 0] > 0:
@@ -136,6 +135,14 @@ def measure(z, label, pool, node, spill, sums, box):
     for k in range(spill.size):
         sums[k, 1] += sums[k, 0] * quanta(spill[k])
     return cells
+
+
+@njit(nogil=True, cache=True)
+def _include(box, k, i, j):
+    box[k, 0] = min(box[k, 0], i)
+    box[k, 1] = min(box[k, 1], j)
+    box[k, 2] = max(box[k, 2], i + 1)
+    box[k, 3] = max(box[k, 3], j + 1)
 
 
 @njit(nogil=True, cache=True)
@@ -212,10 +219,7 @@ def windows(labels, above):
         for j in range(cols):
             k = labels[i, j]
             if k >= 0:
-                box[k, 0] = min(box[k, 0], i)
-                box[k, 1] = min(box[k, 1], j)
-                box[k, 2] = max(box[k, 2], i + 1)
-                box[k, 3] = max(box[k, 3], j + 1)
+                _include(box, k, i, j)
     for k in range(above.size):
         if above[k] >= 0:
             _widen(box, above[k], box, k)

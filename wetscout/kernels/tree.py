@@ -34,28 +34,23 @@ def _deeper(floor, a, b):
 def merge(ends, level, floor, min_depth):
     """Grow the tree of items from passes sorted by level.
 
-    ends (passes, 2) int32 pit labels (0 outside), level (passes,), floor (n + 1,) heights of pits. Returns
-    up (items,) int32: item above, 0 outside, -1 never met anything; kind (items,) uint8: 1 node, 0 dissolved;
-    met (items,) like level: level at which it was linked, of a node its spill level;
-    deepest (items,) int32: pit with the deepest floor; spill (items,) int32: the pass over which a node spills;
-    far (items,) int32: pit behind the pass at which a node closed; hand (n + 1,) int32: pit that a dissolved pit hands
-    its catchment to, -1 none; order: items in the order in which they were linked.
-    Kernel of more than 50 lines: one loop over passes with three outcomes; taken apart it would pass 14 arrays about.
+    ends (passes, 2) int32 pit labels (0 outside), level (passes,), floor (n + 1,) heights of pits. Returns links, int32
+    (links, 7), one row each time an item goes under another, from the lowest level up, with columns
+    0 item, 1 item above it (0 outside), 2 whether it became a node (else it dissolved), 3 the pass that linked it,
+    4 pit with its deepest floor, 5 the pass over which it spills, 6 pit behind the pass that linked it;
+    and hand, int32 (n + 1,): pit that a dissolved pit hands its catchment to, -1 none.
+    Kernel of more than 50 lines: one loop over passes with three outcomes; taken apart it would pass 12 arrays about.
     """
     n = floor.size - 1
     uf = np.arange(n + 1).astype(np.int32)
     item = np.arange(n + 1).astype(np.int32)
     size = 2 * n + 1
-    up = np.full(size, -1, np.int32)
-    kind = np.zeros(size, np.uint8)
     deepest = np.arange(size).astype(np.int32)
     born = np.empty(size, level.dtype)
     born[: n + 1] = floor
-    met = np.full(size, np.inf, level.dtype)
     spill = np.full(size, -1, np.int32)
-    far = np.full(size, -1, np.int32)
     hand = np.full(n + 1, -1, np.int32)
-    order = np.empty(size, np.int32)
+    links = np.empty((size, 7), np.int32)
     linked = 0
     items = n + 1
     for e in range(level.size):
@@ -63,28 +58,17 @@ def merge(ends, level, floor, min_depth):
         a, b = _root(uf, ends[e, 0]), _root(uf, ends[e, 1])
         p, q = item[a], item[b]
         # the first pass at this level that leads out of the item is where it spills
-        for x in (p, q):
-            if x != 0 and (spill[x] < 0 or level[spill[x]] != here):
-                spill[x] = e
-        if p == 0 or q == 0:
-            x = p + q
-            counts = born[x] < here if x > n else here > floor[x] and np.float64(here) - floor[x] >= min_depth
-            kind[x] = 1 if counts else 0
-            behind = ends[e, 1] if p == x else ends[e, 0]
-            far[x] = behind
-            up[x] = 0
-            met[x] = here
-            order[linked] = x
-            linked += 1
-            if x <= n and not counts:
-                hand[x] = behind
-            uf[a if p == x else b] = b if p == x else a
-            continue
+        if p != 0 and (spill[p] < 0 or level[spill[p]] != here):
+            spill[p] = e
+        if q != 0 and (spill[q] < 0 or level[spill[q]] != here):
+            spill[q] = e
         p_counts = p > n or (here > floor[p] and np.float64(here) - floor[p] >= min_depth)
         q_counts = q > n or (here > floor[q] and np.float64(here) - floor[q] >= min_depth)
-        if p_counts and q_counts:
-            p_open = p > n and born[p] == here
-            q_open = q > n and born[q] == here
+        p_open = p > n and born[p] == here
+        q_open = q > n and born[q] == here
+        if p == 0 or q == 0:
+            top = 0
+        elif p_counts and q_counts:
             if p_open:
                 top = p
             elif q_open:
@@ -94,132 +78,146 @@ def merge(ends, level, floor, min_depth):
                 items += 1
                 born[top] = here
                 deepest[top] = deepest[p]
-            for x in (p, q):
-                if _deeper(floor, deepest[x], deepest[top]):
-                    deepest[top] = deepest[x]
-                if x != top:
-                    kind[x] = 0 if x > n and born[x] == here else 1
-                    far[x] = ends[e, 1] if x == p else ends[e, 0]
-                    up[x] = top
-                    met[x] = here
-                    order[linked] = x
-                    linked += 1
+            if _deeper(floor, deepest[p], deepest[top]):
+                deepest[top] = deepest[p]
+            if _deeper(floor, deepest[q], deepest[top]):
+                deepest[top] = deepest[q]
         else:
-            keep_p = p_counts or (not q_counts and _deeper(floor, p, q))
-            top = p if keep_p else q
-            lost = q if keep_p else p
-            up[lost] = top
-            met[lost] = here
-            order[linked] = lost
+            top = p if p_counts or (not q_counts and _deeper(floor, p, q)) else q
+        for side in range(2):
+            x = q if side else p
+            if x == top:
+                continue
+            counts, is_open = (q_counts, q_open) if side else (p_counts, p_open)
+            behind = ends[e, 1 - side]
+            links[linked, 0] = x
+            links[linked, 1] = top
+            links[linked, 2] = 1 if counts and not is_open else 0
+            links[linked, 3] = e
+            links[linked, 4] = deepest[x]
+            links[linked, 5] = spill[x]
+            links[linked, 6] = behind
             linked += 1
-            hand[lost] = ends[e, 0] if keep_p else ends[e, 1]
-        uf[b] = a
-        item[a] = top
-    return up[:items], kind[:items], met[:items], deepest[:items], spill[:items], far[:items], hand, order[:linked]
+            if not counts:
+                hand[x] = behind
+        # label 0 stays the root of all that is outside
+        if b == 0:
+            uf[a] = b
+        else:
+            uf[b] = a
+            item[a] = top
+    return links[:linked].copy(), hand
 
 
 @njit(nogil=True, cache=True)
-def number(up, kind, met, deepest, floor, order):
+def number(links, level, floor, pits):
     """Number the nodes in postorder; siblings by (spill level, floor, first in row, column order).
 
-    Arguments from `merge`. Returns node (items,) int32: own number of a node, else the first node
-    above, -1 none; above (nodes,) int32 parent or -1; first (nodes,) int32: the subtree is first[i] ... i;
-    which (nodes,) int32 the item of each node.
+    links, level and floor as in `merge`; pits how many. Returns node (pits + 1,) int32: innermost node around a pit, -1
+    none; leaf (pits + 1,) int32: the node that is the pit's own, -1 none; above (nodes,) int32 parent or -1;
+    first (nodes,) int32: the subtree is first[i] ... i; which (nodes,) int32: the link that made the node.
+    Everything runs over links, not over items, since links lie in memory as they are read.
     """
-    items = up.size
-    node_above = np.full(items, -1, np.int32)
-    size = np.zeros(items, np.int32)
-    roots = 0
-    for k in range(order.size - 1, -1, -1):
-        x = order[k]
-        t = up[x]
-        # items are linked before the items above them; what dissolved at a basin's spill level lies beside its pool
-        node_above[x] = t if kind[t] == 1 and met[t] > met[x] else node_above[t]
-    count = 0
-    for k in range(order.size):
-        x = order[k]
-        if kind[x] == 1:
-            count += 1
-            size[x] += 1
-            t = node_above[x]
+    count = links.shape[0]
+    at = np.full(2 * pits + 1, -1, np.int32)
+    for k in range(count):
+        at[links[k, 0]] = k
+    above_link = np.empty(count, np.int32)
+    size = np.zeros(count, np.int32)
+    for k in range(count - 1, -1, -1):
+        # an item is linked before the item above it; what dissolved at a basin's spill level lies beside its pool
+        t = at[links[k, 1]]
+        if t >= 0 and (links[t, 2] == 0 or level[links[t, 3]] <= level[links[k, 3]]):
+            t = above_link[t]
+        above_link[k] = t
+    nodes, roots = 0, 0
+    for k in range(count):
+        if links[k, 2] == 1:
+            nodes += 1
+            size[k] += 1
+            t = above_link[k]
             if t >= 0:
-                size[t] += size[x]
+                size[t] += size[k]
             else:
                 roots += 1
-    start, below = _children(kind, node_above, order, roots, count)
-    node = np.full(items, -1, np.int32)
-    above = np.full(count, -1, np.int32)
-    first = np.empty(count, np.int32)
-    which = np.empty(count, np.int32)
-    _sort_siblings(below, 0, roots, deepest, floor, met)
+    start, below = _children(links, above_link, roots, nodes)
+    node_of = np.full(count, -1, np.int32)
+    above = np.empty(nodes, np.int32)
+    first = np.empty(nodes, np.int32)
+    which = np.empty(nodes, np.int32)
+    _sort_siblings(below[:roots], links, level, floor)
     base = 0
     for k in range(roots):
         base += size[below[k]]
-        node[below[k]] = base - 1
-    for k in range(order.size - 1, -1, -1):
-        x = order[k]
-        t = node_above[x]
-        if kind[x] == 0:
-            node[x] = node[t] if t >= 0 else -1
+        node_of[below[k]] = base - 1
+    for k in range(count - 1, -1, -1):
+        t = above_link[k]
+        if links[k, 2] == 0:
+            node_of[k] = node_of[t] if t >= 0 else -1
             continue
-        own = node[x]
-        which[own] = x
-        first[own] = own - size[x] + 1
-        above[own] = node[t] if t >= 0 else -1
-        _sort_siblings(below, start[x], start[x + 1], deepest, floor, met)
+        own = node_of[k]
+        which[own] = k
+        first[own] = own - size[k] + 1
+        above[own] = node_of[t] if t >= 0 else -1
+        if start[k + 1] > start[k]:
+            _sort_siblings(below[start[k] : start[k + 1]], links, level, floor)
         base = first[own]
-        for m in range(start[x], start[x + 1]):
+        for m in range(start[k], start[k + 1]):
             base += size[below[m]]
-            node[below[m]] = base - 1
-    return node, above, first, which
+            node_of[below[m]] = base - 1
+    node = np.full(pits + 1, -1, np.int32)
+    leaf = np.full(pits + 1, -1, np.int32)
+    for p in range(1, pits + 1):
+        if at[p] >= 0:
+            node[p] = node_of[at[p]]
+            leaf[p] = node[p] if links[at[p], 2] == 1 else -1
+    return node, leaf, above, first, which
 
 
 @njit(nogil=True, cache=True)
-def _children(kind, node_above, order, roots, count):
-    """Nodes grouped by parent: roots first, then children of x from start[x] to start[x + 1]."""
-    items = kind.size
-    start = np.zeros(items + 2, np.int64)
-    for k in range(order.size):
-        x = order[k]
-        if kind[x] == 1 and node_above[x] >= 0:
-            start[node_above[x] + 2] += 1
-    start[0] = roots
-    start[1] = roots
-    for x in range(2, items + 2):
-        start[x] += start[x - 1]
-    below = np.empty(count, np.int32)
+def _children(links, above_link, roots, nodes):
+    """Nodes grouped by parent: roots first, then children of link k from start[k] to start[k + 1]."""
+    count = links.shape[0]
+    start = np.zeros(count + 2, np.int64)
+    for k in range(count):
+        if links[k, 2] == 1 and above_link[k] >= 0:
+            start[above_link[k] + 2] += 1
+    start[:2] = roots
+    for k in range(2, count + 2):
+        start[k] += start[k - 1]
+    below = np.empty(nodes, np.int32)
     r = 0
-    for k in range(order.size):
-        x = order[k]
-        if kind[x] == 1:
-            if node_above[x] >= 0:
-                below[start[node_above[x] + 1]] = x
-                start[node_above[x] + 1] += 1
+    for k in range(count):
+        if links[k, 2] == 1:
+            t = above_link[k]
+            if t >= 0:
+                below[start[t + 1]] = k
+                start[t + 1] += 1
             else:
-                below[r] = x
+                below[r] = k
                 r += 1
-    # filling moved each start to its end, so start[x] is now right for x
+    # filling moved each start to its end, so start[k] is now right for k
     return start, below
 
 
 @njit(nogil=True, cache=True)
-def _sort_siblings(below, low, high, deepest, floor, met):
+def _sort_siblings(below, links, level, floor):
     """Sort nodes by (spill level, floor), in place; their spill levels are in order already."""
-    i = low
-    while i < high:
+    i = 0
+    while i < below.size:
         end = i + 1
-        while end < high and met[below[end]] == met[below[i]]:
+        while end < below.size and level[links[below[end], 3]] == level[links[below[i], 3]]:
             end += 1
         if end - i == 2:
             # nearly always
-            if _deeper(floor, deepest[below[i + 1]], deepest[below[i]]):
+            if _deeper(floor, links[below[i + 1], 4], links[below[i], 4]):
                 below[i], below[i + 1] = below[i + 1], below[i]
         elif end - i > 2:
             run = below[i:end]
             heights = np.empty(end - i, floor.dtype)
-            pits = np.empty(end - i, np.int32)
+            pits = np.empty(end - i, np.int64)
             for k in range(end - i):
-                pits[k] = deepest[run[k]]
+                pits[k] = links[run[k], 4]
                 heights[k] = floor[pits[k]]
             order = np.arange(end - i).astype(np.int32)
             heap_sort(order, heights, pits)
@@ -228,25 +226,22 @@ def _sort_siblings(below, low, high, deepest, floor, met):
 
 
 @njit(nogil=True, cache=True)
-def catchments(hand, node, kind):
-    """Leaf whose catchment holds each pit: int32 (pits + 1,), -1 outside.
-
-    hand from `merge`; a pit that never dissolved is a leaf, or nothing if it has no way out.
-    """
+def catchments(hand, leaf):
+    """Leaf whose catchment holds each pit: int32 (pits + 1,), -1 outside; hand from `merge`, leaf from `number`."""
     n = hand.size - 1
     out = np.full(n + 1, -2, np.int32)
     out[0] = -1
     for p in range(1, n + 1):
         if hand[p] < 0:
-            out[p] = node[p] if kind[p] == 1 else -1
+            out[p] = leaf[p]
     for p in range(1, n + 1):
         t = p
         while out[t] == -2:
             t = hand[t]
-        leaf = out[t]
+        end = out[t]
         t = p
         while out[t] == -2:
-            out[t] = leaf
+            out[t] = end
             t = hand[t]
     return out
 
