@@ -21,9 +21,10 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch as Swatch
 from matplotlib.patches import Polygon, Rectangle
 from matplotlib.patheffects import withStroke
+from matplotlib.ticker import LogFormatter, StrMethodFormatter
 
 from wetscout.grid import Grid
-from wetscout.outputs.shade import hillshade, thin_out
+from wetscout.outputs.shade import relief, thin_out
 from wetscout.records import F32, F64, Screen, Site
 
 GAIN_COLOURS = LinearSegmentedColormap.from_list("gain", ["#f3d98b", "#d98a3d", "#a3413f", "#571845"])
@@ -101,7 +102,8 @@ def render_map(screen: Screen, title: str | None = None) -> bytes:
         shown = ScalarMappable(norm=norm, cmap=GAIN_COLOURS)
         bar = figure.colorbar(shown, ax=axes, shrink=0.45, pad=0.01)
         bar.set_label("ground wet again [ha]")
-        bar.ax.yaxis.set_major_formatter("{x:g}")
+        bar.ax.yaxis.set_major_formatter(StrMethodFormatter("{x:g}"))
+        bar.ax.yaxis.set_minor_formatter(LogFormatter(minor_thresholds=(1.5, 0.6)))
     _legend(axes, screen)
     target = io.BytesIO()
     figure.savefig(target, format="png")
@@ -129,7 +131,7 @@ def _ground(axes: Axes, z: F32, grid: Grid, frame: _Frame) -> None:
     """Shaded ground, thinned to the picture's pixels; unknown ground stays white."""
     step = max(1, -(-max(grid.shape) // _PIXELS))
     small = thin_out(z, step)
-    shade = hillshade(small, grid.cell_m * step)
+    shade = relief(small, grid.cell_m * step, frame.longer_m / 6.0)
     extent = (0.0, small.shape[1] * step * frame.cell_m, small.shape[0] * step * frame.cell_m, 0.0)
     axes.imshow(shade, cmap="gray", vmin=0.0, vmax=1.0, extent=extent, interpolation="bilinear")
     axes.set_xlim(0.0, frame.width_m)
@@ -226,7 +228,7 @@ def _furniture(axes: Axes, frame: _Frame) -> None:
     unit = frame.longer_m / 100.0
     left, base = 2.0 * unit, frame.height_m - 2.5 * unit
     axes.add_patch(
-        Rectangle((left - unit, base - 3.6 * unit), length + 2 * unit, 5.1 * unit, fc="white", alpha=0.8, zorder=9)
+        Rectangle((left - unit, base - 3.2 * unit), length + 4.5 * unit, 4.7 * unit, fc="white", alpha=0.8, zorder=9)
     )
     for half, colour in ((0, "black"), (1, "white")):
         axes.add_patch(
