@@ -21,21 +21,10 @@ __all__ = ["Surroundings", "free_disk", "free_memory", "prepare", "versions"]
 _PROJ_NAMES = ("PROJ_DATA", "PROJ_LIB")
 # the default, 5 % of memory, took 1.26 GB on a 24 GB machine and gives nothing to windows read once
 GDAL_CACHE_MB = 64
-_PACKAGES = [
-    "wetscout",
-    "numpy",
-    "numba",
-    "scipy",
-    "rasterio",
-    "shapely",
-    "pyproj",
-    "geopandas",
-    "pyogrio",
-    "matplotlib",
-    "click",
-    "rich",
-    "pydantic",
-]
+_PACKAGES = (
+    *("wetscout", "numpy", "numba", "scipy", "rasterio", "shapely", "pyproj", "geopandas", "pyogrio"),
+    *("matplotlib", "click", "rich", "pydantic"),
+)
 
 
 @dataclass(frozen=True)
