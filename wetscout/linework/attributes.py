@@ -349,13 +349,13 @@ def depths_along(
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Depth along a line against a near band and the band twice as far out [m]."""
     t = tangents(points, max(1, round(6.0 / cell_m)))
-    args = [np.ascontiguousarray(a) for a in (points[:, 0], points[:, 1], t[:, 0], t[:, 1])]
+    row, col, along_r, along_c = (np.ascontiguousarray(a) for a in (*points.T, *t.T))
     half = 8.0 / cell_m
     inner = max(inner_m, 1.3 * cell_m)
     outer = max(outer_m, inner + 1.3 * cell_m)
     width = outer - inner
     bands = ((inner + 0.25 * width, outer - 0.25 * width), (1.25 * outer, 1.75 * outer))
-    near, far = (kernel.line_depths(z, *args, a / cell_m, b / cell_m, half, 7) for a, b in bands)
+    near, far = (kernel.line_depths(z, row, col, along_r, along_c, a / cell_m, b / cell_m, half, 7) for a, b in bands)
     return near, far
 
 

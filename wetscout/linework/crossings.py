@@ -73,7 +73,8 @@ def fine_bed(z: NDArray[np.float32], ditch: Ditch, cell_m: float) -> NDArray[np.
     ground = sections_of(z, points, offsets, max(1, round(6.0 / cell_m)))
     low = np.where(np.isfinite(ground), ground, np.inf).min(axis=1)
     low[~np.isfinite(low)] = np.nan
-    return kernel.running_median(low, max(1, round(0.5 * HUMP_RUN_M / cell_m)))
+    bed: NDArray[np.float64] = kernel.running_median(low, max(1, round(0.5 * HUMP_RUN_M / cell_m)))
+    return bed
 
 
 def humps(bed: NDArray[np.float64], cell_m: float, window_m: float) -> NDArray[np.float64]:
@@ -96,7 +97,8 @@ def humps(bed: NDArray[np.float64], cell_m: float, window_m: float) -> NDArray[n
     size = min(2 * max(1, round(0.5 * window_m / cell_m)) + 1, 2 * bed.size - 1)
     low = ndimage.minimum_filter1d(bed, size, mode="constant", cval=np.inf)
     opened = ndimage.maximum_filter1d(low, size, mode="constant", cval=-np.inf)
-    return bed - opened
+    rise: NDArray[np.float64] = bed - opened
+    return rise
 
 
 def runs(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:

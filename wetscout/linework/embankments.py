@@ -50,7 +50,7 @@ def find_embankments(
     -------
     list of Line
     """
-    band = (settings.band_from_m, settings.raised_to_m)
+    band = (settings.raised_from_m, settings.raised_to_m)
     thresholds = cells.thresholds_for(cell_m, settings.raise_min_m, band, settings)
     found = kept_cells(-z, cell_m, thresholds, run_tiles)
     seed = found.depth >= settings.raise_seed_m
@@ -67,9 +67,9 @@ def stands_out(s: NDArray[np.float32], line: trace.Line, cell_m: float, settings
     """Whether a crest also exceeds the ground farther out; the strip between two cuts does not."""
     half = 10.0 / cell_m
     t = shape.tangents(line.xy, max(1, round(6.0 / cell_m)))
-    args = [np.ascontiguousarray(a) for a in (line.row, line.col, t[:, 0], t[:, 1])]
+    along_r, along_c = np.ascontiguousarray(t[:, 0]), np.ascontiguousarray(t[:, 1])
     near = settings.raise_beyond_m / cell_m
-    rise = kernel.line_depths(-s, *args, near, near + 6.0 / cell_m, half, 5)
+    rise = kernel.line_depths(-s, line.row, line.col, along_r, along_c, near, near + 6.0 / cell_m, half, 5)
     return bool(np.isfinite(rise).any() and attributes.known_median(rise) >= settings.raise_min_m)
 
 
@@ -98,7 +98,7 @@ def describe(
     tuple of Embankment
     """
     tree = cKDTree(np.concatenate(list(ditches))) if len(ditches) else None
-    out = []
+    out: list[Embankment] = []
     for line in sorted(lines, key=lambda x: (round(float(x.row[0]), 3), round(float(x.col[0]), 3))):
         height, width = _size(z, line, cell_m)
         beside = 0.0

@@ -189,8 +189,8 @@ def strength(
     Returns
     -------
     float
-        quartile / low x sqrt(length / 100 m) x straightness^4, length within 40..400 m. Of the forms tried on mapped
-        channels it kept most of them (83 %) at 2.7 times their length; the quartile tells broken lines from steady ones.
+        quartile / low x sqrt(length / 100 m) x straightness^4, length within 40..400 m. Of the forms tried on
+        mapped channels it kept most (83 %) at 2.7 times their length; the quartile tells broken lines from steady ones.
     """
     near, _far = attributes.depths_along(s, line.xy, cell_m, settings.band_from_m, settings.band_to_m)
     good = np.isfinite(near)
@@ -198,7 +198,7 @@ def strength(
         return 0.0
     length = min(max(line.length(cell_m), 40.0), 400.0)
     steady = float(np.percentile(near[good], 25)) / low_m
-    return steady * np.sqrt(length / 100.0) * attributes.straightness(line.xy, cell_m) ** 4
+    return steady * float(np.sqrt(length / 100.0)) * attributes.straightness(line.xy, cell_m) ** 4
 
 
 def unsure_lines(

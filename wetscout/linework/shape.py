@@ -108,7 +108,7 @@ def sections_of(
         [m].
     """
     t = tangents(points, half)
-    return kernel.sections(
+    ground: NDArray[np.float64] = kernel.sections(
         z,
         np.ascontiguousarray(points[:, 0]),
         np.ascontiguousarray(points[:, 1]),
@@ -116,6 +116,7 @@ def sections_of(
         np.ascontiguousarray(t[:, 0]),
         offsets,
     )
+    return ground
 
 
 def recentre(s: NDArray[np.float32], line: Line, cell_m: float, reach_m: float) -> Line:

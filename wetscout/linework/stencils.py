@@ -111,7 +111,8 @@ def _strip(
 def _between(x: float, cell_m: float) -> list[tuple[int, float]]:
     """Whole cells next to a fractional position and their linear weights."""
     if cell_m < NEAREST_BELOW_M:
-        return [(int(np.floor(x + 0.5)), 1.0)]
+        # halves go away from zero on both sides, so that left mirrors right
+        return [(int(np.copysign(np.floor(abs(x) + 0.5 + 1e-9), x)), 1.0)]
     low = int(np.floor(x))
     part = x - low
     return [(i, w) for i, w in ((low, 1.0 - part), (low + 1, part)) if w > 1e-9]

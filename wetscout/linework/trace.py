@@ -185,7 +185,8 @@ def _arm(edge: NDArray[np.int64], at_end: bool, points: NDArray[np.float64], rea
     beyond = np.flatnonzero(far >= reach)
     v = p[beyond[0] if beyond.size else -1] - p[0]
     size = float(np.hypot(*v))
-    return v / size if size > 0 else v
+    unit: NDArray[np.float64] = v / size if size > 0 else v
+    return unit
 
 
 def _run_on(edges: list[NDArray[np.int64]], points: NDArray[np.float64], reach: float) -> list[NDArray[np.int64]]:

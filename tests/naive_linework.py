@@ -1,0 +1,158 @@
+"""Slow, obvious versions of the linework kernels: one cell at a time, plain Python."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+
+def box_mean(z, k):
+    """Mean of the known cells of the k x k box."""
+    h = k // 2
+    out = np.full(z.shape, np.nan, dtype=np.float32)
+    for r, c in np.ndindex(z.shape):
+        if np.isnan(z[r, c]):
+            continue
+        part = z[max(0, r - h) : r + h + 1, max(0, c - h) : c + h + 1].astype(np.float64)
+        out[r, c] = np.nanmean(part)
+    return out
+
+
+def top_hat(s, width):
+    """Closing by looking at every window of every cell."""
+    h = width // 2
+    low = np.where(np.isnan(s), -np.inf, s)
+    high = np.full(s.shape, -np.inf)
+    for r, c in np.ndindex(s.shape):
+        high[r, c] = low[max(0, r - h) : r + h + 1, max(0, c - h) : c + h + 1].max()
+    closed = np.full(s.shape, np.inf)
+    for r, c in np.ndindex(s.shape):
+        closed[r, c] = high[max(0, r - h) : r + h + 1, max(0, c - h) : c + h + 1].min()
+    return np.where(np.isnan(s), 0.0, closed - s)
+
+
+def strip(s, r, c, stencils, index, least):
+    """Weighted mean under one stencil, NaN when too little of it is ground."""
+    dr, dc, w, start = stencils
+    total = weight = whole = 0.0
+    for i in range(start[index], start[index + 1]):
+        whole += w[i]
+        y, x = r + dr[i], c + dc[i]
+        if 0 <= y < s.shape[0] and 0 <= x < s.shape[1] and not np.isnan(s[y, x]):
+            total += w[i] * float(s[y, x])
+            weight += w[i]
+    return total / weight if weight > 0 and weight >= least * whole else math.nan
+
+
+def depth_in(s, r, c, stencils, direction, far, least):
+    """Lower side minus bed in one direction."""
+    k = 5 * direction
+    bed = strip(s, r, c, stencils, k, least)
+    a = strip(s, r, c, stencils, k + (3 if far else 1), least)
+    b = strip(s, r, c, stencils, k + (4 if far else 2), least)
+    return -1.0 if any(math.isnan(v) for v in (bed, a, b)) else min(a, b) - bed
+
+
+def directional_depth(s, fired, stencils, n_dir, least, t_keep):
+    """Best of the even directions, then of its two neighbours; saturation of the winner."""
+    depth = np.zeros(s.shape)
+    direction = np.full(s.shape, -1)
+    saturation = np.zeros(s.shape)
+    for r, c in np.ndindex(s.shape):
+        if not fired[r, c]:
+            continue
+        best, at = 0.65 * t_keep, -1
+        for d in range(0, n_dir, 2):
+            v = depth_in(s, r, c, stencils, d, False, least)
+            if v > best:
+                best, at = v, d
+        if at < 0:
+            continue
+        for d in ((at - 1) % n_dir, (at + 1) % n_dir):
+            v = depth_in(s, r, c, stencils, d, False, least)
+            if v > best:
+                best, at = v, d
+        depth[r, c], direction[r, c] = best, at
+        if best >= t_keep:
+            far = depth_in(s, r, c, stencils, at, True, least)
+            saturation[r, c] = best / far if far > best else 1.0
+    return depth, direction, saturation
+
+
+def thin_across(depth, direction, across, t_low):
+    """Cells no other cell across beats; of equals the first in reading order."""
+    keep = np.zeros(depth.shape, dtype=bool)
+    for r, c in np.ndindex(depth.shape):
+        d = direction[r, c]
+        if d < 0 or depth[r, c] < t_low:
+            continue
+        mine = (depth[r, c], -r, -c)
+        others = []
+        for dr, dc in across[d]:
+            for y, x in ((r + dr, c + dc), (r - dr, c - dc)):
+                if 0 <= y < depth.shape[0] and 0 <= x < depth.shape[1]:
+                    others.append((depth[y, x], -y, -x))
+        keep[r, c] = all(mine > o for o in others)
+    return keep
+
+
+def supported(keep, direction, unit, reach, along, turn, wanted):
+    """Count helpers among all kept cells."""
+    out = np.zeros(keep.shape, dtype=bool)
+    cells = list(zip(*np.nonzero(keep), strict=True))
+    for r, c in cells:
+        d = int(direction[r, c])
+        n = 0
+        for y, x in cells:
+            far = math.hypot(y - r, x - c)
+            if far == 0 or far > reach:
+                continue
+            diff = abs(int(direction[y, x]) - d)
+            aligned = abs((y - r) * unit[d, 0] + (x - c) * unit[d, 1]) >= along * far
+            n += aligned and min(diff, len(unit) - diff) <= turn
+        out[r, c] = n >= wanted
+    return out
+
+
+def lowest_way(profile, turn_cost, side_cost):
+    """Try every way (exponential): only for a handful of stations and offsets."""
+    n, m = profile.shape
+    best, answer = math.inf, None
+
+    def walk(i, j, cost, way):
+        nonlocal best, answer
+        cost += profile[i, j] - profile[i].min() + side_cost * abs(j - m // 2)
+        if cost >= best:
+            return
+        if i == n - 1:
+            best, answer = cost, [*way, j]
+            return
+        for q in (j - 1, j, j + 1):
+            if 0 <= q < m:
+                walk(i + 1, q, cost + turn_cost * (q != j), [*way, j])
+
+    for j in range(m):
+        walk(0, j, 0.0, [])
+    return best, answer
+
+
+def climb(bank, bed, slack):
+    """All pairs of stations."""
+    best = 0.0
+    for i in range(len(bank)):
+        for j in range(i + 1, len(bank)):
+            if bed[j] <= bed[i] + slack and bank[j] - bank[i] > best:
+                best = bank[j] - bank[i]
+    return best
+
+
+def running_median(values, half):
+    """Median of the known values of each window."""
+    out = np.full(len(values), np.nan)
+    for i in range(len(values)):
+        part = np.array(values[max(0, i - half) : i + half + 1])
+        part = part[~np.isnan(part)]
+        if part.size:
+            out[i] = np.median(part)
+    return out

@@ -1,0 +1,228 @@
+"""Lines on ground of plain arithmetic: found, in place, with the right numbers; and nothing where there is nothing."""
+
+from __future__ import annotations
+
+import linework_scenes as scene
+import numpy as np
+import pytest
+
+from wetscout.linework import find_lines
+from wetscout.settings.linework import LineworkSettings
+
+SETTINGS = LineworkSettings()
+
+
+def found(z, cell_m, water=None, run_tiles=None):
+    return find_lines(scene.terrain_of(z, cell_m, water), SETTINGS, run_tiles)
+
+
+def longest(lines):
+    return max(lines, key=lambda d: d.row.size)
+
+
+def length_m(line, cell_m):
+    return float(np.hypot(np.diff(line.row), np.diff(line.col)).sum() * cell_m)
+
+
+@pytest.mark.parametrize(("cell_m", "angle"), [(1.0, 0.0), (1.0, 30.0), (1.524, 100.0), (2.0, 45.0), (3.0, 135.0)])
+def test_a_ditch_is_found_whole_and_in_place(cell_m, angle):
+    z, _, _ = scene.ditch_through_ridge(cell_m, angle)
+    lines = found(z, cell_m).ditches
+    sure = [d for d in lines if d.sure]
+    assert len(sure) == 1
+    away = scene.distance_to(sure, scene.line_points(angle, 240.0, 300.0, cell_m), cell_m)
+    assert away.max() <= max(1.0, cell_m)
+    assert sure[0].kind == "ditch"
+
+
+def test_bed_bank_depth_width_and_climb_against_the_scene():
+    """Closed forms: bed 19.3 - 0.001 t, banks at the ground, width 2 (0.6 + 1.5 depth), climb along the ridge's flank."""
+    cell_m, angle = 1.0, 30.0
+    z, _, _ = scene.ditch_through_ridge(cell_m, angle)
+    d = longest(found(z, cell_m).ditches)
+    mid = 0.5 * (z.shape[0] - 1)
+    t, _ = scene.along_across(d.row - mid, d.col - mid, angle)
+    inner = np.abs(t) < 110
+    bed = 19.3 - 0.001 * t
+    ridge = 20.0 + 1.2 * np.exp(-((t / 60.0) ** 2))
+    assert np.median(np.abs(d.bed_m - bed)[inner]) < 0.06
+    assert np.percentile(np.abs(d.bank_low_m - ridge)[inner], 90) < 0.15
+    assert np.median((d.bank_high_m - d.bank_low_m)[inner]) < 0.12
+    width = 2 * (0.6 + 1.5 * (ridge - bed))
+    assert np.median(np.abs(d.top_width_m - width)[inner]) < 1.5
+    # downhill is towards greater t: from the foot of the ridge to its top, 1.2 m less what the foot has already
+    assert t[-1] > t[0]
+    assert d.bank_climb_m == pytest.approx(1.2, abs=0.2)
+    assert d.straightness > 0.98
+    assert d.depth_m == pytest.approx(np.median(ridge - bed), abs=0.15)
+    assert d.spoil == "none"
+
+
+def test_spoil_is_seen_on_the_side_where_it_lies():
+    cell_m = 1.0
+    y, x = scene.frame(260.0, cell_m)
+    base = np.minimum(10.0, scene.trapezoid(x, 9.1, 0.6, 1.5)) - 0.001 * y
+    one = base + 0.35 * np.exp(-(((x - 6.5) / 1.6) ** 2))
+    both = one + 0.35 * np.exp(-(((x + 6.5) / 1.6) ** 2))
+    words = [longest(found(z + scene.noise(z.shape, 0.02, 3), cell_m).ditches).spoil for z in (base, one, both)]
+    assert words == ["none", "one side", "both sides"]
+
+
+def test_ditch_under_noise_only_is_not_invented():
+    cell_m = 1.0
+    y, x = scene.frame(300.0, cell_m)
+    z = 10.0 + scene.rolling(y, x, 0.4, 150.0) + scene.noise(y.shape, 0.05, 11)
+    lw = found(z, cell_m)
+    assert not [d for d in lw.ditches if d.sure]
+    assert not lw.embankments and not lw.crossings
+
+
+def test_a_natural_valley_is_no_ditch():
+    cell_m = 1.0
+    y, x = scene.frame(300.0, cell_m)
+    bend = 25.0 * np.sin(y / 45.0)
+    z = 10.0 - 0.004 * y - 1.6 * np.exp(-(((x - bend) / 18.0) ** 2)) + scene.noise(y.shape, 0.03, 12)
+    sure = [d for d in found(z, cell_m).ditches if d.sure and d.kind == "ditch"]
+    assert not sure
+
+
+def test_no_line_follows_the_rim_of_a_hole_or_wide_water():
+    cell_m = 1.0
+    y, x = scene.frame(260.0, cell_m)
+    z = 10.0 + scene.noise(y.shape, 0.03, 13)
+    lake = np.hypot(y, x - 20) < 45
+    z[lake] = 9.2
+    hole = (np.abs(y + 80) < 18) & (np.abs(x + 70) < 30)
+    z[hole] = np.nan
+    lw = found(z, cell_m, water=lake)
+    assert not [d for d in lw.ditches if d.sure]
+    assert not lw.embankments
+
+
+def test_a_ditch_flown_wet_is_still_a_ditch():
+    cell_m = 1.0
+    y, x = scene.frame(260.0, cell_m)
+    z = np.maximum(np.minimum(10.0, scene.trapezoid(x, 8.9, 1.0, 1.5)), 9.3) + scene.noise(y.shape, 0.02, 14)
+    water = np.abs(x) < 1.6
+    z[water] = 9.3
+    d = longest(found(z, cell_m, water=water).ditches)
+    assert d.sure and length_m(d, cell_m) > 230
+
+
+def test_ditch_stays_in_pieces_where_there_is_no_ground():
+    cell_m = 1.0
+    z, _, _ = scene.ditch_through_ridge(cell_m, 0.0)
+    z[:, 140:170] = np.nan
+    for d in found(z, cell_m).ditches:
+        assert np.isfinite(z[np.rint(d.row).astype(int), np.rint(d.col).astype(int)]).mean() > 0.9
+
+
+@pytest.mark.parametrize("gap_m", [8.0, 12.0])
+def test_fill_across_a_ditch_is_a_crossing(gap_m):
+    """A road fill, crest 0.6 m over the field, across a straight ditch."""
+    cell_m = 1.0
+    y, x = scene.frame(300.0, cell_m)
+    ground = 10.0 - 0.001 * x
+    z = np.minimum(ground, scene.trapezoid(y, 9.0 - 0.001 * x, 0.6, 1.5))
+    fill = 10.6 - np.maximum(np.abs(x - 12.0) - 0.5 * gap_m, 0.0) / 3.0
+    z = np.maximum(z, fill) + scene.noise(y.shape, 0.03, 15)
+    lw = found(z, cell_m)
+    mid = 149.5
+    hits = []
+    for c in lw.crossings:
+        a, b = c.col - mid
+        if a < 12.0 < b and np.abs(c.row - mid).max() < 4:
+            hits.append(c)
+            assert c.level_m[0] >= c.level_m[1]
+            assert np.all(np.abs(c.level_m - 9.0) < 0.25)
+            assert not c.given
+    assert hits
+    roads = [e for e in lw.embankments if e.kind == "road"]
+    assert roads and length_m(longest(roads), cell_m) > 250
+    assert longest(roads).height_m == pytest.approx(0.6, abs=0.12)
+    assert longest(roads).width_m == pytest.approx(gap_m + 2 * 3 * 0.6, abs=3.5)
+
+
+def test_a_lateral_that_ends_under_fill_beside_a_collector():
+    """The lateral stops 14 m short of the collector, a lane 0.5 m high between them."""
+    cell_m = 1.0
+    y, x = scene.frame(300.0, cell_m)
+    z = np.full(y.shape, 10.0)
+    lateral = np.where(x < 0, scene.trapezoid(y, 9.2 - 0.001 * x, 0.5, 1.5), 20.0)
+    collector = scene.trapezoid(x - 20.0, 8.8 + 0.001 * y, 0.8, 1.5)
+    z = np.minimum(np.minimum(z, lateral), collector)
+    lane = 10.5 - np.maximum(np.abs(x - 8.0) - 2.0, 0.0) / 2.0
+    z = np.where(np.abs(x - 8.0) < 6.0, np.maximum(z, lane), z) + scene.noise(y.shape, 0.03, 16)
+    mid = 149.5
+    ends = [(c.row - mid, c.col - mid) for c in found(z, cell_m).crossings]
+    assert any(abs(r[0]) < 4 and -16 < k[0] < 4 and abs(k[1] - 20) < 4 for r, k in ends), ends
+
+
+def test_furrows_are_not_listed():
+    cell_m = 1.0
+    y, x = scene.frame(300.0, cell_m)
+    beds = (np.abs(x) < 80) & (np.abs(y) < 90)
+    z = 10.0 - np.where(beds, 0.15 * (1 + np.cos(2 * np.pi * x / 9.0)), 0.0) + scene.noise(y.shape, 0.02, 17)
+    total = sum(length_m(d, cell_m) for d in found(z, cell_m).ditches if d.sure)
+    assert total < 200.0
+
+
+def test_strip_between_two_cuts_is_no_embankment():
+    cell_m = 1.0
+    y, x = scene.frame(260.0, cell_m)
+    z = np.minimum(10.0, np.minimum(scene.trapezoid(x - 7, 9.0, 0.6, 1.5), scene.trapezoid(x + 7, 9.0, 0.6, 1.5)))
+    z = z + scene.noise(y.shape, 0.02, 18)
+    assert not found(z, cell_m).embankments
+
+
+def test_ditch_along_a_road_is_called_roadside():
+    cell_m = 1.0
+    y, x = scene.frame(300.0, cell_m)
+    z = np.minimum(10.0, scene.trapezoid(x - 11, 9.3, 0.6, 1.5))
+    z = np.maximum(z, 10.9 - np.maximum(np.abs(x) - 4.0, 0.0) / 2.5) + scene.noise(y.shape, 0.02, 19)
+    lw = found(z, cell_m)
+    assert longest(lw.ditches).kind == "roadside"
+    assert {e.kind for e in lw.embankments} == {"road"}
+
+
+def test_tiles_give_the_same_lines_as_the_whole():
+    cell_m = 2.0
+    z, _, _ = scene.ditch_through_ridge(cell_m, 30.0, size_m=360.0)
+
+    def tiles(size):
+        def run(work, halo_cells):
+            assert halo_cells > 0
+            rows, cols = z.shape
+            windows = [
+                (r, min(rows, r + size), c, min(cols, c + size))
+                for r in range(0, rows, size)
+                for c in range(0, cols, size)
+            ]
+            return [work(w) for w in reversed(windows)]
+
+        return run
+
+    whole = found(z, cell_m)
+    assert whole.ditches
+    for size in (31, 64, 100):
+        part = found(z, cell_m, run_tiles=tiles(size))
+        assert len(part.ditches) == len(whole.ditches)
+        for a, b in zip(whole.ditches, part.ditches, strict=True):
+            for name in ("row", "col", "bed_m", "bank_low_m"):
+                np.testing.assert_array_equal(getattr(a, name), getattr(b, name))
+            assert a.kind == b.kind
+
+
+def test_raising_the_ground_by_a_constant_changes_no_line():
+    cell_m = 2.0
+    z, _, _ = scene.ditch_through_ridge(cell_m, 30.0)
+    a, b = longest(found(z, cell_m).ditches), longest(found(z + 64.0, cell_m).ditches)
+    assert a.row.size == pytest.approx(b.row.size, abs=3)
+    assert b.depth_m == pytest.approx(a.depth_m, abs=0.02)
+    assert np.median(b.bed_m) == pytest.approx(np.median(a.bed_m) + 64.0, abs=0.02)
+
+
+@pytest.mark.parametrize("z", [np.full((50, 50), np.nan), np.zeros((50, 50)), np.zeros((2, 9)), np.ones((1, 1))])
+def test_ground_without_anything_gives_nothing(z):
+    lw = found(z, 1.0)
+    assert lw.ditches == () and lw.embankments == () and lw.crossings == ()
