@@ -41,16 +41,22 @@ CONTRACT = {
 }
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def layers() -> dict[str, pd.DataFrame]:
     return to_layers(screen())
 
 
-@pytest.fixture
-def written(tmp_path: Path, layers: dict[str, pd.DataFrame]) -> Path:
-    path = tmp_path / "county.gpkg"
+@pytest.fixture(scope="module")
+def master(tmp_path_factory: pytest.TempPathFactory, layers: dict[str, pd.DataFrame]) -> Path:
+    path = tmp_path_factory.mktemp("master") / "county.gpkg"
     write_layers(path, layers)
     return path
+
+
+@pytest.fixture
+def written(tmp_path: Path, master: Path) -> Path:
+    """A copy of its own for each test."""
+    return Path(shutil.copy(master, tmp_path / "county.gpkg"))
 
 
 def test_file_passes_the_standards_checks(written: Path) -> None:
@@ -65,6 +71,21 @@ def test_empty_result_passes_too(tmp_path: Path) -> None:
     assert validate(path) == []
     assert len(read_layer(path, "sites")) == 0
     assert list(read_layer(path, "sites").columns[:3]) == ["site_id", "rank", "score"]
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_extent_holds_to_the_last_bit(tmp_path: Path, seed: int) -> None:
+    """OGC 12-128r19, R148: places with all 17 figures lie inside the extent in the contents."""
+    rng = np.random.default_rng(seed)
+    made = screen()
+    sites = []
+    for item in made.sites:
+        plug = item.plugs[0]
+        moved = replace(plug, row=plug.row + rng.uniform(0, 1, 2), col=plug.col + rng.uniform(0, 1, 2))
+        sites.append(replace(item, plugs=(moved,)))
+    path = tmp_path / "a.gpkg"
+    write_layers(path, to_layers(replace(made, sites=tuple(sites))))
+    assert validate(path) == []
 
 
 @pytest.mark.parametrize(

@@ -22,16 +22,22 @@ from wetscout.outputs.layers import to_layers
 from wetscout.outputs.write import write_layers
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def layers() -> dict[str, pd.DataFrame]:
     return to_layers(screen())
 
 
-@pytest.fixture
-def written(tmp_path: Path, layers: dict[str, pd.DataFrame]) -> Path:
-    path = tmp_path / "county.gpkg"
+@pytest.fixture(scope="module")
+def master(tmp_path_factory: pytest.TempPathFactory, layers: dict[str, pd.DataFrame]) -> Path:
+    path = tmp_path_factory.mktemp("master") / "county.gpkg"
     write_layers(path, layers)
     return path
+
+
+@pytest.fixture
+def written(tmp_path: Path, master: Path) -> Path:
+    """A copy of its own for each test."""
+    return Path(shutil.copy(master, tmp_path / "county.gpkg"))
 
 
 def test_refuses_what_exists(written: Path, layers: dict[str, pd.DataFrame]) -> None:
