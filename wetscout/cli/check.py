@@ -15,7 +15,7 @@ from wetscout.cli.state import State, voice
 @layers
 @voice()
 @click.pass_obj
-def command(state: State, **given: Any) -> None:
+def command(state: State, /, **given: Any) -> None:
     """Say in plain words what a DEM is, whether it can be screened and what it can show; writes nothing.
 
     \b

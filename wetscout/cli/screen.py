@@ -20,7 +20,7 @@ from wetscout.cli.state import State, voice
 @layers
 @voice()
 @click.pass_obj
-def command(state: State, **given: Any) -> None:
+def command(state: State, /, **given: Any) -> None:
     """Find drained basins in one or more DEMs and write them ranked to a GeoPackage.
 
     Several DEMs are one mosaic. A map picture is written beside the result. Not read by this version, and refused
