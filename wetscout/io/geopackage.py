@@ -138,7 +138,7 @@ def _temporary(target: Path, layers: Mapping[str, pd.DataFrame]) -> Iterator[Pat
 
 @contextlib.contextmanager
 def _unhurried() -> Iterator[None]:
-    """Leave flushing to the one fsync before the move: a crash costs the part file only (0.09 s, not 0.15, a small file)."""
+    """Flush once, before the move: a crash costs the part file only. A small result takes 0.09 s in place of 0.15 s."""
     before = pyogrio.get_gdal_config_option(_FLUSH)
     pyogrio.set_gdal_config_options({_FLUSH: "OFF"})
     try:
