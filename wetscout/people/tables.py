@@ -36,9 +36,7 @@ def typed(rows: Sequence[Mapping[str, Any]], kinds: Mapping[str, str]) -> pd.Dat
     -------
     DataFrame
     """
-    return pd.DataFrame(
-        {name: pd.Series([row.get(name) for row in rows], dtype=kind) for name, kind in kinds.items()}
-    )
+    return pd.DataFrame({name: pd.Series([row.get(name) for row in rows], dtype=kind) for name, kind in kinds.items()})
 
 
 def total(values: Sequence[float]) -> float:
