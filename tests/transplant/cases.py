@@ -9,13 +9,14 @@ from realground.data import dem
 from .cutter import Transplant, transplant
 from .ground import resample
 
-# Interior closed hollows in fields, picked on the hillshade: no building, pond, pit or mapped channel in them.
-# Cells (row, col) of the native DEM.
-FIELD_HOLLOWS: dict[str, tuple[tuple[int, int], ...]] = {
-    "in_fulton_5ft": ((457, 1012), (626, 1005), (726, 186), (133, 939), (184, 305), (755, 498), (475, 426), (246, 535)),
-    "nl_oostrum_2m_core": (
-        (393, 546), (84, 1068), (524, 41), (1077, 814), (1212, 1044), (940, 286), (45, 514), (914, 475),
+# Closed basins picked on the hillshade by their natural rims: the lowest saddle is open ground, not road fill or a dam,
+# and no building, pond or mapped channel lies in them. Cells (row, col) of the native DEM. Iowa: all are natural.
+NATURAL: dict[str, tuple[tuple[int, int], ...]] = {
+    "in_feldun_3m": (
+        (99, 446), (99, 179), (114, 369), (244, 447), (252, 432), (257, 353), (301, 387), (306, 345), (327, 292),
     ),
+    "in_fulton_5ft": ((457, 1012), (626, 1005), (726, 186), (133, 939), (184, 305), (755, 498)),
+    "nl_oostrum_2m_core": ((393, 546), (84, 1068), (1077, 814), (940, 286), (562, 1018), (503, 962), (514, 1034)),
 }  # fmt: skip
 
 
@@ -35,7 +36,7 @@ class Case:
     def make(self) -> Transplant:
         """Cut the ditches; fine grids get 2.5 cm of noise, native ones carry their own."""
         z, cell = dem(self.name)
-        only = FIELD_HOLLOWS.get(self.name)
+        only = NATURAL.get(self.name)
         if self.to_m:
             k = round(cell / self.to_m)
             only = tuple((r * k + k // 2, c * k + k // 2) for r, c in only) if only else None
