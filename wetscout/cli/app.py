@@ -12,8 +12,9 @@ import click
 
 from wetscout.cli.state import State
 from wetscout.errors import WetscoutError
+from wetscout.io.environment import prepare
 
-COMMANDS = ("check", "screen", "demo", "prove", "owners", "doctor")
+COMMANDS = ("check", "screen", "demo", "prove", "owners", "settings", "doctor")
 
 DONE, COULD_NOT, WRONG_USAGE, INTERRUPTED = 0, 1, 2, 130
 
@@ -61,7 +62,9 @@ def run(args: Sequence[str] | None = None) -> int:
     """
     # what libraries warn about is for the log, not for the person waiting for a county
     logging.captureWarnings(True)
-    state = State()
+    # another program's map projection data must be out of the way before any library reads it
+    surroundings = prepare()
+    state = State(remarks=surroundings.notes)
     try:
         code = group.main(args=args, prog_name="wetscout", standalone_mode=False, obj=state)
         return code if isinstance(code, int) else DONE

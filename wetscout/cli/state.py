@@ -14,11 +14,15 @@ F = TypeVar("F", bound=Callable[..., Any])
 
 @dataclass
 class State:
-    """How loud to be: `verbose` counts -v, `quiet` silences progress, `json` turns results into JSON."""
+    """How loud to be: `verbose` counts -v, `quiet` silences progress, `json` turns results into JSON.
+
+    `remarks` are what was set right before the command began; -v shows them.
+    """
 
     verbose: int = 0
     quiet: bool = False
     json: bool = False
+    remarks: tuple[str, ...] = ()
 
     def say(self, text: str) -> None:
         """Print a line of the result to stdout, unless the result is JSON.
@@ -94,6 +98,8 @@ def _remember(ctx: click.Context, param: click.Parameter, value: Any) -> Any:
     state = ctx.ensure_object(State)
     assert param.name is not None
     setattr(state, param.name, value)
+    if param.name == "verbose" and value:
+        click.echo("\n".join(state.remarks), err=True, nl=bool(state.remarks))
     return value
 
 
