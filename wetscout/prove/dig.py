@@ -94,7 +94,7 @@ def carve_all(z: F32, ground: F32, cell_m: float, cuts: list[Cut]) -> None:
     strip: BOOL = np.zeros(z.shape, dtype=np.bool_)
     for cut in old:
         strip |= near((z.shape[0], z.shape[1]), cell_m, cut.path, 14.0)
-    weight = ndimage.uniform_filter(strip.astype(np.float32), int(round(9 / cell_m)))
+    weight = ndimage.uniform_filter(strip.astype(np.float32), round(9 / cell_m))
     z += weight * (ndimage.gaussian_filter(z, 1.6 / cell_m) - z)
 
 

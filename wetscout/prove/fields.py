@@ -17,18 +17,13 @@ F64 = NDArray[np.float64]
 _SPREAD = 151.0 / 315.0
 
 
-def _basis(n: int, step: float, shift: float) -> tuple[F32, int]:
-    """Cubic B-spline weights of `n` points on knots `step` points apart."""
+def _basis(n: int, step: float, shift: float) -> tuple[NDArray[np.int64], F64]:
+    """First knot and the four cubic B-spline weights of `n` points on knots `step` points apart."""
     t = np.arange(n) / step + shift
     knot = np.floor(t).astype(np.int64)
     u = t - knot
-    weights = np.zeros((n, int(knot[-1]) + 4), dtype=np.float32)
-    at = np.arange(n)
-    weights[at, knot] = (1 - u) ** 3 / 6
-    weights[at, knot + 1] = (3 * u**3 - 6 * u**2 + 4) / 6
-    weights[at, knot + 2] = (-3 * u**3 + 3 * u**2 + 3 * u + 1) / 6
-    weights[at, knot + 3] = u**3 / 6
-    return weights, weights.shape[1]
+    weights = np.stack([(1 - u) ** 3, 3 * u**3 - 6 * u**2 + 4, -3 * u**3 + 3 * u**2 + 3 * u + 1, u**3]) / 6
+    return knot, np.asarray(weights, dtype=np.float64)
 
 
 def smooth_field(rng: np.random.Generator, shape: tuple[int, int], cell_m: float, length_m: float) -> F32:
@@ -50,10 +45,15 @@ def smooth_field(rng: np.random.Generator, shape: tuple[int, int], cell_m: float
     float32 (rows, cols)
     """
     step = max(1.0, length_m / 2.0 / cell_m)
-    rows, n_r = _basis(shape[0], step, float(rng.random()))
-    cols, n_c = _basis(shape[1], step, float(rng.random()))
-    coefficients = rng.standard_normal((n_r, n_c), dtype=np.float32)
-    field: F32 = (rows @ coefficients @ cols.T) / np.float32(_SPREAD)
+    row, row_weights = _basis(shape[0], step, float(rng.random()))
+    col, col_weights = _basis(shape[1], step, float(rng.random()))
+    coefficients = rng.standard_normal((int(row[-1]) + 4, int(col[-1]) + 4), dtype=np.float32)
+    row_weights, col_weights = row_weights.astype(np.float32), col_weights.astype(np.float32) / np.float32(_SPREAD)
+    half = sum(row_weights[k][:, None] * coefficients[row + k] for k in range(4))
+    half = np.asarray(half, dtype=np.float32)
+    field: F32 = np.zeros(shape, dtype=np.float32)
+    for k in range(4):
+        field += half[:, col + k] * col_weights[k][None, :]
     return field
 
 
@@ -74,8 +74,9 @@ def smooth_walk(rng: np.random.Generator, n: int, step_m: float, length_m: float
     -------
     float64 (n,)
     """
-    weights, m = _basis(n, max(1.0, length_m / 2.0 / step_m), float(rng.random()))
-    walk: F64 = weights.astype(np.float64) @ rng.standard_normal(m) / np.sqrt(_SPREAD)
+    knot, weights = _basis(n, max(1.0, length_m / 2.0 / step_m), float(rng.random()))
+    coefficients = rng.standard_normal(int(knot[-1]) + 4)
+    walk: F64 = np.asarray(sum(weights[k] * coefficients[knot + k] for k in range(4))) / np.sqrt(_SPREAD)
     return walk
 
 
@@ -116,4 +117,4 @@ def block_mean(raster: NDArray[np.floating], block: int) -> F32:
         return np.ascontiguousarray(raster, dtype=np.float32)
     rows, cols = raster.shape
     cut = raster.reshape(rows // block, block, cols // block, block)
-    return cut.mean(axis=(1, 3), dtype=np.float64).astype(np.float32)
+    return np.asarray(cut.mean(axis=(1, 3), dtype=np.float64), dtype=np.float32)

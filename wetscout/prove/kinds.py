@@ -48,6 +48,7 @@ class Options:
     roads: tuple[int, int] = (1, 2)
     road_fill_m: tuple[float, float] = (0.3, 1.0)
     curved: float = 0.5
+    road_at_rim: float = 0.4
     roadside: float = 0.6
     # other
     ponds: tuple[int, int] = (0, 2)
@@ -77,9 +78,11 @@ _KINDS: dict[str, Options] = {
     "old ditches on lake plain": replace(_LAKE, old=0.8, drained=0.75),
     "crooked outlets": replace(_TILL, crooked=0.8, chain=0.05),
     "spoil banks": replace(_TILL, spoil_sides=(0.05, 0.45, 0.5), spoil_m=(0.2, 0.35), old=0.05),
-    "roads over ditches": replace(_TILL, roads=(3, 4), road_fill_m=(0.3, 1.5), curved=0.6, roadside=0.5),
+    "roads over ditches": replace(
+        _TILL, roads=(4, 5), road_fill_m=(0.3, 1.5), curved=0.6, roadside=0.5, road_at_rim=1.0
+    ),
     "roadside ditches": replace(_TILL, roads=(3, 4), roadside=1.0, drained=0.35, crooked=0.05),
-    "roads on lake plain": replace(_LAKE, roads=(2, 4), road_fill_m=(0.4, 1.5), roadside=0.7),
+    "roads on lake plain": replace(_LAKE, roads=(3, 4), road_fill_m=(0.4, 1.5), roadside=0.7, road_at_rim=0.8),
     "stream valley": replace(_TILL, streams=1, collectors=(1, 2), swales=(3, 5), roads=(1, 2)),
     "natural levee": replace(_LAKE, streams=1, levee=True, collectors=(0, 1), valley_m=(1.4, 2.2), roads=(0, 1)),
     "dug ponds": replace(_TILL, ponds=(8, 12), ponds_joined=0.35),

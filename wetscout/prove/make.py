@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import zlib
+from dataclasses import replace
 
 import numpy as np
 
@@ -15,8 +16,8 @@ from wetscout.prove.network import Hollow, Network, rough_beds
 from wetscout.prove.roads import Road, make_roads, raise_roads, roadside_cuts
 from wetscout.prove.routes import Cut
 from wetscout.prove.sweep import Path, near, resample
-from wetscout.prove.terrain import Stream, make_ground
-from wetscout.prove.truth import Pool, natural_pools, near_mask, true_basins
+from wetscout.prove.terrain import make_ground
+from wetscout.prove.truth import Pool, Works, natural_pools, near_mask, true_basins
 from wetscout.records import BOOL, F32, F64
 
 
@@ -30,7 +31,7 @@ class _Site:
         self.rng = {name: np.random.default_rng([seed, key, i]) for i, name in enumerate(_MATTERS)}
         self.ground, self.streams = make_ground(self.rng["ground"], shape, cell_m, options)
         self.pools = natural_pools(self.ground, cell_m)
-        self.roads: list[Road] = make_roads(self.rng["roads"], self.ground, cell_m, options)
+        self.roads: list[Road] = []
         self.cuts: list[Cut] = self._dig_network()
         self.ponds: list[TruePond] = []
         self.culverts: list[TrueCulvert] = []
@@ -44,6 +45,7 @@ class _Site:
             hollow = _hollow(rng, self.ground, pool, self.cell)
             network.drain(hollow, bool(rng.random() < o.partial))
         rough_beds(rng, network.cuts)
+        self.roads = make_roads(self.rng["roads"], self.ground, self.cell, o, network.cuts)
         busy = near_mask(self.pools, self.shape, self.cell, 25.0)
         for stream in self.streams:
             busy |= near(self.shape, self.cell, Path(stream.path.x[::3], stream.path.y[::3]), 60.0)
@@ -174,9 +176,10 @@ def make_landscape(
     sigma = float(rng.uniform(*o.noise_m))
     z = shown + dig.furrows(rng, (n, n), fine, o.furrows) + dig.noise(rng, (n, n), fine, sigma, o)
     ground = block_mean(site.ground, block)
+    to_cells = (cell_m, block)
     low = opened if block == 1 else opened.reshape(n // block, block, n // block, block).min(axis=(1, 3))
     ditches = tuple(
-        _line(i, c.kind, c.path, c.bed, (c.width_m, c.side), cell_m, block, bool(c.feeders))
+        replace(_line(i, c.kind, c.path, c.bed, (c.width_m, c.side), to_cells), passing=bool(c.feeders))
         for i, c in enumerate(site.cuts)
     )
     return Landscape(
@@ -186,15 +189,15 @@ def make_landscape(
         cell_m=cell_m,
         kind=kind,
         seed=seed,
-        basins=true_basins(ground, low, cell_m, ditches, block_mean(site.fill, block)),
+        basins=true_basins(ground, low, cell_m, Works(ditches, block_mean(site.fill, block))),
         ditches=ditches,
         culverts=tuple(
             TrueCulvert(_scaled(c.row, block), _scaled(c.col, block), c.line_id, c.length_m) for c in site.culverts
         ),
-        roads=tuple(
-            _line(i, "road", r.path, r.crown, (r.width_m, r.side), cell_m, block) for i, r in enumerate(site.roads)
+        roads=tuple(_line(i, "road", r.path, r.crown, (r.width_m, r.side), to_cells) for i, r in enumerate(site.roads)),
+        streams=tuple(
+            _line(i, "stream", s.path, s.bed, (s.width_m, 1.8), to_cells) for i, s in enumerate(site.streams)
         ),
-        streams=tuple(_stream_line(i, s, cell_m, block) for i, s in enumerate(site.streams)),
         ponds=tuple(TruePond(p.row / cell_m, p.col / cell_m, p.area_m2, p.depth_m, p.joined) for p in site.ponds),
         noise_m=sigma,
     )
@@ -205,25 +208,15 @@ def _scaled(fine_cells: F64, block: int) -> F64:
     return (fine_cells - (block - 1) / 2) / block
 
 
-def _stream_line(number: int, stream: Stream, cell_m: float, block: int) -> TrueLine:
-    return _line(number, "stream", stream.path, stream.bed, (stream.width_m, 1.8), cell_m, block)
-
-
 def _line(
-    number: int,
-    kind: str,
-    path: Path,
-    level: F64,
-    section: tuple[float, float],
-    cell_m: float,
-    block: int,
-    passing: bool = False,
+    number: int, kind: str, path: Path, level: F64, section: tuple[float, float], to_cells: tuple[float, int]
 ) -> TrueLine:
     """A line with stations about a metre apart, in cells."""
+    cell_m, block = to_cells
     fine = resample(path, 1.0)
     at = np.interp(fine.along, path.along, level)
     row, col = _scaled(fine.y / cell_m * block, block), _scaled(fine.x / cell_m * block, block)
-    return TrueLine(number, kind, row, col, at, section[0], section[1], passing)
+    return TrueLine(number, kind, row, col, at, section[0], section[1])
 
 
 def drained_mask(landscape: Landscape) -> BOOL:

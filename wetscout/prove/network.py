@@ -30,6 +30,18 @@ class Hollow:
     area_m2: float
 
 
+@dataclass(frozen=True)
+class _Plan:
+    """A drain to be tried: from where [m], to which bed [m], joining (ditch, station) or None, and how."""
+
+    hollow: Hollow
+    start_m: float
+    bed_m: float
+    joins: tuple[int, int] | None
+    crooked: bool
+    partial: bool
+
+
 class Network:
     """Grows ditch by ditch."""
 
@@ -192,7 +204,8 @@ class Network:
         targets = self._targets(hollow, start, chain)
         for x, y, bed_m, joins in targets:
             path = self._crooked(hollow, x, y) if crooked else self._straight(hollow, x, y)
-            if path is not None and self._try(path, hollow, start, bed_m, joins, crooked, partial):
+            plan = _Plan(hollow, start, bed_m, joins, crooked, partial)
+            if path is not None and self._try(path, plan):
                 return True
         return False
 
@@ -251,23 +264,18 @@ class Network:
         smooth = round_corners(straighten(Path(px, py), 5.0), 3)
         return wiggle(self.rng, smooth, self.rng.uniform(1.5, 4.0), self.rng.uniform(25.0, 50.0))
 
-    def _try(
-        self,
-        path: Path,
-        hollow: Hollow,
-        start: float,
-        bed_m: float,
-        joins: tuple[int, int] | None,
-        crooked: bool,
-        partial: bool,
-    ) -> bool:
+    def _try(self, path: Path, plan: _Plan) -> bool:
         """Grade a line and dig it when it is a ditch somebody would have dug."""
-        rng = self.rng
+        rng, hollow, start, bed_m, joins = self.rng, plan.hollow, plan.start_m, plan.bed_m, plan.joins
         if path.along[-1] < 30 or self._hits(path, 9.0):
             return False
         level = self.level(path)
-        bed = grade(level, path.along, start, rng.uniform(0.0002, 0.0012), rng.uniform(0.3, 0.6))
-        if partial:
+        least = rng.uniform(0.3, 0.6)
+        if joins is None and np.isfinite(bed_m):
+            # a stream's own channel is no ground to cut into
+            level = np.maximum(level, bed_m + least + 0.0012 * (path.along[-1] - path.along))
+        bed = grade(level, path.along, start, rng.uniform(0.0002, 0.0012), least)
+        if plan.partial:
             bed = np.maximum(bed, np.minimum(start, level + 1.0))
             bed = grade(bed, path.along, start, 0.0002, 0.0)
         if float((level - bed).max()) > _DRAIN_DEEPEST_M or float(bed[-1]) < bed_m - 0.6:
@@ -283,7 +291,9 @@ class Network:
             if float(bed[-1]) < bed_m and self._too_deep(other, joins[1], float(bed[-1])):
                 return False
             deepen(self.cuts, joins[0], joins[1], float(bed[-1]), 0.0002)
-        self._add("deepened outlet" if crooked else "drain", path, bed, joins)
+        self._add("deepened outlet" if plan.crooked else "drain", path, bed, joins)
+        rim = min(int(np.argmax(level > hollow.spill_m - 0.03)) + 1, path.x.size - 1)
+        self.cuts[-1].rim = (float(path.x[rim]), float(path.y[rim]))
         return True
 
     def _too_deep(self, cut: Cut, station: int, bed_m: float) -> bool:

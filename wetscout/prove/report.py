@@ -150,12 +150,14 @@ def lines_of(report: Report, wrong: int = 40) -> list[str]:
         f" {r.spill_p90_m:.3f} m; within 0.15 m {_percent(r.spill_within)}",
         f"volume: median error {_percent(r.volume_median)}",
         f"plugs within 15 m of a true rim crossing: {_percent(r.plug_within)};"
-        f" first plug of each site {_percent(r.first_plug_within)}; true ways out with a plug {_percent(r.ways_plugged)}",
+        f" first plug of each site {_percent(r.first_plug_within)};"
+        f" true ways out with a plug {_percent(r.ways_plugged)}",
     ]
     if r.undrained_km2:
         per = r.undrained_false * 4.0 / r.undrained_km2
         out.append(
-            f"landscapes without a drained basin: {r.undrained_false} false sites in {r.undrained_km2:.1f} km2 ({per:.1f} in 4 km2)"
+            f"landscapes without a drained basin: {r.undrained_false} false sites in {r.undrained_km2:.1f} km2"
+            f" ({per:.1f} in 4 km2)"
         )
     out += _by_kind(r)
     out += _wrong(r, wrong)

@@ -6,12 +6,16 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy import ndimage
+from scipy.spatial import cKDTree
 
 from wetscout.prove.fields import sample, smooth_walk
 from wetscout.prove.kinds import Options
 from wetscout.prove.routes import STEP_M, Cut
 from wetscout.prove.sweep import Path, resample, sweep
 from wetscout.records import BOOL, F32, F64
+
+# Longest stretch of ditch within 12 m of a road's centre line [m].
+_LONGEST_M = 60.0
 
 
 @dataclass(frozen=True)
@@ -24,8 +28,8 @@ class Road:
     side: float
 
 
-def make_roads(rng: np.random.Generator, ground: F32, cell_m: float, options: Options) -> list[Road]:
-    """Lay the roads, from side to side of the raster.
+def make_roads(rng: np.random.Generator, ground: F32, cell_m: float, options: Options, cuts: list[Cut]) -> list[Road]:
+    """Lay the roads, from side to side of the raster; some just where a ditch goes through a rim.
 
     Parameters
     ----------
@@ -35,6 +39,8 @@ def make_roads(rng: np.random.Generator, ground: F32, cell_m: float, options: Op
     cell_m : float
         [m].
     options : Options
+    cuts : list of Cut
+        The ditches; no road is laid along one for more than `_LONGEST_M`.
 
     Returns
     -------
@@ -43,23 +49,57 @@ def make_roads(rng: np.random.Generator, ground: F32, cell_m: float, options: Op
     size = (ground.shape[0] * cell_m, ground.shape[1] * cell_m)
     roads: list[Road] = []
     main = rng.uniform(0, np.pi)
+    rims = [cut.rim for cut in cuts if cut.rim is not None]
     for i in range(int(rng.integers(options.roads[0], options.roads[1] + 1))):
-        angle = main + (i % 2) * np.pi / 2 + rng.normal(0, 0.12)
-        cx, cy = rng.uniform(0.2, 0.8) * size[1], rng.uniform(0.2, 0.8) * size[0]
-        half = 0.8 * float(np.hypot(*size))
-        t = np.arange(-half, half, STEP_M)
-        push = np.zeros_like(t)
-        if rng.random() < options.curved:
-            push = rng.uniform(25.0, 70.0) * smooth_walk(rng, t.size, STEP_M, rng.uniform(350.0, 800.0))
-        path = Path(cx + t * np.cos(angle) - push * np.sin(angle), cy + t * np.sin(angle) + push * np.cos(angle))
-        ok = (np.abs(path.x - size[1] / 2) < size[1] / 2 + 40) & (np.abs(path.y - size[0] / 2) < size[0] / 2 + 40)
-        path = resample(Path(path.x[ok], path.y[ok]), STEP_M)
-        level = sample(ground, path.x, path.y, cell_m)
-        low, high = options.road_fill_m
-        fill = np.clip((low + high) / 2 + 0.3 * (high - low) * smooth_walk(rng, level.size, STEP_M, 180.0), low, high)
-        crown = np.maximum(ndimage.gaussian_filter1d(level + fill, 12.0), level + 0.2)
-        roads.append(Road(path, ndimage.gaussian_filter1d(crown, 2.0), rng.uniform(5.0, 9.0), rng.uniform(1.8, 3.0)))
+        for _attempt in range(25):
+            angle = main + (i % 2) * np.pi / 2 + rng.normal(0, 0.12)
+            x, y = rng.uniform(0.2, 0.8) * size[1], rng.uniform(0.2, 0.8) * size[0]
+            curved = bool(rng.random() < options.curved)
+            if rims and rng.random() < options.road_at_rim:
+                x, y = rims[int(rng.integers(len(rims)))]
+                u, v = rims[int(rng.integers(len(rims)))]
+                if not curved and np.hypot(u - x, v - y) > 300:
+                    angle = float(np.arctan2(v - y, u - x))
+            path = _course(rng, (x, y, angle), size, curved)
+            if path is not None and not _runs_along(path, cuts):
+                roads.append(_graded(rng, ground, cell_m, path, options))
+                break
     return roads
+
+
+def _course(
+    rng: np.random.Generator, through: tuple[float, float, float], size: tuple[float, float], curved: bool
+) -> Path | None:
+    """Centre line through a place at an angle, straight or swinging."""
+    x, y, angle = through
+    half = 1.1 * float(np.hypot(*size))
+    t = np.arange(-half, half, STEP_M)
+    push = np.zeros_like(t)
+    if curved:
+        push = rng.uniform(25.0, 70.0) * smooth_walk(rng, t.size, STEP_M, rng.uniform(350.0, 800.0))
+        push -= push[t.size // 2]
+    path = Path(x + t * np.cos(angle) - push * np.sin(angle), y + t * np.sin(angle) + push * np.cos(angle))
+    ok = (np.abs(path.x - size[1] / 2) < size[1] / 2 + 40) & (np.abs(path.y - size[0] / 2) < size[0] / 2 + 40)
+    return resample(Path(path.x[ok], path.y[ok]), STEP_M) if ok.sum() > 20 else None
+
+
+def _graded(rng: np.random.Generator, ground: F32, cell_m: float, path: Path, options: Options) -> Road:
+    """Crown above the ground by a changing fill, evened out along the road."""
+    level = sample(ground, path.x, path.y, cell_m)
+    low, high = options.road_fill_m
+    fill = np.clip((low + high) / 2 + 0.3 * (high - low) * smooth_walk(rng, level.size, STEP_M, 180.0), low, high)
+    crown = np.maximum(ndimage.gaussian_filter1d(level + fill, 12.0), level + 0.2)
+    return Road(path, ndimage.gaussian_filter1d(crown, 2.0), rng.uniform(5.0, 9.0), rng.uniform(1.8, 3.0))
+
+
+def _runs_along(path: Path, cuts: list[Cut]) -> bool:
+    """Whether a ditch would lie under the fill for longer than a culvert is."""
+    tree = cKDTree(np.stack([path.x, path.y], axis=1))
+    for cut in cuts:
+        away, _ = tree.query(np.stack([cut.path.x, cut.path.y], axis=1), distance_upper_bound=12.0)
+        if np.count_nonzero(np.isfinite(away)) * STEP_M > _LONGEST_M:
+            return True
+    return False
 
 
 def raise_roads(z: F32, cell_m: float, roads: list[Road]) -> F32:

@@ -29,6 +29,7 @@ class Cut:
     spoil_m: tuple[float, float] = (0.0, 0.0)
     joins: tuple[int, int] | None = None
     feeders: list[int] = field(default_factory=list)
+    rim: tuple[float, float] | None = None
 
 
 class CoarseMap:

@@ -1,10 +1,10 @@
 """Scoring of what a screen offered against the exact answers of a landscape.
 
 Rules
-1. A site matches a true basin when their pools overlap by IoU >= 0.5 (shared cells / cells of either). Of several nested
-   true basins it takes the best drained one; only without one, the best of the others.
-2. A family is all nested basins with one floor. It counts once: any drained member found is a hit, with the size class of
-   the largest class its drained members reach.
+1. A site matches a true basin when their pools overlap by IoU >= 0.5 (shared cells / cells of either). Of several
+   nested true basins it takes the best drained one; only without one, the best of the others.
+2. A family is all nested basins with one floor. It counts once: any drained member found is a hit, with the size class
+   of the largest class its drained members reach.
 3. A second site on a family already hit, or on a basin inside or around one already hit, is false. So is a site that
    matches a basin nobody drained, or nothing.
 4. A match with a partly drained basin, one under the size limits or one at the raster's border counts neither way.
@@ -125,7 +125,7 @@ def score(landscape: Landscape, found: Sequence[Found]) -> Score:
     families = _families(basins)
     table = [_overlaps(f.pool, basins) for f in found]
     picks = [_pick(row, basins) for row in table]
-    order = sorted(range(len(found)), key=lambda i: (-(picks[i][1] if picks[i] else 0.0), i))
+    order = sorted(range(len(found)), key=lambda i: (-(picks[i] or (0, 0.0))[1], i))
     parents = landscape.parent_of()
     taken: set[int] = set()
     shaded: set[int] = set()

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import ndimage
 
 from wetscout.prove.fields import sample
@@ -22,6 +23,14 @@ TRACE_LOST, TRACE_LEFT = 0.1, 0.9
 # On the rim: the ground beside the ditch stands this close to the spill level [m] (findings on plugs).
 RIM_M = 0.05
 _EDGE_M = 6.0
+
+
+@dataclass(frozen=True)
+class Works:
+    """What people built: ditches, and height of road fill [m] (rows, cols)."""
+
+    ditches: tuple[TrueLine, ...]
+    fill: F32
 
 
 @dataclass(frozen=True)
@@ -95,9 +104,7 @@ def _parent(number: int, nodes: list[Node], kept: dict[int, int]) -> int:
     return -1
 
 
-def true_basins(
-    ground: F32, opened: F32, cell_m: float, ditches: tuple[TrueLine, ...], fill: F32
-) -> tuple[TrueBasin, ...]:
+def true_basins(ground: F32, opened: F32, cell_m: float, works: Works) -> tuple[TrueBasin, ...]:
     """Tell what became of each natural basin.
 
     Parameters
@@ -108,9 +115,7 @@ def true_basins(
         Today's ground, culverts open, no noise [m].
     cell_m : float
         [m].
-    ditches : tuple of TrueLine
-    fill : float32 (rows, cols)
-        Height of road fill [m].
+    works : Works
 
     Returns
     -------
@@ -119,12 +124,10 @@ def true_basins(
     """
     today = fill_level(opened)
     pools = natural_pools(ground, cell_m)
-    return tuple(_basin(i, pool, ground, today, cell_m, ditches, fill) for i, pool in enumerate(pools))
+    return tuple(_basin(i, pool, ground, today, cell_m, works) for i, pool in enumerate(pools))
 
 
-def _basin(
-    number: int, pool: Pool, ground: F32, today: F32, cell_m: float, ditches: tuple[TrueLine, ...], fill: F32
-) -> TrueBasin:
+def _basin(number: int, pool: Pool, ground: F32, today: F32, cell_m: float, works: Works) -> TrueBasin:
     node, patch = pool.node, pool.patch
     spill, depth = node.spill_m, node.spill_m - node.floor_m
     natural = _under(ground, patch)[patch.mask].astype(np.float64)
@@ -135,9 +138,9 @@ def _basin(
     left = float(np.clip(level - natural, 0, None).sum()) * cell_m**2 / max(pool.volume_m3, 1e-9)
     drained = lost >= DRAINED_LOST and left <= DRAINED_LEFT
     partial = not drained and (lost >= TRACE_LOST or left <= TRACE_LEFT)
-    crossings = _crossings(pool, ground, ditches, fill, cell_m) if drained or partial else ()
+    crossings = _crossings(pool, ground, works, cell_m) if drained or partial else ()
     ways = [c for c in crossings if c.outflow]
-    kinds = {ditches[c.line_id].kind for c in ways}
+    kinds = {works.ditches[c.line_id].kind for c in ways}
     under = any(c.under_road for c in ways)
     by = "" if not (drained or partial) else "ditch under road" if under else "ditch"
     if by == "ditch" and kinds == {"deepened outlet"}:
@@ -163,7 +166,7 @@ def _basin(
         drained_by=by,
         under_road=under,
         crossings=crossings,
-        starts_here=not any(_enters(patch, line) for line in ditches if line.kind != "roadside"),
+        starts_here=not any(_enters(patch, line) for line in works.ditches if line.kind != "roadside"),
         at_edge=bool(edge),
     )
 
@@ -174,29 +177,27 @@ def _enters(patch: Patch, line: TrueLine) -> bool:
     return bool(wet.any()) and not wet[:20].any() and int(np.argmax(wet)) > 0
 
 
-def _crossings(
-    pool: Pool, ground: F32, ditches: tuple[TrueLine, ...], fill: F32, cell_m: float
-) -> tuple[Crossing, ...]:
+def _crossings(pool: Pool, ground: F32, works: Works, cell_m: float) -> tuple[Crossing, ...]:
     out: list[Crossing] = []
-    for line in ditches:
+    for line in works.ditches:
         wet = inside(pool.patch, line.row, line.col)
         if not wet.any():
             continue
         beside = sample(ground, line.col, line.row, 1.0)
         first, last = int(np.argmax(wet)), wet.size - 1 - int(np.argmax(wet[::-1]))
         if last < wet.size - 1:
-            run = np.arange(last, wet.size)
-            out += _crossing(pool, line, run, beside, fill, cell_m, True)
+            out += _crossing(pool, line, (beside, works.fill), cell_m, np.arange(last, wet.size))
         if first > 0:
-            run = np.arange(first, -1, -1)
-            out += _crossing(pool, line, run, beside, fill, cell_m, False)
+            out += _crossing(pool, line, (beside, works.fill), cell_m, np.arange(first, -1, -1))
     return tuple(out)
 
 
 def _crossing(
-    pool: Pool, line: TrueLine, run: np.ndarray, beside: F64, fill: F32, cell_m: float, outflow: bool
+    pool: Pool, line: TrueLine, around: tuple[F64, F32], cell_m: float, run: NDArray[np.int64]
 ) -> list[Crossing]:
-    """One rim crossing; `run` walks the stations from the pool outwards."""
+    """One rim crossing; `run` walks the stations from the pool outwards, downstream where water leaves."""
+    beside, fill = around
+    outflow = bool(run[-1] > run[0])
     spill = pool.node.spill_m
     if line.level_m[run[: max(2, round(3 / cell_m))]].min() > spill - RIM_M:
         return []
