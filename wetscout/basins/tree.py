@@ -278,33 +278,31 @@ def tree_of(
 
 def _grow(net: graph.Graph, crew: graph.Crew, cell_m: float, min_depth_m: float) -> BasinTree:
     """The tree of a graph, with all measures."""
-    cols = net.z.shape[1]
     floor = np.concatenate([np.array([-np.inf], net.z.dtype), net.z.reshape(-1)[net.pits[1:]]])
-    ends, level, cells = _sorted_passes(net)
+    ends, level, order, code = _sorted_passes(net)
     links, hand = kernel.merge(ends, level, floor, float(min_depth_m))
     node, leaf, above, first, which = kernel.number(links, level, floor, floor.size - 1)
     leaf = kernel.catchments(hand, leaf)
-    made = links[which]
-    spill_z = level[made[:, 3]]
-    spill_cell = _row_col(cells[made[:, 5]], cols)
-    pool, sums, per_pit, box = _pools(net, crew, node, above, spill_z)
+    heights, cells, behind = pools.describe(net.z, links, which, (order, code), level, net.pits)
+    spill = heights[:, 1].astype(net.z.dtype)
+    pool, sums, own, box = _pools(net, crew, node, above, spill)
     crew.map(lambda s: pools.hand_over(graph.flat(net.z, s), graph.flat(net.label, s), leaf), net.strips)
-    catchment = pools.drained(per_pit, leaf, which.size)
+    catchment = pools.drained(own, leaf, which.size)
     edge = np.zeros(which.size, np.uint8)
-    pools.touch(net.z, pool, net.inner, spill_cell[:, 0].copy(), spill_cell[:, 1].copy(), edge)
-    pools.gather(above, spill_z, sums, catchment, box, edge)
+    pools.touch(net.z, pool, net.inner, cells[:, 2:], edge)
+    pools.gather(above, spill, sums, catchment, box, edge)
     return BasinTree(
         cell_m=float(cell_m),
         parent=above,
         first=first,
-        floor_m=floor[made[:, 4]].astype(np.float64),
-        spill_m=spill_z.astype(np.float64),
-        floor_cell=_row_col(net.pits[made[:, 4]], cols),
-        spill_cell=spill_cell,
-        spill_to=leaf[made[:, 6]],
-        area_cells=sums[:, 0].copy(),
+        floor_m=heights[:, 0],
+        spill_m=heights[:, 1],
+        floor_cell=cells[:, :2],
+        spill_cell=cells[:, 2:],
+        spill_to=leaf[behind],
+        area_cells=sums[:, 0],
         catchment_cells=catchment,
-        depth_quanta=sums[:, 1].copy(),
+        depth_quanta=sums[:, 1],
         edge=edge,
         bbox=box,
         labels=pool,
@@ -312,24 +310,17 @@ def _grow(net: graph.Graph, crew: graph.Crew, cell_m: float, min_depth_m: float)
     )
 
 
-def _row_col(cell: NDArray[np.int64], cols: int) -> NDArray[np.int64]:
-    """Row and column of flat indices, side by side."""
-    return np.stack(np.divmod(cell, cols), axis=1)
-
-
-def _sorted_passes(net: graph.Graph) -> tuple[I32, NDArray[np.floating[Any]], NDArray[np.int64]]:
-    """Passes of the spanning tree from the lowest up: labels at their ends, level, flat index of the higher cell."""
-    who, ends, low, cells = pools.pass_cells(net.z, net.label, net.parent, net.code)
-    # -0 and +0 are one level
-    level = net.level[who] + net.z.dtype.type(0)
-    bits = 8 * level.itemsize
-    key = level.view(f"u{level.itemsize}")
+def _sorted_passes(net: graph.Graph) -> tuple[I32, NDArray[np.floating[Any]], I32, NDArray[np.int64]]:
+    """Passes of the spanning tree from the lowest up: labels at their ends, level; their order, codes before it."""
+    ends, height, code = pools.pass_cells(net.z, net.label, net.parent, net.level, net.code)
+    bits = 8 * height.itemsize
+    key = height[:, 0].copy().view(f"u{height.itemsize}")
     sign = key.dtype.type(1 << (bits - 1))
     # as unsigned numbers, negative floats run backwards and come after the positive ones
     key = np.where(key & sign, ~key, key | sign)
     order = sort.radix(key.astype(np.uint64), bits)
-    sort.break_ties(order, level, low, net.code[who])
-    return ends[order], level[order], cells[order]
+    sort.break_ties(order, height, code)
+    return *pools.arrange(order, ends, height), order, code
 
 
 def _pools(
@@ -337,14 +328,33 @@ def _pools(
 ) -> tuple[I32, NDArray[np.int64], NDArray[np.int64], I32]:
     """Innermost pool of every cell; cells and depth of each node; cells of each pit; window of each node."""
     pool = np.empty_like(net.label)
-    levels, jump = pools.pit_levels(node, spill, above), kernel.jumps(above)
+    levels = pools.pit_levels(node, spill, above)
+    steps = pools.ladder(spill, above, kernel.jumps(above))
     crew.map(
         lambda s: pools.place(
-            graph.flat(net.z, s), graph.flat(net.label, s), node, levels, spill, above, jump, graph.flat(pool, s)
+            graph.flat(net.z, s), graph.flat(net.label, s), node, levels, *steps, graph.flat(pool, s)
         ),
         net.strips,
     )
-    sums = np.zeros((spill.size, 2), np.int64)
-    box = np.tile(np.array([max(pool.shape)] * 2 + [0] * 2, np.int32), (spill.size, 1))
-    per_pit = pools.measure(net.z, net.label, pool, node, spill, sums, box)
-    return pool, sums, per_pit, box
+    # each part has sums of its own, 60 bytes a basin, so more than four would cost more than they bring
+    parts = [_blank(node.size, spill.size, max(pool.shape)) for _ in range(min(crew.workers, 4))]
+    rows = [pool.shape[0] * k // len(parts) for k in range(len(parts) + 1)]
+    crew.map(
+        lambda k: pools.measure(net.z, net.label, pool, node, (rows[k], rows[k + 1]), *parts[k]), range(len(parts))
+    )
+    for part in parts[1:]:
+        pools.bring_in(parts[0], part)
+    pools.add_up(parts[0], node, spill)
+    own, _, sums, box = parts[0]
+    return pool, sums, own, box
+
+
+def _blank(pits: int, nodes: int, side: int) -> tuple[NDArray[np.int64], I32, NDArray[np.int64], I32]:
+    """Empty sums and windows for `pools.measure`."""
+    empty = np.array([side, side, 0, 0], np.int32)
+    return (
+        np.zeros((pits, 3), np.int64),
+        np.tile(empty, (pits, 1)),
+        np.zeros((nodes, 2), np.int64),
+        np.tile(empty, (nodes, 1)),
+    )

@@ -12,32 +12,76 @@ QUANTA = 16384.0
 
 
 @njit(nogil=True, cache=True)
-def pass_cells(z, label, parent, code):
+def pass_cells(z, label, parent, level, code):
     """The passes of the spanning tree, in the order of the pits that took them.
 
-    Returns who (m,) int32, that pit; ends (m, 2) int32, labels at both ends; low (m,) like z, height of the lower
-    cell; cell (m,) int64, flat index of the higher cell (the first among equals).
+    Returns ends (m, 2) int32, labels at both ends; height (m, 2) like z, level and height of the lower cell;
+    place (m,) int64, their codes.
     """
     cols = z.shape[1]
-    height = z.reshape(-1)
-    flat = label.reshape(-1)
+    ground = z.reshape(-1)
+    line = label.reshape(-1)
     step = (1, cols - 1, cols, cols + 1)
-    who = np.empty(parent.size, np.int32)
     ends = np.empty((parent.size, 2), np.int32)
-    low = np.empty(parent.size, z.dtype)
-    cell = np.empty(parent.size, np.int64)
+    height = np.empty((parent.size, 2), z.dtype)
+    place = np.empty(parent.size, np.int64)
     m = 0
     for p in range(1, parent.size):
         if parent[p] >= 0:
             a = code[p] >> 2
             b = a + step[code[p] & 3]
-            who[m] = p
-            ends[m, 0] = flat[a]
-            ends[m, 1] = flat[b]
-            low[m] = min(height[a], height[b])
-            cell[m] = b if height[b] > height[a] else a
+            ends[m, 0] = line[a]
+            ends[m, 1] = line[b]
+            # -0 and +0 are one level: a sum with +0 is +0
+            height[m, 0] = level[p] + np.float32(0)
+            height[m, 1] = min(ground[a], ground[b])
+            place[m] = code[p]
             m += 1
-    return who[:m], ends[:m], low[:m], cell[:m]
+    return ends[:m], height[:m], place[:m]
+
+
+@njit(nogil=True, cache=True)
+def arrange(order, ends, height):
+    """Ends and levels of passes in a given order."""
+    sorted_ends = np.empty((order.size, 2), np.int32)
+    level = np.empty(order.size, height.dtype)
+    for k in range(order.size):
+        sorted_ends[k, 0] = ends[order[k], 0]
+        sorted_ends[k, 1] = ends[order[k], 1]
+        level[k] = height[order[k], 0]
+    return sorted_ends, level
+
+
+@njit(nogil=True, cache=True)
+def describe(z, links, which, passes, level, pits):
+    """Heights and cells of every node.
+
+    links and which from the tree; passes = (order, codes) of the spanning tree, level sorted. Returns heights
+    (nodes, 2) float64: floor, spill level [m]; cells (nodes, 4) int64: row and column of the floor, of the spill cell,
+    the higher one of the pass (the first among equals); behind (nodes,) int32: pit behind the pass.
+    """
+    order, code = passes
+    cols = z.shape[1]
+    ground = z.reshape(-1)
+    step = (1, cols - 1, cols, cols + 1)
+    heights = np.empty((which.size, 2), np.float64)
+    cells = np.empty((which.size, 4), np.int64)
+    behind = np.empty(which.size, np.int32)
+    for k in range(which.size):
+        link = which[k]
+        behind[k] = links[link, 6]
+        floor = pits[links[link, 4]]
+        place = code[order[links[link, 5]]]
+        a = place >> 2
+        b = a + step[place & 3]
+        spill = b if ground[b] > ground[a] else a
+        heights[k, 0] = ground[floor]
+        heights[k, 1] = level[links[link, 3]]
+        cells[k, 0] = floor // cols
+        cells[k, 1] = floor - cells[k, 0] * cols
+        cells[k, 2] = spill // cols
+        cells[k, 3] = spill - cells[k, 2] * cols
+    return heights, cells, behind
 
 
 @njit(nogil=True, cache=True)
@@ -58,11 +102,25 @@ def pit_levels(node, spill, above):
 
 
 @njit(nogil=True, cache=True)
-def place(z, label, node, levels, spill, above, jump, pool):
+def ladder(spill, above, jump):
+    """What climbing needs of a node, side by side: spill levels of itself and of the node its jump leads to (nodes, 2);
+    the node above and the jump (nodes, 2) int32."""
+    rungs = np.empty((spill.size, 2), spill.dtype)
+    ways = np.empty((spill.size, 2), np.int32)
+    for k in range(spill.size):
+        rungs[k, 0] = spill[k]
+        rungs[k, 1] = spill[jump[k]] if jump[k] >= 0 else np.inf
+        ways[k, 0] = above[k]
+        ways[k, 1] = jump[k]
+    return rungs, ways
+
+
+@njit(nogil=True, cache=True)
+def place(z, label, node, levels, rungs, ways, pool):
     """Put every cell into the innermost pool that holds it.
 
-    z, label and pool are flat strips; node (pits + 1,) from the tree; levels from `pit_levels`; spill, above, jump
-    (nodes,). Cells above all pools, outside and walls (+inf) get -1.
+    z, label and pool are flat strips; node (pits + 1,) from the tree; levels from `pit_levels`; rungs and ways from
+    `ladder`. Cells above all pools, outside and walls (+inf) get -1.
     """
     for i in range(z.size):
         p = label[i]
@@ -72,9 +130,8 @@ def place(z, label, node, levels, spill, above, jump, pool):
             continue
         k = node[p]
         if h >= levels[p, 0]:
-            while spill[k] <= h:
-                j = jump[k]
-                k = j if j >= 0 and spill[j] <= h else above[k]
+            while rungs[k, 0] <= h:
+                k = ways[k, 1] if rungs[k, 1] <= h else ways[k, 0]
         pool[i] = k
 
 
@@ -92,49 +149,59 @@ def quanta(h):
 
 
 @njit(nogil=True, cache=True)
-def measure(z, label, pool, node, spill, sums, box):
-    """Measure the cells of every node that lie in none of its children.
+def measure(z, label, pool, node, rows, own, own_box, sums, box):
+    """Add the cells of rows[0] to rows[1] to the pits and nodes that hold them.
 
-    z, label, pool (rows, cols); node (pits + 1,); spill (nodes,). sums (nodes, 2) int64: cells, depth below the node's
-    spill level; box (nodes, 4) int32: row0, col0, row1, col1, half open. Returns cells of each pit, int64 (pits + 1,).
-    A pit's own lowest water is summed by pit, which lies beside its cells in memory, and brought to its node at the
-    end.
+    z, label, pool (rows, cols); node (pits + 1,). Added to, in place: own (pits + 1, 3) int64: cells of each pit, of
+    its lowest pool, minus their heights in quanta; own_box (pits + 1, 4) int32 window of that pool: row0, col0, row1, col1,
+    half open; sums (nodes, 2) int64 and box (nodes, 4): the same of cells in pools that hold several pits. A pit's own
+    lowest water is summed by pit, since pits lie in memory as they lie on the ground.
     """
-    rows, cols = z.shape
-    size = node.size
-    cells = np.zeros(size, np.int64)
-    own = np.zeros((size, 2), np.int64)
-    own_box = np.empty((size, 4), np.int32)
-    own_box[:, :2] = max(rows, cols)
-    own_box[:, 2:] = 0
-    for i in range(rows):
+    cols = z.shape[1]
+    for i in range(rows[0], rows[1]):
         for j in range(cols):
             p = label[i, j]
             if p == 0 or z[i, j] == np.inf:
                 continue
-            cells[p] += 1
+            own[p, 0] += 1
             k = pool[i, j]
             if k < 0:
                 continue
-            # below zero here, above the spill level at the end
-            depth = quanta(z[i, j])
+            height = quanta(z[i, j])
             if k == node[p]:
-                own[p, 0] += 1
-                own[p, 1] -= depth
+                own[p, 1] += 1
+                own[p, 2] -= height
                 _include(own_box, p, i, j)
             else:
                 sums[k, 0] += 1
-                sums[k, 1] -= depth
+                sums[k, 1] -= height
                 _include(box, k, i, j)
-    for p in range(1, size):
+
+
+@njit(nogil=True, cache=True)
+def bring_in(part, more):
+    """Add one part of `measure` (own, own_box, sums, box) to another, in place."""
+    own, own_box, sums, box = part
+    own += more[0]
+    sums += more[2]
+    for p in range(own_box.shape[0]):
+        _widen(own_box, p, more[1], p)
+    for k in range(box.shape[0]):
+        _widen(box, k, more[3], k)
+
+
+@njit(nogil=True, cache=True)
+def add_up(part, node, spill):
+    """Bring what was summed by pit to the nodes, in place; depths then count from each node's spill level."""
+    own, own_box, sums, box = part
+    for p in range(1, node.size):
         k = node[p]
-        if k >= 0 and own[p, 0] > 0:
-            sums[k, 0] += own[p, 0]
-            sums[k, 1] += own[p, 1]
+        if k >= 0 and own[p, 1] > 0:
+            sums[k, 0] += own[p, 1]
+            sums[k, 1] += own[p, 2]
             _widen(box, k, own_box, p)
     for k in range(spill.size):
         sums[k, 1] += sums[k, 0] * quanta(spill[k])
-    return cells
 
 
 @njit(nogil=True, cache=True)
@@ -154,12 +221,12 @@ def _widen(box, k, other, m):
 
 
 @njit(nogil=True, cache=True)
-def drained(cells, catchment, count):
-    """Cells that drain to each leaf: int64 (count,), from cells of each pit."""
+def drained(own, catchment, count):
+    """Cells that drain to each leaf: int64 (count,), from own of `measure`."""
     out = np.zeros(count, np.int64)
-    for p in range(1, cells.size):
+    for p in range(1, own.shape[0]):
         if catchment[p] >= 0:
-            out[catchment[p]] += cells[p]
+            out[catchment[p]] += own[p, 0]
     return out
 
 
@@ -185,7 +252,7 @@ def _unknown(z, i, j):
 
 
 @njit(nogil=True, cache=True)
-def touch(z, pool, inner, spill_row, spill_col, edge):
+def touch(z, pool, inner, spill_cell, edge):
     """Set edge (nodes,) to 1 where the pool or the spill cell touches the border, an outlet or a wall.
 
     inner: whether there are outlets or walls within the raster.
@@ -201,7 +268,9 @@ def touch(z, pool, inner, spill_row, spill_col, edge):
                     if pool[y, x] >= 0:
                         edge[pool[y, x]] = 1
     for k in range(edge.size):
-        i, j = spill_row[k], spill_col[k]
+        i, j = spill_cell[k, 0], spill_cell[k, 1]
+        if not inner and 1 < i < rows - 2 and 1 < j < cols - 2:
+            continue
         for y in range(max(i - 1, 0), min(i + 2, rows)):
             for x in range(max(j - 1, 0), min(j + 2, cols)):
                 if _unknown(z, y, x):

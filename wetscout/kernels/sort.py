@@ -39,9 +39,13 @@ def radix(key, bits):
 
 
 @njit(nogil=True, cache=True)
-def break_ties(order, level, low, code):
-    """Sort runs of equal level in an order by (low, code), in place: few by insertion, many by heap."""
+def break_ties(order, height, code):
+    """Sort runs of equal level in an order by (lower cell, code), in place: few by insertion, many by heap.
+
+    height (passes, 2): level, height of the lower cell; code (passes,) int64.
+    """
     n = order.size
+    level, low = height[:, 0], height[:, 1]
     i = 0
     while i < n:
         end = i + 1

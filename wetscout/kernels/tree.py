@@ -17,10 +17,10 @@ from wetscout.kernels.sort import heap_sort
 
 
 @njit(nogil=True, cache=True)
-def _root(uf, i):
-    while uf[i] != i:
-        uf[i] = uf[uf[i]]
-        i = uf[i]
+def _root(group, i):
+    while group[i, 0] != i:
+        group[i, 0] = group[group[i, 0], 0]
+        i = group[i, 0]
     return i
 
 
@@ -42,26 +42,31 @@ def merge(ends, level, floor, min_depth):
     Kernel of more than 50 lines: one loop over passes with three outcomes; taken apart it would pass 12 arrays about.
     """
     n = floor.size - 1
-    uf = np.arange(n + 1).astype(np.int32)
-    item = np.arange(n + 1).astype(np.int32)
+    # root and item of a pit side by side, likewise deepest pit and spill pass of an item: one look-up in memory each
+    group = np.empty((n + 1, 2), np.int32)
+    group[:, 0] = group[:, 1] = np.arange(n + 1)
     size = 2 * n + 1
-    deepest = np.arange(size).astype(np.int32)
+    facts = np.empty((size, 2), np.int32)
+    facts[:, 0] = np.arange(size)
+    facts[:, 1] = -1
     born = np.empty(size, level.dtype)
     born[: n + 1] = floor
-    spill = np.full(size, -1, np.int32)
     hand = np.full(n + 1, -1, np.int32)
     links = np.empty((size, 7), np.int32)
     linked = 0
     items = n + 1
+    run = 0
     for e in range(level.size):
         here = level[e]
-        a, b = _root(uf, ends[e, 0]), _root(uf, ends[e, 1])
-        p, q = item[a], item[b]
+        if here != level[run]:
+            run = e
+        a, b = _root(group, ends[e, 0]), _root(group, ends[e, 1])
+        p, q = group[a, 1], group[b, 1]
         # the first pass at this level that leads out of the item is where it spills
-        if p != 0 and (spill[p] < 0 or level[spill[p]] != here):
-            spill[p] = e
-        if q != 0 and (spill[q] < 0 or level[spill[q]] != here):
-            spill[q] = e
+        if facts[p, 1] < run:
+            facts[p, 1] = e
+        if facts[q, 1] < run:
+            facts[q, 1] = e
         p_counts = p > n or (here > floor[p] and np.float64(here) - floor[p] >= min_depth)
         q_counts = q > n or (here > floor[q] and np.float64(here) - floor[q] >= min_depth)
         p_open = p > n and born[p] == here
@@ -77,11 +82,11 @@ def merge(ends, level, floor, min_depth):
                 top = items
                 items += 1
                 born[top] = here
-                deepest[top] = deepest[p]
-            if _deeper(floor, deepest[p], deepest[top]):
-                deepest[top] = deepest[p]
-            if _deeper(floor, deepest[q], deepest[top]):
-                deepest[top] = deepest[q]
+                facts[top, 0] = facts[p, 0]
+            if _deeper(floor, facts[p, 0], facts[top, 0]):
+                facts[top, 0] = facts[p, 0]
+            if _deeper(floor, facts[q, 0], facts[top, 0]):
+                facts[top, 0] = facts[q, 0]
         else:
             top = p if p_counts or (not q_counts and _deeper(floor, p, q)) else q
         for side in range(2):
@@ -94,18 +99,18 @@ def merge(ends, level, floor, min_depth):
             links[linked, 1] = top
             links[linked, 2] = 1 if counts and not is_open else 0
             links[linked, 3] = e
-            links[linked, 4] = deepest[x]
-            links[linked, 5] = spill[x]
+            links[linked, 4] = facts[x, 0]
+            links[linked, 5] = facts[x, 1]
             links[linked, 6] = behind
             linked += 1
             if not counts:
                 hand[x] = behind
         # label 0 stays the root of all that is outside
         if b == 0:
-            uf[a] = b
+            group[a, 0] = b
         else:
-            uf[b] = a
-            item[a] = top
+            group[b, 0] = a
+            group[a, 1] = top
     return links[:linked].copy(), hand
 
 
