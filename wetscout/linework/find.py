@@ -22,6 +22,8 @@ from wetscout.settings.linework import LineworkSettings
 WIDE_WATER_M = 12.0
 # an unsure cell this near to a line already found belongs to it
 TAKEN_M = 5.0
+# the middle of a wide cut may be this far from a line found along one of its slopes
+WIDE_TAKEN_M = 7.0
 
 
 def find_lines(terrain: Terrain, settings: LineworkSettings, run_tiles: RunTiles | None = None) -> Linework:
@@ -102,12 +104,20 @@ def ditch_lines(
     band = (settings.band_from_m, settings.band_to_m)
     thresholds = replace(cells.thresholds_for(cell_m, weak_m, band, settings), screen_m=settings.screen_factor * low_m)
     found = kept_cells(z, cell_m, thresholds, run_tiles)
-    known = sure_lines(s, found, cell_m, low_m, settings)
+    wide_m = max(settings.wide_depth_m, 2.0 * low_m)
+    wide_band = (settings.wide_from_m, settings.wide_to_m)
+    wide = kept_cells(z, cell_m, cells.thresholds_for(cell_m, wide_m, wide_band, settings), run_tiles)
+    known = sure_lines(s, found, wide, cell_m, low_m, settings)
     return unsure_lines(s, found, known, cell_m, low_m, settings)
 
 
 def sure_lines(
-    s: NDArray[np.float32], found: trace.Cells, cell_m: float, low_m: float, settings: LineworkSettings
+    s: NDArray[np.float32],
+    found: trace.Cells,
+    wide: trace.Cells,
+    cell_m: float,
+    low_m: float,
+    settings: LineworkSettings,
 ) -> list[trace.Line]:
     """Lines from groups with enough deep and sharp cells, joined and followed to their ends.
 
@@ -115,7 +125,8 @@ def sure_lines(
     ----------
     s : float32 (rows, cols)
         Smoothed ground [m].
-    found : Cells
+    found, wide : Cells
+        Against the near bands, and against bands beyond the shoulders of old wide cuts.
     cell_m, low_m : float
         Cell size, least depth [m].
     settings : LineworkSettings
@@ -133,12 +144,23 @@ def sure_lines(
     furrow = furrows(lines, cell_m, settings)
     beds = [replace(line, sure=False) for line, f in zip(lines, furrow, strict=True) if f]
     lines = [line for line, f in zip(lines, furrow, strict=True) if not f]
+    lines += _wide_lines(wide, lines, cell_m, settings)
     lines = join.join_gaps(lines, settings.gap_m, settings.cone_deg, cell_m)
     lines = [shape.recentre(s, line, cell_m, settings.centre_m) for line in lines]
     lines = shape.extend(s, lines, cell_m, settings.extend_m, settings)
     lines = join.join_gaps(lines, settings.gap_m, settings.cone_deg, cell_m)
     lines = [shape.recentre(s, line, cell_m, 0.5 * settings.centre_m) for line in lines]
     return [replace(line, sure=is_sure(s, line, cell_m, low_m, settings)) for line in lines] + beds
+
+
+def _wide_lines(
+    wide: trace.Cells, known: list[trace.Line], cell_m: float, settings: LineworkSettings
+) -> list[trace.Line]:
+    """Middle lines of cuts too wide for the near bands, where no line is yet."""
+    rest = wide.where(~_near_lines(wide, known, WIDE_TAKEN_M / cell_m))
+    seed = rest.saturation >= settings.seed_saturation
+    kept = trace.groups_kept(rest, seed, cell_m, settings.group_m, settings.seed_share)
+    return trace.middle_lines(rest.keys[kept], rest.cols, cell_m, settings.spur_m)
 
 
 def is_sure(s: NDArray[np.float32], line: trace.Line, cell_m: float, low_m: float, settings: LineworkSettings) -> bool:
@@ -238,7 +260,8 @@ def unsure_lines(
     weak = [shape.recentre(s, line, cell_m, settings.centre_m) for line in weak]
     weak = [replace(line, sure=is_sure(s, line, cell_m, low_m, settings)) for line in weak]
     weak = _worth_keeping(s, sure, weak, cell_m, low_m, settings)
-    return join.lead_to_sides(sure + weak, settings.snap_m, cell_m)
+    lines = join.lead_to_sides(sure + weak, settings.snap_m, cell_m)
+    return [join.lead_off_ground(s, line, settings.snap_m, cell_m) for line in lines]
 
 
 def _near_lines(found: trace.Cells, lines: list[trace.Line], reach: float) -> NDArray[np.bool_]:

@@ -179,3 +179,37 @@ def lead_to_sides(lines: list[Line], reach_m: float, cell_m: float) -> list[Line
             p = np.concatenate((pick[None], p)) if side == 0 else np.concatenate((p, pick[None]))
         out.append(line_of(p, line.sure))
     return out
+
+
+def lead_off_ground(z: NDArray[np.float32], line: Line, reach_m: float, cell_m: float) -> Line:
+    """Lead ends straight on to the last cell of ground where the DEM ends just ahead.
+
+    Parameters
+    ----------
+    z : float32 (rows, cols)
+        Ground [m]; beyond its edge and where NaN there is none.
+    line : Line
+    reach_m : float
+        Longest way [m]: banks cannot be seen this near to the edge, but the water goes on.
+    cell_m : float
+        Cell size [m].
+
+    Returns
+    -------
+    Line
+    """
+    ends = ends_of([line], cell_m)
+    p = line.xy
+    for side in (0, 1):
+        way = [ends.at[side] + k * ends.out[side] for k in range(1, int(reach_m / cell_m) + 2)]
+        off = [k for k, q in enumerate(way) if not _on_ground(z, q)]
+        if off and off[0] > 0:
+            new = np.array(way[: off[0]])
+            p = np.concatenate((new[::-1], p) if side == 0 else (p, new))
+    return line_of(p, line.sure)
+
+
+def _on_ground(z: NDArray[np.float32], q: NDArray[np.float64]) -> bool:
+    """Whether the nearest cell is ground."""
+    r, c = round(float(q[0])), round(float(q[1]))
+    return 0 <= r < z.shape[0] and 0 <= c < z.shape[1] and bool(np.isfinite(z[r, c]))

@@ -21,6 +21,7 @@ class LineworkSettings:
     )
     wide_from_m: float = number(8.0, "m", (5, 20), "nearest bank ground of the test for wide cuts", _TRIALS)
     wide_to_m: float = number(13.0, "m", (8, 40), "farthest bank ground of the test for wide cuts", _TRIALS)
+    wide_depth_m: float = number(0.3, "m", (0.1, 2), "least depth against the wide bands", _TRIALS)
     raised_from_m: float = number(6.0, "m", (3, 15), "nearest low ground of the test for embankments", _TRIALS)
     raised_to_m: float = number(12.0, "m", (6, 25), "farthest low ground of the test for embankments", _TRIALS)
     depth_floor_m: float = number(0.08, "m", (0.03, 0.5), "least depth of a cut, however smooth the ground", _TRIALS)
