@@ -42,7 +42,7 @@ def water_surface(z: F32, cell_m: float, settings: IngestSettings) -> BOOL:
 
     Rounded heights on a plain make exactly flat bands and floors too. They are told apart by their edge: a band has
     lower ground on one side, and a rounded floor is left by single rounding steps, while round a water surface nearly
-    all of the shore is higher and the ground a few metres out stands clear above it.
+    all of the shore is higher, and the ground a few metres out stands clear above it and is rough, not rounded smooth.
 
     Parameters
     ----------
@@ -51,7 +51,7 @@ def water_surface(z: F32, cell_m: float, settings: IngestSettings) -> BOOL:
     cell_m : float
         Cell size [m].
     settings : IngestSettings
-        `water_min_m2`, `water_bank_m`, `water_ring_m`, `water_shore`.
+        `water_min_m2`, `water_bank_m`, `water_rough_m`, `water_ring_m`, `water_shore`.
 
     Returns
     -------
@@ -80,17 +80,23 @@ def water_surface(z: F32, cell_m: float, settings: IngestSettings) -> BOOL:
             slice(max(0, cols.start - 1 - ring), cols.stop + 1 + ring),
         )
         flat = ndimage.binary_dilation(labels[window] == number, structure=_EIGHT)
-        if flat.sum() >= least and _has_banks(z[window], flat, ring, bank, settings.water_shore):
+        if flat.sum() >= least and _has_banks(z[window], flat, ring, bank, settings):
             water[window] |= flat
     return water
 
 
-def _has_banks(z: F32, flat: BOOL, ring: int, bank_m: float, shore_share: float) -> bool:
-    """Whether the ground around a flat patch is higher nearly everywhere, and clearly so a few metres out."""
+def _has_banks(z: F32, flat: BOOL, ring: int, bank_m: float, settings: IngestSettings) -> bool:
+    """Whether the ground around a flat patch is higher nearly everywhere, clearly so a few metres out, and rough."""
     level = z[flat][0]
     around = ndimage.binary_dilation(flat, structure=_EIGHT, iterations=1) & ~flat & ~np.isnan(z)
     far = ndimage.binary_dilation(flat, structure=_EIGHT, iterations=ring) & ~flat & ~np.isnan(z)
     if not around.any() or not far.any():
         return False
-    higher = np.count_nonzero(z[around] > level) / np.count_nonzero(around)
-    return bool(higher >= shore_share and np.median(z[far].astype(np.float64) - level) >= bank_m)
+    # arms of the water too narrow for a 3x3 core are level with it: neither shore nor bank
+    lower = np.count_nonzero(z[around] < level) / np.count_nonzero(around)
+    rise = z[far & (z != level)].astype(np.float64) - level
+    if lower > 1.0 - settings.water_shore or not rise.size or np.median(rise) < bank_m:
+        return False
+    bends = np.abs(z[:, 2:] - 2.0 * z[:, 1:-1] + z[:, :-2])[far[:, 1:-1]]
+    bends = bends[np.isfinite(bends)]
+    return bool(bends.size and np.median(bends) >= settings.water_rough_m)

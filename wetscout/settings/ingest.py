@@ -34,11 +34,22 @@ class IngestSettings:
         400.0, "m2", (25.0, 1e6), "Smallest exactly flat area that is taken for a water surface.", _HOUSE
     )
     water_bank_m: float = number(
-        0.1, "m", (0.01, 2.0), "The ground around a water surface stands at least this much higher.", _HOUSE
+        0.02,
+        "m",
+        (0.0, 2.0),
+        "The ground around a water surface stands at least this much higher, and two rounding steps more.",
+        _HOUSE,
+    )
+    water_rough_m: float = number(
+        0.003,
+        "m",
+        (0.0, 0.5),
+        "Ground around a water surface bends by at least this much from cell to cell; smoother may be flat itself.",
+        _HOUSE,
     )
     water_ring_m: float = number(4.0, "m", (1.0, 50.0), "Width of the ring in which that ground is looked at.", _HOUSE)
     water_shore: float = number(
-        0.8, "-", (0.5, 1.0), "Share of the shore that must be higher than the water surface.", _HOUSE
+        0.8, "-", (0.5, 1.0), "Share of the shore that must not be lower than the water surface.", _HOUSE
     )
     area_ring_m: float = number(
         1500.0, "m", (100.0, 20000.0), "Ground read around the polygons of --area, on which they may depend.", _TRADE
