@@ -325,35 +325,36 @@ def transplant(
     for job in dug:
         owed += (job.line is not None) / 3.0
         if job.line is not None and owed >= 1.0:
-            rim = _rim(job, uncut)[1]
+            rim = _rim(job.line, job.basin, uncut)[1]
             with_road = lead_under_road(now, uncut, job.line, pools=pools, rim=rim, cell_m=cell_m, rng=rng)
             job.road, now = with_road is not now, with_road
             owed -= job.road
     level = fill(opened)
-    truths = tuple(_truth(job, z, opened, level, uncut, cell_m) for job in dug)
+    lines = [job.line for job in dug if job.line is not None]
+    truths = tuple(_truth(job, lines, z=z, opened=opened, level=level, uncut=uncut, cell_m=cell_m) for job in dug)
     noise = rng.normal(0.0, noise_m, z.shape) if noise_m > 0 else np.zeros(z.shape)
     return Transplant(now + noise, z + noise, cell_m, truths)
 
 
-def _rim(job: _Dug, uncut: F64) -> tuple[NDArray[np.int64], int]:
+def _rim(line: Line, basin: ClosedBasin, uncut: F64) -> tuple[NDArray[np.int64], int]:
     """Stations of the first stretch above the spill level beyond the last one in the pool, and the highest of them."""
-    if job.line is None:
+    row, col = line.row, line.col
+    inside = np.flatnonzero(basin.pool[np.rint(row).astype(int), np.rint(col).astype(int)])
+    if not len(inside) or inside[-1] + 1 >= len(row):
         return np.zeros(0, dtype=np.int64), 0
-    row, col = job.line.row, job.line.col
-    pool = job.basin.pool[np.rint(row).astype(int), np.rint(col).astype(int)]
-    last = int(np.flatnonzero(pool)[-1]) + 1 if pool.any() else 0
+    last = int(inside[-1]) + 1
     ground = at(uncut, row, col)
-    below = np.flatnonzero(ground[last:] < job.basin.spill_m - 1e-6)
-    above = np.flatnonzero(ground[last:] >= job.basin.spill_m - 1e-6)
+    below = np.flatnonzero(ground[last:] < basin.spill_m - 1e-6)
+    above = np.flatnonzero(ground[last:] >= basin.spill_m - 1e-6)
     first = last + int(above[0]) if len(above) else last
     ends = below[below + last > first] + last
     stop = int(ends[0]) if len(ends) else len(row)
     reach = np.arange(max(first - 1, 0), max(stop, first + 1))
-    reach = reach[reach < len(row)]
-    return reach, int(reach[np.argmax(ground[reach])]) if len(reach) else last
+    return reach, int(reach[np.argmax(ground[reach])])
 
 
-def _truth(job: _Dug, z: F64, opened: F64, level: F64, uncut: F64, cell_m: float) -> Truth:
+def _truth(job: _Dug, lines: list[Line], *, z: F64, opened: F64, level: F64, uncut: F64, cell_m: float) -> Truth:
+    """State of a basin after all ditches are dug; a neighbour's ditch may drain it too."""
     basin, pool = job.basin, job.basin.pool
     floor = pool & (z <= basin.floor_m + 0.25 * basin.depth_m)
     ponded = np.clip(level - np.maximum(opened, z), 0.0, None)[pool].sum() * cell_m**2
@@ -363,12 +364,12 @@ def _truth(job: _Dug, z: F64, opened: F64, level: F64, uncut: F64, cell_m: float
         state = "drained"
     else:
         state = "whole" if lost <= WHOLE_LOST_M and job.line is None else "partly"
-    reach, _ = _rim(job, uncut)
-    line = job.line
-    none = np.zeros(0)
+    reaches = [(line, reach) for line in lines for reach in [_rim(line, basin, uncut)[0]] if len(reach)]
+    empty = np.zeros(0)
     return Truth(
         pool=pool, spill_m=basin.spill_m, floor_m=basin.floor_m, area_m2=basin.area_m2, volume_m3=basin.volume_m3,
-        state=state, lost_m=lost, lost_share=lost_share, line=line,
-        rim_row=line.row[reach] if line else none, rim_col=line.col[reach] if line else none,
+        state=state, lost_m=lost, lost_share=lost_share, line=job.line,
+        rim_row=np.concatenate([empty, *(line.row[reach] for line, reach in reaches)]),
+        rim_col=np.concatenate([empty, *(line.col[reach] for line, reach in reaches)]),
         road=job.road, why=job.why,
     )  # fmt: skip
