@@ -63,8 +63,7 @@ def run(args: Sequence[str] | None = None) -> int:
     # what libraries warn about is for the log, not for the person waiting for a county
     logging.captureWarnings(True)
     # another program's map projection data must be out of the way before any library reads it
-    surroundings = prepare()
-    state = State(remarks=surroundings.notes)
+    state = State(surroundings=prepare())
     try:
         code = group.main(args=args, prog_name="wetscout", standalone_mode=False, obj=state)
         return code if isinstance(code, int) else DONE

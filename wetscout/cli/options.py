@@ -6,6 +6,7 @@ that it is not read instead of believing that it was.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, TypeVar
@@ -85,27 +86,57 @@ def layers(function: F) -> F:
     return function
 
 
-def numbers(function: F) -> F:
-    """Give a command the options that change settings and the machine's load.
+def settings_file(function: F) -> F:
+    """Give a command the settings file.
 
     Parameters
     ----------
     function : callable
-        Takes `settings` (Path or None), `tile` (int or None) and `workers` (int or None).
+        Takes `settings` (Path or None).
 
     Returns
     -------
     callable
     """
-    function = click.option("--workers", type=click.IntRange(1, 1024), help="Threads; all cores when not given.")(
-        function
-    )
-    function = click.option(
+    words = "TOML file, one table per part; unknown keys are refused. See `wetscout settings`."
+    return click.option("--settings", type=FILE, help=words)(function)
+
+
+def workers(function: F) -> F:
+    """Give a command the number of threads.
+
+    Parameters
+    ----------
+    function : callable
+        Takes `workers` (int); as many as there are cores when not given.
+
+    Returns
+    -------
+    callable
+    """
+    return click.option(
+        "--workers",
+        type=click.IntRange(1, 1024),
+        default=lambda: os.cpu_count() or 1,
+        help="Threads; as many as there are cores when not given.",
+    )(function)
+
+
+def tile(function: F) -> F:
+    """Give a command the tile width.
+
+    Parameters
+    ----------
+    function : callable
+        Takes `tile` (int or None).
+
+    Returns
+    -------
+    callable
+    """
+    return click.option(
         "--tile", type=click.IntRange(128, 65536), help="Tile width in cells; the result does not depend on it."
     )(function)
-    return click.option("--settings", type=FILE, help="TOML file with one table per part; unknown keys are refused.")(
-        function
-    )
 
 
 def _not_read_yet(ctx: click.Context, param: click.Parameter, value: Any) -> None:

@@ -7,14 +7,16 @@ from typing import Any
 
 import click
 
-from wetscout.cli.options import dems, layers, numbers
+from wetscout.cli.options import dems, layers, settings_file, tile, workers
 from wetscout.cli.state import State, voice
 
 
 @click.command("screen")
 @dems
 @click.option("--out", required=True, type=click.Path(dir_okay=False, path_type=Path), help="GeoPackage to write.")
-@numbers
+@settings_file
+@tile
+@workers
 @click.option("--overwrite", is_flag=True, help="Replace a result that is already there.")
 @click.option("--us-units", is_flag=True, help="Add fields in feet, acres, cubic yards and acre-feet.")
 @layers

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, TypeVar
 
 import click
+
+from wetscout.io.environment import Surroundings
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -16,13 +18,13 @@ F = TypeVar("F", bound=Callable[..., Any])
 class State:
     """How loud to be: `verbose` counts -v, `quiet` silences progress, `json` turns results into JSON.
 
-    `remarks` are what was set right before the command began; -v shows them.
+    `surroundings` is what was set right before the command began; -v shows it.
     """
 
     verbose: int = 0
     quiet: bool = False
     json: bool = False
-    remarks: tuple[str, ...] = ()
+    surroundings: Surroundings = field(default_factory=Surroundings)
 
     def say(self, text: str) -> None:
         """Print a line of the result to stdout, unless the result is JSON.
@@ -99,7 +101,8 @@ def _remember(ctx: click.Context, param: click.Parameter, value: Any) -> Any:
     assert param.name is not None
     setattr(state, param.name, value)
     if param.name == "verbose" and value:
-        click.echo("\n".join(state.remarks), err=True, nl=bool(state.remarks))
+        for note in state.surroundings.notes:
+            click.echo(note, err=True)
     return value
 
 
