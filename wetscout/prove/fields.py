@@ -48,12 +48,12 @@ def smooth_field(rng: np.random.Generator, shape: tuple[int, int], cell_m: float
     row, row_weights = _basis(shape[0], step, float(rng.random()))
     col, col_weights = _basis(shape[1], step, float(rng.random()))
     coefficients = rng.standard_normal((int(row[-1]) + 4, int(col[-1]) + 4), dtype=np.float32)
-    row_weights, col_weights = row_weights.astype(np.float32), col_weights.astype(np.float32) / np.float32(_SPREAD)
-    half = sum(row_weights[k][:, None] * coefficients[row + k] for k in range(4))
+    across, down = row_weights.astype(np.float32), (col_weights / _SPREAD).astype(np.float32)
+    half = sum(across[k][:, None] * coefficients[row + k] for k in range(4))
     half = np.asarray(half, dtype=np.float32)
     field: F32 = np.zeros(shape, dtype=np.float32)
     for k in range(4):
-        field += half[:, col + k] * col_weights[k][None, :]
+        field += half[:, col + k] * down[k][None, :]
     return field
 
 

@@ -15,8 +15,8 @@ class Options:
     """
 
     # natural ground
-    fall: tuple[float, float] = (0.0015, 0.004)
-    relief_m: tuple[float, float, float] = (0.8, 0.28, 0.1)
+    fall: tuple[float, float] = (0.002, 0.0045)
+    relief_m: tuple[float, float, float] = (0.65, 0.26, 0.1)
     relief_length_m: tuple[float, float, float] = (700.0, 300.0, 120.0)
     small_relief_m: float = 0.02
     basins_per_km2: float = 13.0
@@ -98,7 +98,7 @@ _KINDS: dict[str, Options] = {
     ),
     "noise and furrows": replace(_TILL, furrows=1.0, noise_m=(0.055, 0.06), roughness=0.5),
     "deep basins": replace(_TILL, basin_depth_m=(0.5, 1.2), deep_share=0.35, basins_per_km2=9.0, rim_m=(0.2, 0.8)),
-    "steep till": replace(_TILL, fall=(0.004, 0.008), relief_m=(1.8, 0.6, 0.2), streams=1, rim_m=(0.2, 0.7)),
+    "steep till": replace(_TILL, fall=(0.004, 0.008), relief_m=(1.5, 0.5, 0.2), streams=1, rim_m=(0.2, 0.7)),
     "everything": replace(
         _TILL, streams=1, roads=(2, 4), ponds=(2, 4), crooked=0.3, old=0.3, chain=0.3, furrows=0.6, noise_m=(0.03, 0.06)
     ),

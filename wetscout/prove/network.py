@@ -293,7 +293,8 @@ class Network:
             deepen(self.cuts, joins[0], joins[1], float(bed[-1]), 0.0002)
         self._add("deepened outlet" if plan.crooked else "drain", path, bed, joins)
         rim = min(int(np.argmax(level > hollow.spill_m - 0.03)) + 1, path.x.size - 1)
-        self.cuts[-1].rim = (float(path.x[rim]), float(path.y[rim]))
+        if hollow.area_m2 >= 1000:
+            self.cuts[-1].rim = (float(path.x[rim]), float(path.y[rim]))
         return True
 
     def _too_deep(self, cut: Cut, station: int, bed_m: float) -> bool:

@@ -14,7 +14,7 @@ from wetscout.prove.routes import STEP_M, Cut
 from wetscout.prove.sweep import Path, resample, sweep
 from wetscout.records import BOOL, F32, F64
 
-# Longest stretch of ditch within 12 m of a road's centre line [m].
+# Longest stretch of ditch or other road within 12 m of a road's centre line [m].
 _LONGEST_M = 60.0
 
 
@@ -40,7 +40,7 @@ def make_roads(rng: np.random.Generator, ground: F32, cell_m: float, options: Op
         [m].
     options : Options
     cuts : list of Cut
-        The ditches; no road is laid along one for more than `_LONGEST_M`.
+        The ditches; no road is laid along one for more than 60 m.
 
     Returns
     -------
@@ -61,7 +61,7 @@ def make_roads(rng: np.random.Generator, ground: F32, cell_m: float, options: Op
                 if not curved and np.hypot(u - x, v - y) > 300:
                     angle = float(np.arctan2(v - y, u - x))
             path = _course(rng, (x, y, angle), size, curved)
-            if path is not None and not _runs_along(path, cuts):
+            if path is not None and not _runs_along(path, [c.path for c in cuts] + [r.path for r in roads]):
                 roads.append(_graded(rng, ground, cell_m, path, options))
                 break
     return roads
@@ -92,11 +92,11 @@ def _graded(rng: np.random.Generator, ground: F32, cell_m: float, path: Path, op
     return Road(path, ndimage.gaussian_filter1d(crown, 2.0), rng.uniform(5.0, 9.0), rng.uniform(1.8, 3.0))
 
 
-def _runs_along(path: Path, cuts: list[Cut]) -> bool:
-    """Whether a ditch would lie under the fill for longer than a culvert is."""
+def _runs_along(path: Path, others: list[Path]) -> bool:
+    """Whether a ditch would lie under the fill for longer than a culvert is, or another road."""
     tree = cKDTree(np.stack([path.x, path.y], axis=1))
-    for cut in cuts:
-        away, _ = tree.query(np.stack([cut.path.x, cut.path.y], axis=1), distance_upper_bound=12.0)
+    for other in others:
+        away, _ = tree.query(np.stack([other.x, other.y], axis=1), distance_upper_bound=12.0)
         if np.count_nonzero(np.isfinite(away)) * STEP_M > _LONGEST_M:
             return True
     return False

@@ -1,0 +1,242 @@
+"""The scorer's rules on hand-made truths, and the printed report."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from wetscout.prove import (
+    Crossing,
+    Found,
+    Landscape,
+    TrueBasin,
+    TrueLine,
+    lines_of,
+    make_landscape,
+    pool_scores,
+    run_proof,
+    score,
+)
+from wetscout.prove.landscape import TruePond, inside, overlap
+from wetscout.prove.score import size_class
+from wetscout.records import Patch
+
+N = 200
+DITCH = TrueLine(0, "drain", np.full(60, 30.0), np.arange(20.0, 80.0), np.linspace(8.5, 8, 60), 1.0, 2.0)
+RIM = Crossing(0, np.array([30.0, 30.0]), np.array([50.0, 55.0]), True, False)
+
+
+def box(row: int, col: int, rows: int, cols: int) -> Patch:
+    return Patch(row, col, np.ones((rows, cols), dtype=bool))
+
+
+def basin(node_id: int, pool: Patch, **changes: object) -> TrueBasin:
+    area = float(pool.mask.sum())
+    plain = TrueBasin(
+        node_id=node_id,
+        parent_id=-1,
+        family=100 + node_id,
+        pool=pool,
+        spill_m=10.0,
+        floor_m=9.0,
+        depth_m=1.0,
+        area_m2=area,
+        volume_m3=area * 0.5,
+        today_m=8.8,
+        left=0.0,
+        drained=True,
+        partial=False,
+        drained_by="ditch",
+        under_road=False,
+        crossings=(RIM,),
+        starts_here=True,
+        at_edge=False,
+    )
+    return replace(plain, **changes)  # type: ignore[arg-type]
+
+
+def land(*basins: TrueBasin) -> Landscape:
+    z = np.zeros((N, N), dtype=np.float32)
+    ponds = (TruePond(150.0, 150.0, 400.0, 1.5, False),)
+    return Landscape(z, z, z, 1.0, "by hand", 0, basins, (DITCH,), (), (), (), ponds, 0.0)
+
+
+def offer(pool: Patch, spill_m: float = 10.0, plugs: tuple[tuple[float, float], ...] = ((30.0, 50.0),)) -> Found:
+    return Found(pool, spill_m, float(pool.mask.sum()) * 0.5, plugs)
+
+
+WHOLE = {"drained": False, "crossings": (), "drained_by": "", "left": 1.0}
+
+
+def test_patches_share_cells() -> None:
+    one, two = box(10, 10, 20, 20), box(25, 20, 20, 20)
+    assert overlap(one, two) == overlap(two, one) == 5 * 10
+    assert overlap(one, box(100, 100, 5, 5)) == 0
+    assert inside(one, np.array([10.0, 9.0, 29.4, 30.0]), np.array([10.0, 10.0, 29.0, 12.0])).tolist() == [
+        True,
+        False,
+        True,
+        False,
+    ]
+
+
+def test_size_classes() -> None:
+    assert size_class(1000, 0.3) == "main"
+    assert size_class(999, 0.3) == "small"
+    assert size_class(1000, 0.29) == "shallow"
+    assert size_class(400, 0.15) == "small and shallow"
+    assert size_class(399, 2.0) is None and size_class(9999, 0.14) is None
+
+
+def test_a_right_offer() -> None:
+    pool = box(10, 10, 40, 40)
+    s = score(land(basin(0, pool)), [offer(pool, 10.02, ((30.0, 60.0),))])
+    (hit,) = s.hits
+    assert hit.iou == 1.0 and hit.spill_error_m == pytest.approx(0.02) and hit.volume_error == pytest.approx(0.0)
+    assert hit.plug_m == (5.0,) and hit.ways == hit.ways_plugged == 1
+    assert not s.false_sites and not s.missed
+
+
+def test_overlap_of_half_decides() -> None:
+    # 1600 cells of truth; 800 inside and none outside is exactly one half
+    truth = land(basin(0, box(10, 10, 40, 40)))
+    assert len(score(truth, [offer(box(10, 10, 20, 40))]).hits) == 1
+    s = score(truth, [offer(box(10, 10, 19, 40))])
+    assert not s.hits and len(s.false_sites) == 1 and s.missed[0].best_iou == pytest.approx(0.475)
+    assert "IoU 0.47" in s.false_sites[0].why or "IoU 0.48" in s.false_sites[0].why
+
+
+def test_a_second_offer_is_false() -> None:
+    pool = box(10, 10, 40, 40)
+    s = score(land(basin(0, pool)), [offer(box(10, 10, 30, 40)), offer(pool)])
+    assert [h.found for h in s.hits] == [1]
+    assert [f.found for f in s.false_sites] == [0] and "second offer" in s.false_sites[0].why
+
+
+def test_offers_on_whole_ground_or_nothing_are_false() -> None:
+    pool = box(10, 10, 40, 40)
+    s = score(land(basin(0, pool, **WHOLE)), [offer(pool), offer(box(140, 140, 20, 20))])
+    assert len(s.false_sites) == 2 and not s.hits and not s.any_drained
+    assert "nobody drained" in s.false_sites[0].why + s.false_sites[1].why
+    assert any("pond" in f.why for f in s.false_sites)
+
+
+@pytest.mark.parametrize(
+    "changes", [{"drained": False, "partial": True}, {"at_edge": True}, {"area_m2": 300.0}, {"depth_m": 0.1}]
+)
+def test_what_counts_neither_way(changes: dict[str, object]) -> None:
+    pool = box(10, 10, 40, 40)
+    s = score(land(basin(0, pool, **changes)), [offer(pool)])
+    assert s.neither == 1 and not s.hits and not s.false_sites and not s.missed
+    again = score(land(basin(0, pool, **changes)), [offer(pool), offer(box(10, 10, 35, 40))])
+    assert len(again.false_sites) == 1
+    assert not score(land(basin(0, pool, **changes)), []).missed
+
+
+def nested() -> Landscape:
+    """Node 2 encloses 0 and 1 and shares its floor with 0."""
+    return land(
+        basin(0, box(10, 10, 40, 35), parent_id=2, family=7),
+        basin(1, box(10, 50, 40, 35), parent_id=2, family=8),
+        basin(2, box(5, 5, 60, 90), parent_id=-1, family=7),
+    )
+
+
+def test_nested_basins_count_once_a_family() -> None:
+    inner, other, outer = (b.pool for b in nested().basins)
+    both = score(nested(), [offer(inner), offer(other)])
+    assert len(both.hits) == 2 and not both.missed and not both.false_sites
+    one = score(nested(), [offer(outer)])
+    assert len(one.hits) == 1 and one.covered == 1 and not one.missed
+    twice = score(nested(), [offer(outer), offer(other)])
+    assert len(twice.hits) == 1 and len(twice.false_sites) == 1
+    part = score(nested(), [offer(other)])
+    assert len(part.hits) == 1 and [m.node_id for m in part.missed] in ([0], [2])
+
+
+def test_of_nested_basins_the_drained_one_is_taken() -> None:
+    truth = land(basin(0, box(10, 10, 40, 40), parent_id=1), basin(1, box(8, 8, 44, 44), family=100, **WHOLE))
+    s = score(truth, [offer(box(8, 8, 44, 44))])
+    assert len(s.hits) == 1 and s.hits[0].node_id == 0
+
+
+def test_plugs_are_measured_to_any_true_crossing() -> None:
+    way_in = Crossing(0, np.array([90.0]), np.array([10.0]), False, False)
+    far = Crossing(0, np.array([10.0]), np.array([120.0]), True, False)
+    pool = box(10, 10, 40, 40)
+    truth = land(basin(0, pool, crossings=(RIM, way_in, far)))
+    (hit,) = score(truth, [offer(pool, plugs=((30.0, 52.0), (90.0, 14.0), (60.0, 60.0)))]).hits
+    assert hit.plug_m[:2] == (pytest.approx(2.0), pytest.approx(4.0)) and hit.plug_m[2] > 25
+    assert (hit.ways, hit.ways_plugged) == (2, 1)
+    r = pool_scores([score(truth, [offer(pool, plugs=())])])
+    assert r.plug_within == 0.0 and r.ways_plugged == 0.0
+
+
+def test_pooled_numbers() -> None:
+    pool, small = box(10, 10, 40, 40), box(100, 100, 25, 25)
+    truth = land(basin(0, pool), basin(1, small, crossings=()))
+    scores = [
+        score(truth, [offer(pool, 10.1), offer(box(170, 170, 20, 20))]),
+        score(truth, [offer(pool, 9.8), offer(small)]),
+        score(land(basin(0, pool, **WHOLE)), [offer(box(160, 100, 40, 40))]),
+    ]
+    r = pool_scores(scores)
+    assert r.recall["main"] == (2, 2) and r.recall["small"] == (1, 2)
+    assert r.precision == pytest.approx(2 / 4) and r.precision_large == pytest.approx(2 / 3)
+    assert r.spill_bias_m == pytest.approx(-0.05) and r.spill_median_m == pytest.approx(0.15)
+    assert r.spill_within == pytest.approx(0.5)
+    assert r.undrained_false == 1 and r.undrained_km2 == pytest.approx(0.04)
+    text = "\n".join(lines_of(r))
+    assert "2 of 2 drained (100 %)" in text and "1 of 2 drained (50 %)" in text
+    assert "1 false sites in 0.0 km2 (100.0 in 4 km2)" in text
+    assert "row 180 col 180, 400 m2" in text and "missed drained basins (1)" in text
+
+
+def test_an_empty_report_prints() -> None:
+    text = "\n".join(lines_of(pool_scores([])))
+    assert "0 of 0 drained (-)" in text
+
+
+def best_offers(truth: Landscape) -> list[Found]:
+    """What a screen that knows everything would offer: the highest drained level of each."""
+    up = {b.node_id: b for b in truth.basins}
+
+    def under_a_drained_one(b: TrueBasin) -> bool:
+        while b.parent_id >= 0:
+            b = up[b.parent_id]
+            if b.drained:
+                return True
+        return False
+
+    plugs = {b.node_id: tuple((c.row[0], c.col[0]) for c in b.crossings if c.outflow) for b in truth.basins}
+    return [
+        Found(b.pool, b.spill_m, b.volume_m3, plugs[b.node_id])
+        for b in truth.basins
+        if b.drained and not under_a_drained_one(b)
+    ]
+
+
+@pytest.mark.parametrize("kind", ["everything", "collectors through basins"])
+def test_a_screen_that_knows_everything_scores_full(kind: str) -> None:
+    truth = make_landscape(kind, 3, 1.0, 900.0)
+    r = pool_scores([score(truth, best_offers(truth))])
+    assert r.recall["main"][0] == r.recall["main"][1] > 0
+    assert r.precision == 1.0 and r.spill_p90_m == 0.0 and r.plug_within == 1.0 and r.ways_plugged == 1.0
+
+
+def test_run_over_landscapes() -> None:
+    seen: list[tuple[int, int]] = []
+
+    def blind(z: np.ndarray, cell_m: float) -> list[Found]:
+        assert z.shape == (200, 200) and cell_m == 2.0
+        z[:] = 0  # the caller's copy: the truth must not change with it
+        return []
+
+    r = run_proof(
+        blind, ["rolling till plain", "none drained"], [1, 2], 2.0, 400.0, lambda done, of, _: seen.append((done, of))
+    )
+    assert seen == [(1, 4), (2, 4), (3, 4), (4, 4)]
+    assert len(r.scores) == 4 and r.hits == 0 and np.isnan(r.precision)
+    assert sum(not s.any_drained for s in r.scores) >= 2
