@@ -54,13 +54,16 @@ def depth_in(s, r, c, stencils, direction, far, least):
     return -1.0 if any(math.isnan(v) for v in (bed, a, b)) else min(a, b) - bed
 
 
-def directional_depth(s, fired, stencils, n_dir, least, t_keep):
+def directional_depth(s, fired, ring, stencils, n_dir, least, t_keep):
     """Best of the even directions, then of its two neighbours; saturation of the winner."""
     depth = np.zeros(s.shape)
     direction = np.full(s.shape, -1)
     saturation = np.zeros(s.shape)
     for r, c in np.ndindex(s.shape):
-        if not fired[r, c]:
+        round_it = [(r + dr, c + dc) for dr, dc in ring]
+        known = [s[y, x] for y, x in round_it if 0 <= y < s.shape[0] and 0 <= x < s.shape[1] and not np.isnan(s[y, x])]
+        low = 2 * len(known) < len(ring) or np.mean(np.array(known, dtype=np.float64)) - s[r, c] >= 0.6 * t_keep
+        if not fired[r, c] or not low:
             continue
         best, at = 0.65 * t_keep, -1
         for d in range(0, n_dir, 2):

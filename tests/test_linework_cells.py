@@ -42,11 +42,12 @@ def test_top_hat_equals_its_twin():
 @pytest.mark.parametrize("cell_m", [1.0, 2.0, 3.0])
 def test_directional_depth_equals_its_twin(cell_m):
     s = small_ground(3)
-    st = stencils.build(stencils.scale_for(cell_m, (4.0, 8.0), 20.0), cell_m)
+    scale = stencils.scale_for(cell_m, (4.0, 8.0), 20.0)
+    st, ring = stencils.build(scale, cell_m), stencils.ring_offsets(scale, cell_m)
     fired = np.zeros(s.shape, dtype=bool)
     fired[8:34:2, 6:40:3] = True
-    got = directional.directional_depth(s, fired, st.parts, stencils.N_DIRECTIONS, 0.6, 0.1)
-    want = naive.directional_depth(s, fired, st.parts, stencils.N_DIRECTIONS, 0.6, 0.1)
+    got = directional.directional_depth(s, fired, ring, st.parts, stencils.N_DIRECTIONS, 0.6, 0.1)
+    want = naive.directional_depth(s, fired, ring, st.parts, stencils.N_DIRECTIONS, 0.6, 0.1)
     assert (want[0] > 0.1).sum() > 10
     np.testing.assert_allclose(got[0], want[0], atol=1e-6)
     np.testing.assert_array_equal(got[1], want[1])

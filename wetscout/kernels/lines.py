@@ -170,6 +170,21 @@ def lowest_way(profile, turn_cost, side_cost):
 
 
 @njit(nogil=True, cache=True)
+def small_median(part, m):
+    """Median of the first m places, which are sorted in place (insertion: m is a dozen or two)."""
+    for i in range(1, m):
+        v = part[i]
+        j = i - 1
+        while j >= 0 and part[j] > v:
+            part[j + 1] = part[j]
+            j -= 1
+        part[j + 1] = v
+    if m % 2 == 1:
+        return part[m // 2]
+    return 0.5 * (part[m // 2 - 1] + part[m // 2])
+
+
+@njit(nogil=True, cache=True)
 def running_median(values, half):
     """Median of the numbers within `half` places on both sides, NaN left out.
 
@@ -193,7 +208,7 @@ def running_median(values, half):
                 part[m] = values[j]
                 m += 1
         if m > 0:
-            out[i] = np.median(part[:m])
+            out[i] = small_median(part, m)
     return out
 
 
@@ -248,7 +263,7 @@ def row_median(a, low, high):
                 part[k] = a[i, j]
                 k += 1
         if k > 0:
-            out[i] = np.median(part[:k])
+            out[i] = small_median(part, k)
     return out
 
 

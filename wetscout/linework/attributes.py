@@ -327,12 +327,13 @@ def signs_of(
     -------
     Signs
     """
+    near, far = depths_along(z, p.points, cell_m, settings.band_from_m, settings.band_to_m)
     out, beyond = depths_along(z, p.points, cell_m, 15.0, 30.0)
     depth = p.low - p.bed
     higher = p.high - p.bed
     sided = known_median(np.abs(p.left - p.right) / np.maximum(higher, 0.05))
     return Signs(
-        saturation=saturation_along(z, p.points, cell_m, settings.band_from_m, settings.band_to_m),
+        saturation=median_ratio(near, far),
         depth=known_median(depth),
         climb=climb,
         width=known_median(p.top_width),
@@ -359,11 +360,8 @@ def depths_along(
     return near, far
 
 
-def saturation_along(
-    z: NDArray[np.float32], points: NDArray[np.float64], cell_m: float, inner_m: float, outer_m: float
-) -> float:
-    """Median of depth against a near band over depth against the band twice as far out, NaN where unknown."""
-    near, far = depths_along(z, points, cell_m, inner_m, outer_m)
+def median_ratio(near: NDArray[np.float64], far: NDArray[np.float64]) -> float:
+    """Saturation of a line: median of near depth over far depth, NaN where unknown."""
     # where the far band is not higher than the bed there is nothing that goes on rising
     ratio = np.where(far > 0.02, near / np.maximum(far, 0.02), 1.0)
     return known_median(ratio[np.isfinite(near)])

@@ -16,6 +16,7 @@ from wetscout.linework.stencils import (
     across_offsets,
     box_cells,
     build,
+    ring_offsets,
     scale_for,
 )
 from wetscout.settings.linework import LineworkSettings
@@ -161,6 +162,12 @@ def top_hat(s: NDArray[np.float32], width: int) -> NDArray[np.float32]:
     return np.where(gone, np.float32(0.0), high - s)
 
 
+def smooth_ground(z: NDArray[np.float32], cell_m: float) -> NDArray[np.float32]:
+    """Ground averaged over about 3 m, NaN where there is none [m]."""
+    s: NDArray[np.float32] = box_mean(np.ascontiguousarray(z, dtype=np.float32), box_cells(cell_m))
+    return s
+
+
 def respond(z: NDArray[np.float32], cell_m: float, thresholds: Thresholds) -> Response:
     """Test every cell of a tile.
 
@@ -177,12 +184,15 @@ def respond(z: NDArray[np.float32], cell_m: float, thresholds: Thresholds) -> Re
     Response
         Same shape as `z`; right beyond `halo_cells` from an edge that is not the edge of the DEM.
     """
-    ground = np.ascontiguousarray(z, dtype=np.float32)
-    s = box_mean(ground, box_cells(cell_m))
+    return respond_on(smooth_ground(z, cell_m), cell_m, thresholds)
+
+
+def respond_on(s: NDArray[np.float32], cell_m: float, thresholds: Thresholds) -> Response:
+    """`respond` on ground that is already smoothed by `smooth_ground`; same parameters and answer."""
     fired = top_hat(s, _closing_cells(cell_m, thresholds.scale)) >= thresholds.screen_m
     stencils = build(thresholds.scale, cell_m)
     depth, direction, saturation = directional_depth(
-        s, fired, stencils.parts, N_DIRECTIONS, GROUND_SHARE, thresholds.low_m
+        s, fired, ring_offsets(thresholds.scale, cell_m), stencils.parts, N_DIRECTIONS, GROUND_SHARE, thresholds.low_m
     )
     across = across_offsets(stencils.unit, thresholds.thin_m, cell_m)
     keep = thin_across(
@@ -238,7 +248,7 @@ def relief_histogram(
     int64 (bins,)
         Blocks by median absolute deviation of the depth against both sides, in millimetre bins.
     """
-    s = box_mean(np.ascontiguousarray(z, dtype=np.float32), box_cells(cell_m))
+    s = smooth_ground(z, cell_m)
     scale = scale_for(cell_m, (settings.band_from_m, settings.band_to_m), settings.strip_m)
     stencils = build(scale, cell_m)
     side = RELIEF_EVERY * RELIEF_BLOCK

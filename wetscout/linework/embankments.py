@@ -9,8 +9,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from wetscout.kernels import lines as kernel
-from wetscout.linework import attributes, cells, join, shape, trace
-from wetscout.linework.gather import RunTiles, kept_cells
+from wetscout.linework import attributes, join, shape, trace
 from wetscout.records import Ditch, Embankment
 from wetscout.settings.linework import LineworkSettings
 
@@ -29,30 +28,24 @@ RIDGE_WIDTH_M = 26.0
 
 
 def find_embankments(
-    z: NDArray[np.float32],
-    s: NDArray[np.float32],
-    cell_m: float,
-    settings: LineworkSettings,
-    run_tiles: RunTiles | None,
+    s: NDArray[np.float32], found: trace.Cells, cell_m: float, settings: LineworkSettings
 ) -> list[trace.Line]:
     """Crest lines of raised ground.
 
     Parameters
     ----------
-    z, s : float32 (rows, cols)
-        Ground and smoothed ground [m].
+    s : float32 (rows, cols)
+        Smoothed ground [m].
+    found : Cells
+        Raised cells.
     cell_m : float
         [m].
     settings : LineworkSettings
-    run_tiles : callable or None
 
     Returns
     -------
     list of Line
     """
-    band = (settings.raised_from_m, settings.raised_to_m)
-    thresholds = cells.thresholds_for(cell_m, settings.raise_min_m, band, settings)
-    found = kept_cells(-z, cell_m, thresholds, run_tiles)
     seed = found.depth >= settings.raise_seed_m
     kept = trace.groups_kept(found, seed, cell_m, settings.group_m, settings.seed_share)
     lines = trace.middle_lines(found.keys[kept], found.cols, cell_m, settings.spur_m)

@@ -9,12 +9,10 @@ from numpy.typing import NDArray
 from scipy import ndimage
 from scipy.spatial import cKDTree
 
-from wetscout.kernels.directional import box_mean
-from wetscout.linework import attributes, cells, embankments, join, shape, trace
+from wetscout.linework import attributes, cells, embankments, join, select, shape, trace
 from wetscout.linework.crossings import crossings
 from wetscout.linework.furrows import furrows
-from wetscout.linework.gather import RunTiles, kept_cells
-from wetscout.linework.stencils import box_cells
+from wetscout.linework.gather import RunTiles, Test, kept_cells
 from wetscout.records import Ditch, Embankment, Linework, Terrain
 from wetscout.settings.linework import LineworkSettings
 
@@ -48,11 +46,13 @@ def find_lines(terrain: Terrain, settings: LineworkSettings, run_tiles: RunTiles
     z = ground_only(terrain)
     if min(z.shape) < 3 or not np.isfinite(z).any():
         return Linework()
-    s = box_mean(z, box_cells(cell_m))
+    s = cells.smooth_ground(z, cell_m)
     low_m = max(settings.depth_floor_m, settings.relief_factor * cells.small_relief(z, cell_m, settings))
-    found = ditch_lines(z, s, cell_m, low_m, settings, run_tiles)
-    raised = embankments.find_embankments(z, s, cell_m, settings, run_tiles)
-    ditches, banks = describe(z, s, found, raised, cell_m, settings)
+    near, wide, raised = kept_cells(z, cell_m, tests_for(cell_m, low_m, settings), run_tiles)
+    known = sure_lines(s, near, wide, cell_m, low_m, settings)
+    found = unsure_lines(s, near, known, cell_m, low_m, settings)
+    crests = embankments.find_embankments(s, raised, cell_m, settings)
+    ditches, banks = describe(z, s, found, crests, cell_m, settings)
     return Linework(ditches=ditches, embankments=banks, crossings=crossings(z, ditches, cell_m, settings))
 
 
@@ -77,38 +77,29 @@ def ground_only(terrain: Terrain) -> NDArray[np.float32]:
     return np.where(wide, np.float32(np.nan), z)
 
 
-def ditch_lines(
-    z: NDArray[np.float32],
-    s: NDArray[np.float32],
-    cell_m: float,
-    low_m: float,
-    settings: LineworkSettings,
-    run_tiles: RunTiles | None,
-) -> list[trace.Line]:
-    """Sure and unsure lines of cuts.
+def tests_for(cell_m: float, low_m: float, settings: LineworkSettings) -> tuple[Test, ...]:
+    """The three tests of every cell: against near banks, against banks beyond a wide cut, and for raised lines.
 
     Parameters
     ----------
-    z, s : float32 (rows, cols)
-        Ground and smoothed ground [m].
     cell_m, low_m : float
         Cell size, least depth of the sure lines [m].
     settings : LineworkSettings
-    run_tiles : callable or None
 
     Returns
     -------
-    list of Line
+    tuple of Test
+        The first keeps cells down to the depth of the unsure lines.
     """
-    weak_m = settings.weak_factor * low_m
-    band = (settings.band_from_m, settings.band_to_m)
-    thresholds = replace(cells.thresholds_for(cell_m, weak_m, band, settings), screen_m=settings.screen_factor * low_m)
-    found = kept_cells(z, cell_m, thresholds, run_tiles)
+    near = cells.thresholds_for(
+        cell_m, settings.weak_factor * low_m, (settings.band_from_m, settings.band_to_m), settings
+    )
     wide_m = max(settings.wide_depth_m, 2.0 * low_m)
-    wide_band = (settings.wide_from_m, settings.wide_to_m)
-    wide = kept_cells(z, cell_m, cells.thresholds_for(cell_m, wide_m, wide_band, settings), run_tiles)
-    known = sure_lines(s, found, wide, cell_m, low_m, settings)
-    return unsure_lines(s, found, known, cell_m, low_m, settings)
+    wide = cells.thresholds_for(cell_m, wide_m, (settings.wide_from_m, settings.wide_to_m), settings)
+    raised_band = (settings.raised_from_m, settings.raised_to_m)
+    raised = cells.thresholds_for(cell_m, settings.raise_min_m, raised_band, settings)
+    near = replace(near, screen_m=settings.screen_factor * low_m)
+    return Test(near), Test(wide), Test(raised, raised=True)
 
 
 def sure_lines(
@@ -150,7 +141,7 @@ def sure_lines(
     lines = shape.extend(s, lines, cell_m, settings.extend_m, settings)
     lines = join.join_gaps(lines, settings.gap_m, settings.cone_deg, cell_m)
     lines = [shape.recentre(s, line, cell_m, 0.5 * settings.centre_m) for line in lines]
-    return [replace(line, sure=is_sure(s, line, cell_m, low_m, settings)) for line in lines] + beds
+    return [replace(line, sure=select.is_sure(s, line, cell_m, low_m, settings)) for line in lines] + beds
 
 
 def _wide_lines(
@@ -161,66 +152,6 @@ def _wide_lines(
     seed = rest.saturation >= settings.seed_saturation
     kept = trace.groups_kept(rest, seed, cell_m, settings.group_m, settings.seed_share)
     return trace.middle_lines(rest.keys[kept], rest.cols, cell_m, settings.spur_m)
-
-
-def is_sure(s: NDArray[np.float32], line: trace.Line, cell_m: float, low_m: float, settings: LineworkSettings) -> bool:
-    """Whether a line is long, steady, sharp and straight enough to be listed.
-
-    Parameters
-    ----------
-    s : float32 (rows, cols)
-        Smoothed ground [m].
-    line : Line
-    cell_m, low_m : float
-        [m].
-    settings : LineworkSettings
-
-    Returns
-    -------
-    bool
-        A cut wider than the near bands is sharp against wider ones: valleys are against neither.
-    """
-    if line.length(cell_m) < settings.min_length_m:
-        return False
-    if strength(s, line, cell_m, low_m, settings) < settings.sure_strength:
-        return False
-    narrow = attributes.saturation_along(s, line.xy, cell_m, settings.band_from_m, settings.band_to_m)
-    if narrow >= settings.line_saturation:
-        return True
-    ruled = attributes.straightness(line.xy, cell_m) >= settings.ruler_straightness
-    if ruled and line.length(cell_m) >= settings.ruler_length_m and narrow >= settings.ruler_saturation:
-        return True
-    wide = attributes.saturation_along(s, line.xy, cell_m, settings.wide_from_m, settings.wide_to_m)
-    return narrow >= settings.wide_line_saturation and wide >= settings.wide_saturation
-
-
-def strength(
-    s: NDArray[np.float32], line: trace.Line, cell_m: float, low_m: float, settings: LineworkSettings
-) -> float:
-    """How much speaks for a line: lower quartile of its depth over the least depth, by length and straightness.
-
-    Parameters
-    ----------
-    s : float32 (rows, cols)
-        Smoothed ground [m].
-    line : Line
-    cell_m, low_m : float
-        [m].
-    settings : LineworkSettings
-
-    Returns
-    -------
-    float
-        quartile / low x sqrt(length / 100 m) x straightness^4, length within 40..400 m. Of the forms tried on
-        mapped channels it kept most (83 %) at 2.7 times their length; the quartile tells broken lines from steady ones.
-    """
-    near, _far = attributes.depths_along(s, line.xy, cell_m, settings.band_from_m, settings.band_to_m)
-    good = np.isfinite(near)
-    if good.mean() < 0.5:
-        return 0.0
-    length = min(max(line.length(cell_m), 40.0), 400.0)
-    steady = float(np.percentile(near[good], 25)) / low_m
-    return steady * float(np.sqrt(length / 100.0)) * attributes.straightness(line.xy, cell_m) ** 4
 
 
 def unsure_lines(
@@ -258,8 +189,8 @@ def unsure_lines(
     lines = shape.extend(s, sure + weak, cell_m, settings.extend_weak_m, settings, apart=True)
     sure, weak = lines[: len(sure)], lines[len(sure) :]
     weak = [shape.recentre(s, line, cell_m, settings.centre_m) for line in weak]
-    weak = [replace(line, sure=is_sure(s, line, cell_m, low_m, settings)) for line in weak]
-    weak = _worth_keeping(s, sure, weak, cell_m, low_m, settings)
+    weak = [replace(line, sure=select.is_sure(s, line, cell_m, low_m, settings)) for line in weak]
+    weak = select.worth_keeping(s, sure, weak, cell_m, low_m, settings)
     lines = join.lead_to_sides(sure + weak, settings.snap_m, cell_m)
     return [join.lead_off_ground(s, line, settings.snap_m, cell_m) for line in lines]
 
@@ -272,32 +203,6 @@ def _near_lines(found: trace.Cells, lines: list[trace.Line], reach: float) -> ND
     far, _ = tree.query(np.column_stack(np.divmod(found.keys, found.cols)), distance_upper_bound=reach + 1.0)
     near: NDArray[np.bool_] = far <= reach
     return near
-
-
-def _worth_keeping(
-    s: NDArray[np.float32],
-    sure: list[trace.Line],
-    weak: list[trace.Line],
-    cell_m: float,
-    low_m: float,
-    settings: LineworkSettings,
-) -> list[trace.Line]:
-    """Unsure lines that lead to a sure one, or stand out a little by themselves."""
-    tree = cKDTree(np.concatenate([line.xy for line in sure])) if sure else None
-    kept = []
-    for line in weak:
-        length = line.length(cell_m)
-        gap = tree.query(line.xy[[0, -1]])[0].min() * cell_m if tree is not None else np.inf
-        # the last metres to a line may be short, a stub somewhere near may not
-        touching = gap <= 2.0 * cell_m or (gap <= settings.gap_m and length >= settings.weak_length_m)
-        least = settings.weak_length_m if gap <= settings.bridge_m else settings.weak_free_m
-        if (
-            line.sure
-            or touching
-            or (length >= least and strength(s, line, cell_m, low_m, settings) >= settings.weak_strength)
-        ):
-            kept.append(line)
-    return kept
 
 
 def describe(

@@ -181,3 +181,22 @@ def across_offsets(unit: NDArray[np.float64], reach_m: float, cell_m: float) -> 
     rows = np.floor(-unit[:, 1:2] * k + 0.5)
     cols = np.floor(unit[:, 0:1] * k + 0.5)
     return np.stack((rows, cols), axis=-1).astype(np.int64)
+
+
+def ring_offsets(scale: Scale, cell_m: float) -> NDArray[np.int64]:
+    """Whole-cell offsets of 16 places all round, in the middle of the near band.
+
+    Parameters
+    ----------
+    scale : Scale
+    cell_m : float
+        [m].
+
+    Returns
+    -------
+    int64 (16, 2)
+        Row and column offsets.
+    """
+    angle = np.arange(16) * np.pi / 8.0
+    radius = 0.5 * (scale.near[0] + scale.near[1]) / cell_m
+    return np.rint(radius * np.column_stack((np.sin(angle), np.cos(angle)))).astype(np.int64)
