@@ -84,8 +84,8 @@ def test_drains_end_lower_than_they_begin_in_something_that_goes_on(land: Landsc
     for d in land.ditches:
         if d.kind == "roadside":
             continue
-        # silt and slumps: up to 0.1 m against the grade
-        assert (d.level_m - np.minimum.accumulate(d.level_m)).max() < 0.15
+        # silt and slumps: up to 0.2 m against the grade
+        assert (d.level_m - np.minimum.accumulate(d.level_m)).max() < 0.25
         r, c = d.row[-1], d.col[-1]
         if not (0 <= r < rows and 0 <= c < cols):
             continue
@@ -133,6 +133,12 @@ def test_none_drained(kind: str) -> None:
     land = make_landscape(kind, 6, 1.0, SIZE_M)
     assert land.basins and not any(b.drained or b.partial for b in land.basins)
     assert {d.kind for d in land.ditches} <= {"roadside"}
+
+
+def test_ditches_past_the_basins() -> None:
+    land = make_landscape("ditches but none drained", 2, 1.0, 1200.0)
+    assert any(d.kind == "collector" for d in land.ditches)
+    assert sum(b.drained or b.partial for b in land.basins) <= 0.2 * len(land.basins)
 
 
 @pytest.mark.parametrize("cell_m", [2.0, 3.0, 5 * 0.3048])

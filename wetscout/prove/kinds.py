@@ -33,6 +33,7 @@ class Options:
     collectors: tuple[int, int] = (2, 3)
     collector_depth_m: tuple[float, float] = (1.1, 1.7)
     collector_low: float = 1.0
+    collectors_shun_basins: bool = False
     drained: float = 0.65
     partial: float = 0.08
     crooked: float = 0.15
@@ -95,6 +96,15 @@ _KINDS: dict[str, Options] = {
     "none drained": replace(_TILL, drained=0.0, partial=0.0, collectors=(0, 0), roads=(2, 3), streams=1, ponds=(2, 4)),
     "none drained on lake plain": replace(
         _LAKE, drained=0.0, partial=0.0, collectors=(0, 0), roads=(2, 3), ponds=(1, 3), furrows=0.9
+    ),
+    "ditches but none drained": replace(
+        _TILL,
+        drained=0.0,
+        partial=0.0,
+        collectors=(3, 4),
+        collectors_shun_basins=True,
+        basins_per_km2=8.0,
+        ponds=(1, 3),
     ),
     "noise and furrows": replace(_TILL, furrows=1.0, noise_m=(0.055, 0.06), roughness=0.5),
     "deep basins": replace(_TILL, basin_depth_m=(0.5, 1.2), deep_share=0.35, basins_per_km2=9.0, rim_m=(0.2, 0.8)),

@@ -40,6 +40,8 @@ class _Site:
     def _dig_network(self) -> list[Cut]:
         rng, o = self.rng["network"], self.options
         network = Network(rng, self.ground, self.cell, self.streams, o)
+        if o.collectors_shun_basins:
+            network.keep_off(near_mask(self.pools, self.shape, self.cell, 25.0))
         network.add_collectors()
         for pool in _chosen(rng, self.pools, o, self.shape):
             hollow = _hollow(rng, self.ground, pool, self.cell)

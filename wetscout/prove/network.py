@@ -59,8 +59,15 @@ class Network:
         self.cuts: list[Cut] = []
         self.coarse = CoarseMap(ground, cell_m, 20.0)
         self.fine = CoarseMap(ground, cell_m, 8.0)
-        around = ndimage.gaussian_filter(self.coarse.z, 12.0)
-        self.height = self.coarse.z - around
+        self.height = self.coarse.z - ndimage.gaussian_filter(self.coarse.z, 12.0)
+        self.shun: F64 = np.ones(self.coarse.z.shape)
+
+    def keep_off(self, mask: BOOL) -> None:
+        """Have collectors shun marked ground (rows, cols of the fine grid)."""
+        step = self.coarse.step
+        marked = ndimage.maximum_filter(mask, round(step / self.cell))
+        r, c = (((np.arange(n) + 0.5) * step / self.cell).astype(int) for n in self.coarse.z.shape)
+        self.shun = np.where(marked[np.ix_(r, c)], 500.0, 1.0)
 
     def level(self, path: Path) -> F64:
         """Natural ground along a line [m]."""
@@ -119,7 +126,7 @@ class Network:
             return False
         ends = rng.choice(ends, size=max(1, ends.size // 8), replace=False)
         rough = np.exp(0.35 * rng.standard_normal(coarse.z.shape))
-        cost = (1 + self.options.collector_low * np.exp(np.clip(self.height / 0.5, -3, 3))) * rough
+        cost = (1 + self.options.collector_low * np.exp(np.clip(self.height / 0.5, -3, 3))) * rough * self.shun
         route = coarse.route(start, ends, cost)
         if route is None:
             return False
@@ -304,7 +311,7 @@ class Network:
 
 
 def rough_beds(rng: np.random.Generator, cuts: list[Cut]) -> None:
-    """Give each bed the small ups and downs of silt and slumps, 2-3 cm.
+    """Give each bed the small ups and downs of silt and slumps, 2-3 cm, and old ones their silt.
 
     Parameters
     ----------
@@ -314,6 +321,8 @@ def rough_beds(rng: np.random.Generator, cuts: list[Cut]) -> None:
     """
     for cut in cuts:
         cut.bed += (0.03 if cut.old else 0.02) * np.clip(smooth_walk(rng, cut.bed.size, STEP_M, 22.0), -2, 2)
+        if cut.old:
+            cut.bed += np.clip(0.04 + 0.04 * smooth_walk(rng, cut.bed.size, STEP_M, 70.0), 0, 0.1)
 
 
 def _beyond(x: float, width: float, y: float, height: float) -> tuple[float, float]:
