@@ -18,6 +18,7 @@ import numpy as np  # noqa: E402
 import rasterio  # noqa: E402
 import rasterio.shutil  # noqa: E402
 from numpy.typing import NDArray  # noqa: E402
+from rasterio._err import CPLE_BaseError  # noqa: E402  (some calls let GDAL's own error through)
 from rasterio.enums import ColorInterp, MaskFlags  # noqa: E402
 from rasterio.errors import NotGeoreferencedWarning, RasterioIOError  # noqa: E402
 from rasterio.io import MemoryFile  # noqa: E402
@@ -113,7 +114,7 @@ def _open(path: str) -> Iterator[Any]:
         try:
             with rasterio.open(path) as dataset:
                 yield dataset
-        except RasterioIOError as error:
+        except (RasterioIOError, CPLE_BaseError) as error:
             raise InputError(
                 f"{path} cannot be read as a raster: {error}. It may be cut short, not fully downloaded, or of another "
                 "kind; open it in a GIS or run gdalinfo on it, and fetch it again if that fails too."
@@ -250,7 +251,7 @@ def write_cog(path: str | Path, values: NDArray[Any], grid: Grid, nodata: float 
                     source, part, driver="COG", compress="DEFLATE", predictor=predictor, bigtiff="IF_SAFER"
                 )
         part.replace(target)
-    except (RasterioIOError, OSError) as error:
+    except (RasterioIOError, CPLE_BaseError, OSError) as error:
         part.unlink(missing_ok=True)
         raise OutputError(
             f"{target} cannot be written: {error}. Is the folder there, writable and not full?"
