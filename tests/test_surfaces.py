@@ -59,8 +59,10 @@ def test_a_plane_is_carried_across_exactly(carry):
     z = (10 + 0.03 * row - 0.02 * col).astype(np.float32)
     mask = np.abs(row - col) <= 3
     broken = np.where(mask, z - 2, z).astype(np.float32)
-    out = carry_across(broken, mask, 30, 5, 1.5, 1.0)[0] if carry == "crest" else carry_cautious(
-        broken, mask, 30, 5, 16, 2, 3
+    out = (
+        carry_across(broken, mask, 30, 5, 1.5, 1.0)[0]
+        if carry == "crest"
+        else carry_cautious(broken, mask, 30, 5, 16, 2, 3)
     )
     inner = mask.copy()
     inner[:12], inner[-12:], inner[:, :12], inner[:, -12:] = False, False, False, False
@@ -109,7 +111,7 @@ def test_shoulders_of_a_trapezoid():
     # bed 2 m wide, sides 2:1, 1 m deep: shoulders 3 m from the middle
     offsets = np.arange(-40, 41) * 0.5
     section = np.minimum(1.0, np.clip(np.abs(offsets) - 1.0, 0, None) / 2)[None, :].repeat(9, axis=0)
-    centre, left, right = shoulders(section, 0.5, 4.0, 0.13, 1.5, 14.0)
+    centre, left, right = shoulders(section, 0.5, 4.0, 0.13, 1.5, 14.0, 3.0, 0.35)
     assert np.all(np.abs(centre) <= 1.0)
     np.testing.assert_allclose(left, -3.0, atol=1.0)
     np.testing.assert_allclose(right, 3.0, atol=1.0)

@@ -95,7 +95,7 @@ def median_along(section, reach):
 
 
 @njit(nogil=True, cache=True)
-def shoulders(section, step_m, recentre_m, slope, berm_m, reach_m):
+def shoulders(section, step_m, recentre_m, slope, berm_m, reach_m, bed_m, share):
     """Where the steep sides of a cut end, left and right of its lowest point.
 
     Outward from the bed, the shoulder is the end of the last steep run; a run may be interrupted by a berm no wider
@@ -113,6 +113,11 @@ def shoulders(section, step_m, recentre_m, slope, berm_m, reach_m):
         Ground steeper than this belongs to the side of the cut [-].
     berm_m, reach_m : float
         Widest interruption; farthest shoulder [m].
+    bed_m : float
+        A side may begin this far from the lowest point: half of the widest bed [m].
+    share : float
+        A side ends where the ground is flatter than this share of its steepest metre, so the gentler flank of a basin
+        above a dug side is not taken for it [-].
 
     Returns
     -------
@@ -144,8 +149,8 @@ def shoulders(section, step_m, recentre_m, slope, berm_m, reach_m):
             last = 0
             flat = 0
             d = 0
-            # a bed may be flat for up to 3 m before its side begins
-            bed = int(round(3.0 / step_m))
+            bed = int(round(bed_m / step_m))
+            steepest = 0.0
             while d < reach:
                 a = at + sign * d
                 b = at + sign * (d + span)
@@ -154,7 +159,8 @@ def shoulders(section, step_m, recentre_m, slope, berm_m, reach_m):
                 rise = section[i, b] - section[i, a]
                 if rise != rise:
                     break
-                if rise > slope * span * step_m:
+                if rise > max(slope * span * step_m, share * steepest):
+                    steepest = max(steepest, rise)
                     last = d + span
                     flat = 0
                 else:

@@ -28,7 +28,7 @@ class SiteSettings:
     sheet_rise_m: float = number(0.10, "m", (0.0, 0.3), "a pool that spreads by less rise than this is a sheet", _TRIAL)
     sheet_spread: float = number(1.5, "-", (1.1, 5.0), "a sheet is this many times larger", _TRIAL)
     noise_lift: float = number(
-        1.05, "-", (0.0, 3.0), "measured noise added to a spill level: a pass minimum leans down", _TRIAL
+        0.0, "-", (0.0, 3.0), "measured noise added to a spill level: a pass minimum leans down", _TRIAL
     )
     search_m: float = number(60.0, "m", (20.0, 200.0), "how far beyond the pool the rim is looked for", _TRIAL)
     near_line_m: float = number(6.0, "m", (2.0, 15.0), "a cut belongs to a ditch this near", _TRIAL)

@@ -91,6 +91,16 @@ def _carry(z: F32, mask: BOOL, s: SurfaceSettings, cell_m: float, run_tiles: Run
     return high, low, cautious
 
 
+def _only(carried: F32, smooth: F32, cut: BOOL, fill: BOOL) -> F32:
+    """A cut is only ever filled up, a fill only ever taken off; where both meet the carried level stands."""
+    out = smooth.copy()
+    up, down, both = cut & ~fill, fill & ~cut, cut & fill
+    out[up] = np.fmax(carried, smooth)[up]
+    out[down] = np.fmin(carried, smooth)[down]
+    out[both] = carried[both]
+    return out
+
+
 def build_surfaces(
     terrain: Terrain, lines: Linework, s: SurfaceSettings, run_tiles: RunTiles | None = None
 ) -> Surfaces:
@@ -119,9 +129,7 @@ def build_surfaces(
     unknown = np.isnan(high)
     high[unknown] = smooth[unknown]
     cautious = np.where(np.isnan(cautious), high, cautious)
-    # a cut is only ever filled up, a fill only ever taken off
-    natural = np.where(cut, np.fmax(high, smooth), np.where(fill, np.fmin(high, smooth), smooth))
-    cautious = np.where(cut, np.fmax(cautious, smooth), np.where(fill, np.fmin(cautious, smooth), smooth))
+    natural, cautious = _only(high, smooth, cut, fill), _only(cautious, smooth, cut, fill)
     today = smooth.copy()
     road = (corridor & FILL) > 0
     near_fill = road

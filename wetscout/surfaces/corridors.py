@@ -49,7 +49,8 @@ class Band:
     step_m: float
 
 
-def _band(z: F32, row: F64, col: F64, cell_m: float, s: SurfaceSettings) -> Band:
+def _band(z: F32, line: Ditch | Embankment, cell_m: float, bed_m: float, s: SurfaceSettings) -> Band:
+    row, col = line.row, line.col
     step = 0.5 if cell_m <= 1.0 else 0.5 / cell_m
     reach = max(2, round(6.0 / cell_m))
     a_row, a_col = across(row, col, reach)
@@ -57,15 +58,21 @@ def _band(z: F32, row: F64, col: F64, cell_m: float, s: SurfaceSettings) -> Band
     section = sections(z, row, col, a_row, a_col, half, step)
     section = median_along(section, max(1, round(s.along_m / 2 / cell_m)))
     centre, left, right = shoulders(
-        section, step * cell_m, s.recentre_m, s.shoulder_slope, s.berm_m, s.shoulder_reach_m
+        section, step * cell_m, s.recentre_m, s.shoulder_slope, s.berm_m, s.shoulder_reach_m, bed_m, s.shoulder_share
     )
+    # a cut is nowhere much wider than along its neighbourhood: in a small steep basin its sides and the basin's run
+    # into each other
+    near = max(3, round(2 * s.width_along_m / cell_m) | 1)
+    usual = [ndimage.median_filter(v, near, mode="nearest") for v in (centre - left, right - centre)]
+    left = np.maximum(left, centre - s.width_cap * usual[0] - cell_m)
+    right = np.minimum(right, centre + s.width_cap * usual[1] + cell_m)
     return Band(a_row, a_col, centre / cell_m, left / cell_m, right / cell_m, section, step * cell_m)
 
 
 def _paint_ditch(mask: U8, z: F32, ditch: Ditch, cell_m: float, s: SurfaceSettings) -> None:
     """Mark one ditch and the spoil beside it."""
     pad = max(s.pad_m / cell_m, 0.25)
-    b = _band(z, ditch.row, ditch.col, cell_m, s)
+    b = _band(z, ditch, cell_m, s.bed_half_m, s)
     bit = CUT if ditch.sure else CUT | UNSURE
     if ditch.kind == "roadside":
         # road fill looks like spoil, so a roadside ditch has none
@@ -113,8 +120,8 @@ def paint_corridors(
     for bank in embankments:
         if bank.kind != "road" or bank.row.size < 2:
             continue
-        b = _band(upside, bank.row, bank.col, cell_m, s)
-        half = min(bank.width_m / 2, 3.0) / cell_m
+        b = _band(upside, bank, cell_m, s.crown_half_m, s)
+        half = s.crown_least_m / cell_m
         pad_fill = s.road_pad_m / cell_m
         left = np.minimum(b.left, b.centre - half) - pad_fill
         right = np.maximum(b.right, b.centre + half) + pad_fill
