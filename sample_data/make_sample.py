@@ -147,6 +147,8 @@ def natural_ground(x: F, y: F, random: np.random.Generator) -> F:
         bowl = level - depth * np.clip(1.0 - r**2, 0.0, None) ** 0.8
         # the land falls in from uphill; the rim stands on the downhill side and holds the water
         downhill = 0.5 + 0.5 * np.cos(np.arctan2(y - cy, x - cx) - np.arctan2(0.8, 0.6))
+        # a beach all round, so that the shore is a line and not a matter of centimetres
+        bowl += 0.30 * np.clip(r - 1.0, 0.0, 0.25)
         bowl += rim * downhill * np.exp(-(((r - 1.2) / 0.22) ** 2))
         keep = np.clip((r - 1.15) / 0.6, 0.0, 1.0)
         keep = keep * keep * (3.0 - 2.0 * keep)
