@@ -181,11 +181,25 @@ SPOIL = 16
 class Tree(Protocol):
     """What a stage needs of a basin tree; nodes in postorder, so a subtree is the range first[i]..i."""
 
-    table: pd.DataFrame
-    labels: I32
-    first: I32
-    bbox: I32
-    catchment_labels: I32
+    @property
+    def table(self) -> pd.DataFrame:
+        """One row per node, the columns of `wetscout.basin_tree`."""
+
+    @property
+    def labels(self) -> I32:
+        """Innermost node whose pool holds each cell, -1 none."""
+
+    @property
+    def first(self) -> I32:
+        """First node of each subtree."""
+
+    @property
+    def bbox(self) -> I32:
+        """Window of each pool: row0, col0, row1, col1, half open."""
+
+    @property
+    def catchment_labels(self) -> I32:
+        """Leaf whose catchment holds each cell, -1 outside."""
 
 
 @dataclass(frozen=True)

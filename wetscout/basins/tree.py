@@ -20,6 +20,7 @@ from wetscout.settings.basins import BasinSettings
 __all__ = ["BasinTree", "basin_tree", "tree_of"]
 
 I32 = NDArray[np.int32]
+I64 = NDArray[np.int64]
 F64 = NDArray[np.float64]
 
 
@@ -39,16 +40,14 @@ class BasinTree:
         First node of the subtree.
     floor_m, spill_m : float64 (nodes,)
         Lowest ground; level at which the pool spills [m].
-    floor_cell, spill_cell : int64 (nodes, 2)
-        Row, column of the floor; of the cell on the rim at spill level.
+    floor_at, spill_at : int64 (nodes,)
+        Flat index of the floor cell; of the cell on the rim at spill level.
     spill_to : int32 (nodes,)
         Leaf basin into whose catchment it spills; -1 outside.
     area_cells, catchment_cells, depth_quanta : int64 (nodes,)
         Cells strictly below spill; cells that drain there; depth summed over the pool [2**-14 m].
     edge : uint8 (nodes,)
         1 where pool or spill cell touches the raster's border or ground that is not known.
-    bbox : int32 (nodes, 4)
-        Window of the pool: row0, col0, row1, col1, half open.
     labels : int32 (rows, cols)
         Innermost node whose pool holds the cell; the pool of i is first[i] <= labels <= i.
     catchment_labels : int32 (rows, cols)
@@ -60,20 +59,35 @@ class BasinTree:
     first: I32
     floor_m: F64
     spill_m: F64
-    floor_cell: NDArray[np.int64]
-    spill_cell: NDArray[np.int64]
+    floor_at: I64
+    spill_at: I64
     spill_to: I32
-    area_cells: NDArray[np.int64]
-    catchment_cells: NDArray[np.int64]
-    depth_quanta: NDArray[np.int64]
+    area_cells: I64
+    catchment_cells: I64
+    depth_quanta: I64
     edge: NDArray[np.uint8]
-    bbox: I32
     labels: I32
     catchment_labels: I32
 
     def __len__(self) -> int:
         """Number of basins."""
         return int(self.parent.size)
+
+    @cached_property
+    def floor_cell(self) -> I64:
+        """Row and column of the floor cell, (nodes, 2)."""
+        return self._row_col(self.floor_at)
+
+    @cached_property
+    def spill_cell(self) -> I64:
+        """Row and column of the spill cell, (nodes, 2)."""
+        return self._row_col(self.spill_at)
+
+    @cached_property
+    def bbox(self) -> I32:
+        """Window of each pool, (nodes, 4): row0, col0, row1, col1, half open."""
+        box: I32 = pools.windows(self.labels, self.parent)
+        return box
 
     @cached_property
     def table(self) -> pd.DataFrame:
@@ -187,6 +201,9 @@ class BasinTree:
         box: I32 = pools.windows(self.catchment_labels, self.parent)
         return box
 
+    def _row_col(self, at: I64) -> I64:
+        return np.stack(np.divmod(at, self.labels.shape[1]), axis=1)
+
     def _patch(self, labels: I32, boxes: I32, node: int) -> Patch:
         row0, col0, row1, col1 = (int(k) for k in boxes[self._known(node)])
         window = labels[row0:row1, col0:col1]
@@ -279,82 +296,71 @@ def tree_of(
 def _grow(net: graph.Graph, crew: graph.Crew, cell_m: float, min_depth_m: float) -> BasinTree:
     """The tree of a graph, with all measures."""
     floor = np.concatenate([np.array([-np.inf], net.z.dtype), net.z.reshape(-1)[net.pits[1:]]])
-    ends, level, order, code = _sorted_passes(net)
+    ends, level, order, places = _sorted_passes(net)
     links, hand = kernel.merge(ends, level, floor, float(min_depth_m))
     node, leaf, above, first, which = kernel.number(links, level, floor, floor.size - 1)
     leaf = kernel.catchments(hand, leaf)
-    heights, cells, behind = pools.describe(net.z, links, which, (order, code), level, net.pits)
-    spill = heights[:, 1].astype(net.z.dtype)
-    pool, sums, own, box = _pools(net, crew, node, above, spill)
+    heights, cells, behind = pools.describe(links, which, (level, order, places), floor, net.pits)
+    spill, spill_at = heights[:, 1].copy(), cells[:, 1].copy()
+    pool, sums, own = _pools(net, crew, node, above, spill)
     crew.map(lambda s: pools.hand_over(graph.flat(net.z, s), graph.flat(net.label, s), leaf), net.strips)
     catchment = pools.drained(own, leaf, which.size)
     edge = np.zeros(which.size, np.uint8)
-    pools.touch(net.z, pool, net.inner, cells[:, 2:], edge)
-    pools.gather(above, spill, sums, catchment, box, edge)
+    pools.touch(net.z, pool, net.inner, spill_at, edge)
+    pools.gather(above, spill, sums, catchment, edge)
     return BasinTree(
         cell_m=float(cell_m),
         parent=above,
         first=first,
-        floor_m=heights[:, 0],
-        spill_m=heights[:, 1],
-        floor_cell=cells[:, :2],
-        spill_cell=cells[:, 2:],
+        floor_m=heights[:, 0].astype(np.float64),
+        spill_m=spill.astype(np.float64),
+        floor_at=cells[:, 0].copy(),
+        spill_at=spill_at,
         spill_to=leaf[behind],
-        area_cells=sums[:, 0],
+        area_cells=sums[:, 0].copy(),
         catchment_cells=catchment,
-        depth_quanta=sums[:, 1],
+        depth_quanta=sums[:, 1].copy(),
         edge=edge,
-        bbox=box,
         labels=pool,
         catchment_labels=net.label,
     )
 
 
-def _sorted_passes(net: graph.Graph) -> tuple[I32, NDArray[np.floating[Any]], I32, NDArray[np.int64]]:
-    """Passes of the spanning tree from the lowest up: labels at their ends, level; their order, codes before it."""
-    ends, height, code = pools.pass_cells(net.z, net.label, net.parent, net.level, net.code)
+def _sorted_passes(net: graph.Graph) -> tuple[I32, NDArray[np.floating[Any]], I32, I64]:
+    """Passes of the spanning tree from the lowest up: labels at their ends, level; order, places before it."""
+    ends, height, place = pools.pass_cells(net.z, net.label, net.parent, net.level, net.code)
     bits = 8 * height.itemsize
     key = height[:, 0].copy().view(f"u{height.itemsize}")
     sign = key.dtype.type(1 << (bits - 1))
     # as unsigned numbers, negative floats run backwards and come after the positive ones
     key = np.where(key & sign, ~key, key | sign)
     order = sort.radix(key.astype(np.uint64), bits)
-    sort.break_ties(order, height, code)
-    return *pools.arrange(order, ends, height), order, code
+    sort.break_ties(order, height, place[:, 0])
+    ends, level = pools.arrange(order, ends, height)
+    return ends, level, order, place
 
 
 def _pools(
     net: graph.Graph, crew: graph.Crew, node: I32, above: I32, spill: NDArray[np.floating[Any]]
-) -> tuple[I32, NDArray[np.int64], NDArray[np.int64], I32]:
-    """Innermost pool of every cell; cells and depth of each node; cells of each pit; window of each node."""
+) -> tuple[I32, I64, I64]:
+    """Innermost pool of every cell; cells and depth of each node, (nodes, 2); cells of each pit, (pits + 1, 3)."""
     pool = np.empty_like(net.label)
     levels = pools.pit_levels(node, spill, above)
-    steps = pools.ladder(spill, above, kernel.jumps(above))
-    crew.map(
-        lambda s: pools.place(
-            graph.flat(net.z, s), graph.flat(net.label, s), node, levels, *steps, graph.flat(pool, s)
-        ),
-        net.strips,
-    )
-    # each part has sums of its own, 60 bytes a basin, so more than four would cost more than they bring
-    parts = [_blank(node.size, spill.size, max(pool.shape)) for _ in range(min(crew.workers, 4))]
-    rows = [pool.shape[0] * k // len(parts) for k in range(len(parts) + 1)]
-    crew.map(
-        lambda k: pools.measure(net.z, net.label, pool, node, (rows[k], rows[k + 1]), *parts[k]), range(len(parts))
-    )
-    for part in parts[1:]:
-        pools.bring_in(parts[0], part)
-    pools.add_up(parts[0], node, spill)
-    own, _, sums, box = parts[0]
-    return pool, sums, own, box
+    rungs, ways = pools.ladder(spill, above, kernel.jumps(above))
+    # each part has sums of its own, 40 bytes a basin, so more than four would cost more than they bring
+    parts = min(crew.workers, 4)
+    own = [np.zeros((node.size, 3), np.int64) for _ in range(parts)]
+    sums = [np.zeros((spill.size, 2), np.int64) for _ in range(parts)]
 
+    def work(part: int) -> None:
+        for strip in net.strips[part::parts]:
+            z, label, water = (graph.flat(a, strip) for a in (net.z, net.label, pool))
+            pools.place(z, label, node, levels, rungs, ways, water)
+            pools.measure(z, label, water, node, own[part], sums[part])
 
-def _blank(pits: int, nodes: int, side: int) -> tuple[NDArray[np.int64], I32, NDArray[np.int64], I32]:
-    """Empty sums and windows for `pools.measure`."""
-    empty = np.array([side, side, 0, 0], np.int32)
-    return (
-        np.zeros((pits, 3), np.int64),
-        np.tile(empty, (pits, 1)),
-        np.zeros((nodes, 2), np.int64),
-        np.tile(empty, (nodes, 1)),
-    )
+    crew.map(work, range(parts))
+    for part in range(1, parts):
+        own[0] += own[part]
+        sums[0] += sums[part]
+    pools.add_up(own[0], sums[0], node, spill)
+    return pool, sums[0], own[0]

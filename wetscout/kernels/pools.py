@@ -16,7 +16,7 @@ def pass_cells(z, label, parent, level, code):
     """The passes of the spanning tree, in the order of the pits that took them.
 
     Returns ends (m, 2) int32, labels at both ends; height (m, 2) like z, level and height of the lower cell;
-    place (m,) int64, their codes.
+    place (m, 2) int64, code and flat index of the spill cell, the higher one (the first among equals).
     """
     cols = z.shape[1]
     ground = z.reshape(-1)
@@ -24,7 +24,7 @@ def pass_cells(z, label, parent, level, code):
     step = (1, cols - 1, cols, cols + 1)
     ends = np.empty((parent.size, 2), np.int32)
     height = np.empty((parent.size, 2), z.dtype)
-    place = np.empty(parent.size, np.int64)
+    place = np.empty((parent.size, 2), np.int64)
     m = 0
     for p in range(1, parent.size):
         if parent[p] >= 0:
@@ -35,7 +35,8 @@ def pass_cells(z, label, parent, level, code):
             # -0 and +0 are one level: a sum with +0 is +0
             height[m, 0] = level[p] + np.float32(0)
             height[m, 1] = min(ground[a], ground[b])
-            place[m] = code[p]
+            place[m, 0] = code[p]
+            place[m, 1] = b if ground[b] > ground[a] else a
             m += 1
     return ends[:m], height[:m], place[:m]
 
@@ -53,34 +54,25 @@ def arrange(order, ends, height):
 
 
 @njit(nogil=True, cache=True)
-def describe(z, links, which, passes, level, pits):
+def describe(links, which, passes, floor, pits):
     """Heights and cells of every node.
 
-    links and which from the tree; passes = (order, codes) of the spanning tree, level sorted. Returns heights
-    (nodes, 2) float64: floor, spill level [m]; cells (nodes, 4) int64: row and column of the floor, of the spill cell,
-    the higher one of the pass (the first among equals); behind (nodes,) int32: pit behind the pass.
+    links and which from the tree; passes = (level in order, order, place) of the spanning tree. Returns heights
+    (nodes, 2) like floor: floor, spill level [m]; cells (nodes, 2) int64: flat indices of the floor and the spill cell;
+    behind (nodes,) int32: pit behind the pass.
     """
-    order, code = passes
-    cols = z.shape[1]
-    ground = z.reshape(-1)
-    step = (1, cols - 1, cols, cols + 1)
-    heights = np.empty((which.size, 2), np.float64)
-    cells = np.empty((which.size, 4), np.int64)
+    level, order, place = passes
+    heights = np.empty((which.size, 2), floor.dtype)
+    cells = np.empty((which.size, 2), np.int64)
     behind = np.empty(which.size, np.int32)
     for k in range(which.size):
         link = which[k]
         behind[k] = links[link, 6]
-        floor = pits[links[link, 4]]
-        place = code[order[links[link, 5]]]
-        a = place >> 2
-        b = a + step[place & 3]
-        spill = b if ground[b] > ground[a] else a
-        heights[k, 0] = ground[floor]
+        pit = links[link, 4]
+        heights[k, 0] = floor[pit]
         heights[k, 1] = level[links[link, 3]]
-        cells[k, 0] = floor // cols
-        cells[k, 1] = floor - cells[k, 0] * cols
-        cells[k, 2] = spill // cols
-        cells[k, 3] = spill - cells[k, 2] * cols
+        cells[k, 0] = pits[pit]
+        cells[k, 1] = place[order[links[link, 5]], 1]
     return heights, cells, behind
 
 
@@ -149,75 +141,39 @@ def quanta(h):
 
 
 @njit(nogil=True, cache=True)
-def measure(z, label, pool, node, rows, own, own_box, sums, box):
-    """Add the cells of rows[0] to rows[1] to the pits and nodes that hold them.
+def measure(z, label, pool, node, own, sums):
+    """Add the cells of a strip to the pits and nodes that hold them.
 
-    z, label, pool (rows, cols); node (pits + 1,). Added to, in place: own (pits + 1, 3) int64: cells of each pit, of
-    its lowest pool, minus their heights in quanta; own_box (pits + 1, 4) int32 window of that pool: row0, col0, row1, col1,
-    half open; sums (nodes, 2) int64 and box (nodes, 4): the same of cells in pools that hold several pits. A pit's own
-    lowest water is summed by pit, since pits lie in memory as they lie on the ground.
+    z, label, pool flat; node (pits + 1,). Added to, in place: own (pits + 1, 3) int64: cells of each pit, cells of its
+    lowest pool, minus their heights in quanta; sums (nodes, 2) int64: the last two of pools that hold several pits. A
+    pit's own lowest water is summed by pit, since pits lie in memory as they lie on the ground.
     """
-    cols = z.shape[1]
-    for i in range(rows[0], rows[1]):
-        for j in range(cols):
-            p = label[i, j]
-            if p == 0 or z[i, j] == np.inf:
-                continue
-            own[p, 0] += 1
-            k = pool[i, j]
-            if k < 0:
-                continue
-            height = quanta(z[i, j])
-            if k == node[p]:
-                own[p, 1] += 1
-                own[p, 2] -= height
-                _include(own_box, p, i, j)
-            else:
-                sums[k, 0] += 1
-                sums[k, 1] -= height
-                _include(box, k, i, j)
+    for i in range(z.size):
+        p = label[i]
+        if p == 0 or z[i] == np.inf:
+            continue
+        own[p, 0] += 1
+        k = pool[i]
+        if k < 0:
+            continue
+        if k == node[p]:
+            own[p, 1] += 1
+            own[p, 2] -= quanta(z[i])
+        else:
+            sums[k, 0] += 1
+            sums[k, 1] -= quanta(z[i])
 
 
 @njit(nogil=True, cache=True)
-def bring_in(part, more):
-    """Add one part of `measure` (own, own_box, sums, box) to another, in place."""
-    own, own_box, sums, box = part
-    own += more[0]
-    sums += more[2]
-    for p in range(own_box.shape[0]):
-        _widen(own_box, p, more[1], p)
-    for k in range(box.shape[0]):
-        _widen(box, k, more[3], k)
-
-
-@njit(nogil=True, cache=True)
-def add_up(part, node, spill):
+def add_up(own, sums, node, spill):
     """Bring what was summed by pit to the nodes, in place; depths then count from each node's spill level."""
-    own, own_box, sums, box = part
     for p in range(1, node.size):
         k = node[p]
-        if k >= 0 and own[p, 1] > 0:
+        if k >= 0:
             sums[k, 0] += own[p, 1]
             sums[k, 1] += own[p, 2]
-            _widen(box, k, own_box, p)
     for k in range(spill.size):
         sums[k, 1] += sums[k, 0] * quanta(spill[k])
-
-
-@njit(nogil=True, cache=True)
-def _include(box, k, i, j):
-    box[k, 0] = min(box[k, 0], i)
-    box[k, 1] = min(box[k, 1], j)
-    box[k, 2] = max(box[k, 2], i + 1)
-    box[k, 3] = max(box[k, 3], j + 1)
-
-
-@njit(nogil=True, cache=True)
-def _widen(box, k, other, m):
-    box[k, 0] = min(box[k, 0], other[m, 0])
-    box[k, 1] = min(box[k, 1], other[m, 1])
-    box[k, 2] = max(box[k, 2], other[m, 2])
-    box[k, 3] = max(box[k, 3], other[m, 3])
 
 
 @njit(nogil=True, cache=True)
@@ -231,7 +187,7 @@ def drained(own, catchment, count):
 
 
 @njit(nogil=True, cache=True)
-def gather(above, spill, sums, catchment, box, edge):
+def gather(above, spill, sums, catchment, edge):
     """Add children to parents, in place; nodes are in postorder."""
     for k in range(above.size):
         t = above[k]
@@ -241,7 +197,6 @@ def gather(above, spill, sums, catchment, box, edge):
         sums[t, 1] += sums[k, 1] + sums[k, 0] * (quanta(spill[t]) - quanta(spill[k]))
         catchment[t] += catchment[k]
         edge[t] |= edge[k]
-        _widen(box, t, box, k)
 
 
 @njit(nogil=True, cache=True)
@@ -252,10 +207,10 @@ def _unknown(z, i, j):
 
 
 @njit(nogil=True, cache=True)
-def touch(z, pool, inner, spill_cell, edge):
+def touch(z, pool, inner, spill, edge):
     """Set edge (nodes,) to 1 where the pool or the spill cell touches the border, an outlet or a wall.
 
-    inner: whether there are outlets or walls within the raster.
+    inner: whether there are outlets or walls within the raster; spill (nodes,) int64 flat index of the spill cell.
     """
     rows, cols = z.shape
     for i in range(rows):
@@ -268,7 +223,8 @@ def touch(z, pool, inner, spill_cell, edge):
                     if pool[y, x] >= 0:
                         edge[pool[y, x]] = 1
     for k in range(edge.size):
-        i, j = spill_cell[k, 0], spill_cell[k, 1]
+        i = spill[k] // cols
+        j = spill[k] - i * cols
         if not inner and 1 < i < rows - 2 and 1 < j < cols - 2:
             continue
         for y in range(max(i - 1, 0), min(i + 2, rows)):
@@ -288,8 +244,15 @@ def windows(labels, above):
         for j in range(cols):
             k = labels[i, j]
             if k >= 0:
-                _include(box, k, i, j)
+                box[k, 0] = min(box[k, 0], i)
+                box[k, 1] = min(box[k, 1], j)
+                box[k, 2] = max(box[k, 2], i + 1)
+                box[k, 3] = max(box[k, 3], j + 1)
     for k in range(above.size):
-        if above[k] >= 0:
-            _widen(box, above[k], box, k)
+        t = above[k]
+        if t >= 0:
+            box[t, 0] = min(box[t, 0], box[k, 0])
+            box[t, 1] = min(box[t, 1], box[k, 1])
+            box[t, 2] = max(box[t, 2], box[k, 2])
+            box[t, 3] = max(box[t, 3], box[k, 3])
     return box
