@@ -295,14 +295,14 @@ def tree_of(
 
 def _grow(net: graph.Graph, crew: graph.Crew, cell_m: float, min_depth_m: float) -> BasinTree:
     """The tree of a graph, with all measures."""
-    floor = np.concatenate([np.array([-np.inf], net.z.dtype), net.z.reshape(-1)[net.pits[1:]]])
+    floor = np.concatenate([[-np.inf], net.z.reshape(-1)[net.pits[1:]]], dtype=np.float64)
     ends, level, order, places = _sorted_passes(net)
     links, hand = kernel.merge(ends, level, floor, float(min_depth_m))
     node, leaf, above, first, which = kernel.number(links, level, floor, floor.size - 1)
     leaf = kernel.catchments(hand, leaf)
     heights, cells, behind = pools.describe(links, which, (level, order, places), floor, net.pits)
     spill, spill_at = heights[:, 1].copy(), cells[:, 1].copy()
-    pool, sums, own = _pools(net, crew, node, above, spill)
+    pool, sums, own = _pools(net, crew, node, above, spill.astype(net.z.dtype))
     crew.map(lambda s: pools.hand_over(graph.flat(net.z, s), graph.flat(net.label, s), leaf), net.strips)
     catchment = pools.drained(own, leaf, which.size)
     edge = np.zeros(which.size, np.uint8)
@@ -312,8 +312,8 @@ def _grow(net: graph.Graph, crew: graph.Crew, cell_m: float, min_depth_m: float)
         cell_m=float(cell_m),
         parent=above,
         first=first,
-        floor_m=heights[:, 0].astype(np.float64),
-        spill_m=spill.astype(np.float64),
+        floor_m=heights[:, 0].copy(),
+        spill_m=spill,
         floor_at=cells[:, 0].copy(),
         spill_at=spill_at,
         spill_to=leaf[behind],
@@ -326,16 +326,16 @@ def _grow(net: graph.Graph, crew: graph.Crew, cell_m: float, min_depth_m: float)
     )
 
 
-def _sorted_passes(net: graph.Graph) -> tuple[I32, NDArray[np.floating[Any]], I32, I64]:
+def _sorted_passes(net: graph.Graph) -> tuple[I32, F64, I32, I64]:
     """Passes of the spanning tree from the lowest up: labels at their ends, level; order, places before it."""
     ends, height, place = pools.pass_cells(net.z, net.label, net.parent, net.level, net.code)
-    bits = 8 * height.itemsize
-    key = height[:, 0].copy().view(f"u{height.itemsize}")
+    bits = 8 * net.z.itemsize
+    key = height[:, 0].astype(net.z.dtype).view(f"u{net.z.itemsize}")
     sign = key.dtype.type(1 << (bits - 1))
     # as unsigned numbers, negative floats run backwards and come after the positive ones
     key = np.where(key & sign, ~key, key | sign)
     order = sort.radix(key.astype(np.uint64), bits)
-    sort.break_ties(order, height, place[:, 0])
+    sort.break_ties(order, height, place[:, 0].copy())
     ends, level = pools.arrange(order, ends, height)
     return ends, level, order, place
 
@@ -362,5 +362,5 @@ def _pools(
     for part in range(1, parts):
         own[0] += own[part]
         sums[0] += sums[part]
-    pools.add_up(own[0], sums[0], node, spill)
+    pools.add_up(own[0], sums[0], node, spill.astype(np.float64))
     return pool, sums[0], own[0]

@@ -15,7 +15,7 @@ QUANTA = 16384.0
 def pass_cells(z, label, parent, level, code):
     """The passes of the spanning tree, in the order of the pits that took them.
 
-    Returns ends (m, 2) int32, labels at both ends; height (m, 2) like z, level and height of the lower cell;
+    Returns ends (m, 2) int32, labels at both ends; height (m, 2) float64, level and height of the lower cell;
     place (m, 2) int64, code and flat index of the spill cell, the higher one (the first among equals).
     """
     cols = z.shape[1]
@@ -23,7 +23,7 @@ def pass_cells(z, label, parent, level, code):
     line = label.reshape(-1)
     step = (1, cols - 1, cols, cols + 1)
     ends = np.empty((parent.size, 2), np.int32)
-    height = np.empty((parent.size, 2), z.dtype)
+    height = np.empty((parent.size, 2), np.float64)
     place = np.empty((parent.size, 2), np.int64)
     m = 0
     for p in range(1, parent.size):
@@ -33,7 +33,7 @@ def pass_cells(z, label, parent, level, code):
             ends[m, 0] = line[a]
             ends[m, 1] = line[b]
             # -0 and +0 are one level: a sum with +0 is +0
-            height[m, 0] = level[p] + np.float32(0)
+            height[m, 0] = level[p] + 0.0
             height[m, 1] = min(ground[a], ground[b])
             place[m, 0] = code[p]
             place[m, 1] = b if ground[b] > ground[a] else a
@@ -58,7 +58,7 @@ def describe(links, which, passes, floor, pits):
     """Heights and cells of every node.
 
     links and which from the tree; passes = (level in order, order, place) of the spanning tree. Returns heights
-    (nodes, 2) like floor: floor, spill level [m]; cells (nodes, 2) int64: flat indices of the floor and the spill cell;
+    (nodes, 2) float64: floor, spill level [m]; cells (nodes, 2) int64: flat indices of the floor and the spill cell;
     behind (nodes,) int32: pit behind the pass.
     """
     level, order, place = passes

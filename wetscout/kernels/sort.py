@@ -40,44 +40,50 @@ def radix(key, bits):
 
 @njit(nogil=True, cache=True)
 def break_ties(order, height, code):
-    """Sort runs of equal level in an order by (lower cell, code), in place: few by insertion, many by heap.
+    """Sort runs of equal level in an order by (lower cell, code), in place.
 
-    height (passes, 2): level, height of the lower cell; code (passes,) int64.
+    height (passes, 2) float64: level, height of the lower cell; code (passes,) int64.
     """
     n = order.size
-    level, low = height[:, 0], height[:, 1]
     i = 0
     while i < n:
         end = i + 1
-        while end < n and level[order[end]] == level[order[i]]:
+        while end < n and height[order[end], 0] == height[order[i], 0]:
             end += 1
-        if end - i > 16:
-            heap_sort(order[i:end], low, code)
-        else:
-            for k in range(i + 1, end):
-                x = order[k]
-                m = k - 1
-                while m >= i and _before(x, order[m], low, code):
-                    order[m + 1] = order[m]
-                    m -= 1
-                order[m + 1] = x
+        if end - i > 1:
+            low = np.empty(end - i, np.float64)
+            place = np.empty(end - i, np.int64)
+            for k in range(end - i):
+                low[k] = height[order[i + k], 1]
+                place[k] = code[order[i + k]]
+            order[i:end] = order[i:end][sorted_by(low, place)]
         i = end
 
 
 @njit(nogil=True, cache=True)
-def _before(a, b, low, code):
-    return low[a] < low[b] or (low[a] == low[b] and code[a] < code[b])
-
-
-@njit(nogil=True, cache=True)
-def heap_sort(run, low, code):
-    """Sort indices by (low, code), in place."""
-    n = run.size
+def sorted_by(low, code):
+    """Order (int32) that sorts by (low, code): few by insertion, many by heap."""
+    n = low.size
+    run = np.arange(n).astype(np.int32)
+    if n <= 16:
+        for k in range(1, n):
+            m = k - 1
+            while m >= 0 and _before(k, run[m], low, code):
+                run[m + 1] = run[m]
+                m -= 1
+            run[m + 1] = k
+        return run
     for begin in range(n // 2 - 1, -1, -1):
         _sift(run, begin, n, low, code)
     for end in range(n - 1, 0, -1):
         run[0], run[end] = run[end], run[0]
         _sift(run, 0, end, low, code)
+    return run
+
+
+@njit(nogil=True, cache=True)
+def _before(a, b, low, code):
+    return low[a] < low[b] or (low[a] == low[b] and code[a] < code[b])
 
 
 @njit(nogil=True, cache=True)

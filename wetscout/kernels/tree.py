@@ -13,7 +13,7 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
-from wetscout.kernels.sort import heap_sort
+from wetscout.kernels.sort import sorted_by
 
 
 @njit(nogil=True, cache=True)
@@ -34,7 +34,7 @@ def _deeper(floor, a, b):
 def merge(ends, level, floor, min_depth):
     """Grow the tree of items from passes sorted by level.
 
-    ends (passes, 2) int32 pit labels (0 outside), level (passes,), floor (n + 1,) heights of pits. Returns links, int32
+    ends (passes, 2) int32 pit labels (0 outside); level (passes,), floor (n + 1,) float64 heights. Returns links, int32
     (links, 7), one row each time an item goes under another, from the lowest level up, with columns
     0 item, 1 item above it (0 outside), 2 whether it became a node (else it dissolved), 3 the pass that linked it,
     4 pit with its deepest floor, 5 the pass over which it spills, 6 pit behind the pass that linked it;
@@ -49,7 +49,7 @@ def merge(ends, level, floor, min_depth):
     facts = np.empty((size, 2), np.int32)
     facts[:, 0] = np.arange(size)
     facts[:, 1] = -1
-    born = np.empty(size, level.dtype)
+    born = np.empty(size, np.float64)
     born[: n + 1] = floor
     hand = np.full(n + 1, -1, np.int32)
     links = np.empty((size, 7), np.int32)
@@ -67,8 +67,8 @@ def merge(ends, level, floor, min_depth):
             facts[p, 1] = e
         if facts[q, 1] < run:
             facts[q, 1] = e
-        p_counts = p > n or (here > floor[p] and np.float64(here) - floor[p] >= min_depth)
-        q_counts = q > n or (here > floor[q] and np.float64(here) - floor[q] >= min_depth)
+        p_counts = p > n or (here > floor[p] and here - floor[p] >= min_depth)
+        q_counts = q > n or (here > floor[q] and here - floor[q] >= min_depth)
         p_open = p > n and born[p] == here
         q_open = q > n and born[q] == here
         if p == 0 or q == 0:
@@ -218,15 +218,12 @@ def _sort_siblings(below, links, level, floor):
             if _deeper(floor, links[below[i + 1], 4], links[below[i], 4]):
                 below[i], below[i + 1] = below[i + 1], below[i]
         elif end - i > 2:
-            run = below[i:end]
-            heights = np.empty(end - i, floor.dtype)
+            heights = np.empty(end - i, np.float64)
             pits = np.empty(end - i, np.int64)
             for k in range(end - i):
-                pits[k] = links[run[k], 4]
+                pits[k] = links[below[i + k], 4]
                 heights[k] = floor[pits[k]]
-            order = np.arange(end - i).astype(np.int32)
-            heap_sort(order, heights, pits)
-            run[:] = run[order]
+            below[i:end] = below[i:end][sorted_by(heights, pits)]
         i = end
 
 
