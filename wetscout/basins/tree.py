@@ -334,8 +334,8 @@ def _sorted_passes(net: graph.Graph) -> tuple[I32, F64, I32, I64]:
     sign = key.dtype.type(1 << (bits - 1))
     # as unsigned numbers, negative floats run backwards and come after the positive ones
     key = np.where(key & sign, ~key, key | sign)
-    order = sort.radix(key.astype(np.uint64), bits)
-    sort.break_ties(order, height, place[:, 0].copy())
+    order, key = sort.radix(key.astype(np.uint64), bits)
+    sort.break_ties(order, key, height, place[:, 0].copy())
     ends, level = pools.arrange(order, ends, height)
     return ends, level, order, place
 

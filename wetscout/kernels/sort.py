@@ -11,11 +11,11 @@ _SIZE = 1 << _DIGIT
 
 @njit(nogil=True, cache=True)
 def radix(key, bits):
-    """Order (int32) that sorts uint64 keys of so many bits; equal keys stay in their order."""
+    """Order (int32) that sorts uint64 keys of so many bits, and the sorted keys; equal keys stay in their order."""
     n = key.size
     order = np.arange(n).astype(np.int32)
     other = np.empty(n, np.int32)
-    keys = key
+    keys = key.copy()
     spare = np.empty(n, np.uint64)
     start = np.empty(_SIZE, np.int64)
     for shift in range(0, bits, _DIGIT):
@@ -35,20 +35,20 @@ def radix(key, bits):
             spare[at] = keys[i]
         order, other = other, order
         keys, spare = spare, keys
-    return order
+    return order, keys
 
 
 @njit(nogil=True, cache=True)
-def break_ties(order, height, code):
+def break_ties(order, key, height, code):
     """Sort runs of equal level in an order by (lower cell, code), in place.
 
-    height (passes, 2) float64: level, height of the lower cell; code (passes,) int64.
+    key (passes,) sorted; height (passes, 2) float64: level, height of the lower cell; code (passes,) int64.
     """
     n = order.size
     i = 0
     while i < n:
         end = i + 1
-        while end < n and height[order[end], 0] == height[order[i], 0]:
+        while end < n and key[end] == key[i]:
             end += 1
         if end - i > 1:
             low = np.empty(end - i, np.float64)
