@@ -26,6 +26,7 @@ class SiteSettings:
     )
     witness_drop_m: float = number(0.45, "m", (0.1, 2.0), "how far the cautious spill may lie lower", _TRIAL)
     sheet_rise_m: float = number(0.10, "m", (0.0, 0.3), "a pool that spreads by less rise than this is a sheet", _TRIAL)
+    brim_m: float = number(0.03, "m", (0.0, 0.2), "pools that join within this of their spill are sites of their own", _TRIAL)
     sheet_spread: float = number(1.5, "-", (1.1, 5.0), "a sheet is this many times larger", _TRIAL)
     noise_lift: float = number(
         0.0, "-", (0.0, 3.0), "measured noise added to a spill level: a pass minimum leans down", _TRIAL

@@ -128,25 +128,46 @@ def holds(m: Measures, i: int, s: SiteSettings) -> bool:
     return bool(held >= s.witness_share * depth and m.spill[i] - m.witness[i] <= s.witness_drop_m)
 
 
-def sheet_child(tree: Tree, m: Measures, i: int, children: list[list[int]], s: SiteSettings) -> int:
-    """The pool inside a thin sheet, or the node itself.
+def inner_pools(tree: Tree, m: Measures, i: int, children: list[list[int]], s: SiteSettings) -> list[int]:
+    """The pools inside a node that is only a thin sheet over them, or pools that meet at the brim.
 
-    Flat ground joins a pool at nearly its level; a node that holds the same floor within `sheet_rise_m` below and is
-    `sheet_spread` times smaller is the pool a person would see.
+    Flat ground joins a pool at nearly its level; what a person would see is the pool, so a node that is
+    `sheet_spread` times larger than what it holds `sheet_rise_m` lower is left for it. Pools that meet within
+    `brim_m` of their common spill are offered one by one: levels are not known better than that.
+
+    Parameters
+    ----------
+    tree : Tree
+    m : Measures
+    i : int
+        A cut node.
+    children : list of list of int
+    s : SiteSettings
+
+    Returns
+    -------
+    list of int
+        Nodes to look at instead; empty when the node stands for itself.
     """
     area = tree.table["area_m2"].to_numpy()
-    raw_spill = tree.table["spill_m"].to_numpy()
+    spill = tree.table["spill_m"].to_numpy()
     at = i
-    below = i
     while True:
-        same = [k for k in children[below] if m.looked[k] and abs(m.floor[k] - m.floor[i]) <= 0.05 and m.cut[k]]
-        if not same:
-            return at
-        below = max(same, key=lambda k: area[k])
-        if raw_spill[i] - raw_spill[below] > s.sheet_rise_m:
-            return at
-        if area[below] * s.sheet_spread <= area[i]:
-            at = below
+        below = [k for k in children[at] if m.looked[k]]
+        if not below:
+            return []
+        rise = spill[i] - max(spill[k] for k in below)
+        if rise > s.sheet_rise_m:
+            return []
+        largest = max(area[k] for k in below)
+        cut = [k for k in below if m.cut[k]]
+        if not cut:
+            return []
+        if largest * s.sheet_spread <= area[at]:
+            return cut
+        if len(cut) > 1:
+            return cut if rise <= s.brim_m else []
+        at = cut[0]
 
 
 def choose(tree: Tree, m: Measures, s: SiteSettings) -> tuple[list[int], list[tuple[int, str]]]:
@@ -178,7 +199,11 @@ def choose(tree: Tree, m: Measures, s: SiteSettings) -> tuple[list[int], list[tu
         i = stack.pop()
         if m.cut[i]:
             if holds(m, i, s):
-                offered.append(sheet_child(tree, m, i, children, s))
+                inner = inner_pools(tree, m, i, children, s)
+                if inner:
+                    stack.extend(inner)
+                else:
+                    offered.append(i)
                 continue
             down.append((i, "the ground around does not close: a valley crossed by a ditch, not a basin"))
         stack.extend(children[i])
