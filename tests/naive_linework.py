@@ -19,19 +19,6 @@ def box_mean(z, k):
     return out
 
 
-def top_hat(s, width):
-    """Closing by looking at every window of every cell."""
-    h = width // 2
-    low = np.where(np.isnan(s), -np.inf, s)
-    high = np.full(s.shape, -np.inf)
-    for r, c in np.ndindex(s.shape):
-        high[r, c] = low[max(0, r - h) : r + h + 1, max(0, c - h) : c + h + 1].max()
-    closed = np.full(s.shape, np.inf)
-    for r, c in np.ndindex(s.shape):
-        closed[r, c] = high[max(0, r - h) : r + h + 1, max(0, c - h) : c + h + 1].min()
-    return np.where(np.isnan(s), 0.0, closed - s)
-
-
 def strip(s, r, c, stencils, index, least):
     """Weighted mean under one stencil, NaN when too little of it is ground."""
     dr, dc, w, start = stencils
@@ -45,8 +32,9 @@ def strip(s, r, c, stencils, index, least):
     return total / weight if weight > 0 and weight >= least * whole else math.nan
 
 
-def depth_in(s, r, c, stencils, direction, far, least):
+def depth_in(s, at, stencils, direction, far, least):
     """Lower side minus bed in one direction."""
+    r, c = at
     k = 5 * direction
     bed = strip(s, r, c, stencils, k, least)
     a = strip(s, r, c, stencils, k + (3 if far else 1), least)
@@ -54,31 +42,32 @@ def depth_in(s, r, c, stencils, direction, far, least):
     return -1.0 if any(math.isnan(v) for v in (bed, a, b)) else min(a, b) - bed
 
 
-def directional_depth(s, fired, ring, stencils, n_dir, least, t_keep):
+def directional_depth(s, ring, stencils, n_dir, least, limits):
     """Best of the even directions, then of its two neighbours; saturation of the winner."""
+    screen, t_keep = limits
     depth = np.zeros(s.shape)
     direction = np.full(s.shape, -1)
     saturation = np.zeros(s.shape)
     for r, c in np.ndindex(s.shape):
         round_it = [(r + dr, c + dc) for dr, dc in ring]
         known = [s[y, x] for y, x in round_it if 0 <= y < s.shape[0] and 0 <= x < s.shape[1] and not np.isnan(s[y, x])]
-        low = 2 * len(known) < len(ring) or np.mean(np.array(known, dtype=np.float64)) - s[r, c] >= 0.6 * t_keep
-        if not fired[r, c] or not low:
+        low = 2 * len(known) < len(ring) or np.mean(np.array(known, dtype=np.float64)) - s[r, c] >= screen
+        if np.isnan(s[r, c]) or not low:
             continue
         best, at = 0.65 * t_keep, -1
         for d in range(0, n_dir, 2):
-            v = depth_in(s, r, c, stencils, d, False, least)
+            v = depth_in(s, (r, c), stencils, d, False, least)
             if v > best:
                 best, at = v, d
         if at < 0:
             continue
         for d in ((at - 1) % n_dir, (at + 1) % n_dir):
-            v = depth_in(s, r, c, stencils, d, False, least)
+            v = depth_in(s, (r, c), stencils, d, False, least)
             if v > best:
                 best, at = v, d
         depth[r, c], direction[r, c] = best, at
         if best >= t_keep:
-            far = depth_in(s, r, c, stencils, at, True, least)
+            far = depth_in(s, (r, c), stencils, at, True, least)
             saturation[r, c] = best / far if far > best else 1.0
     return depth, direction, saturation
 
@@ -100,8 +89,9 @@ def thin_across(depth, direction, across, t_low):
     return keep
 
 
-def supported(keep, direction, unit, reach, along, turn, wanted):
-    """Count helpers among all kept cells."""
+def supported(keep, direction, unit, reach, limits):
+    """Count helpers among all kept cells; limits are cosine along, turn and number wanted."""
+    along, turn, wanted = limits
     out = np.zeros(keep.shape, dtype=bool)
     cells = list(zip(*np.nonzero(keep), strict=True))
     for r, c in cells:

@@ -36,7 +36,7 @@ def test_a_ditch_is_found_whole_and_in_place(cell_m, angle):
 
 
 def test_bed_bank_depth_width_and_climb_against_the_scene():
-    """Closed forms: bed 19.3 - 0.001 t, banks at the ground, width 2 (0.6 + 1.5 depth), climb along the ridge's flank."""
+    """Closed forms: bed 19.3 - 0.001 t, banks at the ground, width 2 (0.6 + 1.5 depth), climb up the ridge."""
     cell_m, angle = 1.0, 30.0
     z, _, _ = scene.ditch_through_ridge(cell_m, angle)
     d = longest(found(z, cell_m).ditches)

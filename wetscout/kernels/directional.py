@@ -8,8 +8,8 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
-# a cell of a cut may lie higher than the bed around it by noise: of the ring test only this share is asked
-RING_SHARE = 0.6
+# where the best even direction answers less than this share of the depth wanted, its neighbours do not reach it either
+EVEN_SHARE = 0.65
 
 
 @njit(nogil=True, cache=True)
@@ -50,17 +50,17 @@ def box_mean(z, k):
 
 
 @njit(nogil=True, cache=True)
-def stencil_mean(s, r, c, dr, dc, w, first, last, least):
+def stencil_mean(flat, at, offset, w, first, last, least):
     """Weighted mean of the ground under one stencil placed at a cell.
 
     Parameters
     ----------
-    s : float32 (rows, cols)
-        Smoothed ground [m], NaN where there is none.
-    r, c : int
-        Cell.
-    dr, dc, w : int32, int32, float64 (n,)
-        Offsets [cells] and weights of all stencils, one after the other.
+    flat : float32 (n,)
+        Smoothed ground [m] with a margin of NaN all round, row by row.
+    at : int
+        Place of the cell in `flat`.
+    offset, w : int64, float64 (m,)
+        Places relative to the cell and weights of all stencils, one after the other.
     first, last : int
         Part of the list that belongs to this stencil.
     least : float
@@ -71,76 +71,82 @@ def stencil_mean(s, r, c, dr, dc, w, first, last, least):
     float
         NaN when too much of the stencil lies off the ground.
     """
-    rows, cols = s.shape
     total = 0.0
-    weight = 0.0
     whole = 0.0
     for i in range(first, last):
+        total += w[i] * flat[at + offset[i]]
         whole += w[i]
-        y = r + dr[i]
-        x = c + dc[i]
-        if 0 <= y < rows and 0 <= x < cols:
-            v = s[y, x]
-            if not np.isnan(v):
-                total += w[i] * v
-                weight += w[i]
+    if not np.isnan(total):
+        return total / whole
+    # only near holes and edges: the same sum over what is ground
+    total = 0.0
+    weight = 0.0
+    for i in range(first, last):
+        v = flat[at + offset[i]]
+        if not np.isnan(v):
+            total += w[i] * v
+            weight += w[i]
     if weight < least * whole or weight == 0.0:
         return np.nan
     return total / weight
 
 
 @njit(nogil=True, cache=True)
-def lower_side(s, r, c, dr, dc, w, start, base, bed, least, wanted):
+def lower_side(flat, at, offset, w, start, base, bed, least, wanted):
     """Lower of the two sides minus the bed, or -1 if the first side already stays below `wanted`."""
-    a = stencil_mean(s, r, c, dr, dc, w, start[base], start[base + 1], least)
+    a = stencil_mean(flat, at, offset, w, start[base], start[base + 1], least)
     if np.isnan(a) or a - bed <= wanted:
         return -1.0
-    b = stencil_mean(s, r, c, dr, dc, w, start[base + 1], start[base + 2], least)
+    b = stencil_mean(flat, at, offset, w, start[base + 1], start[base + 2], least)
     if np.isnan(b):
         return -1.0
     return min(a, b) - bed
 
 
 @njit(nogil=True, cache=True)
-def below_ring(s, r, c, ring):
+def below_ring(flat, at, ring):
     """How far a cell lies below the mean of its ring [m]; infinite where half of the ring is off the ground."""
-    rows, cols = s.shape
+    total = 0.0
+    for i in range(ring.size):
+        total += flat[at + ring[i]]
+    if not np.isnan(total):
+        return total / ring.size - flat[at]
     total = 0.0
     n = 0
-    for i in range(ring.shape[0]):
-        y = r + ring[i, 0]
-        x = c + ring[i, 1]
-        if 0 <= y < rows and 0 <= x < cols and not np.isnan(s[y, x]):
-            total += s[y, x]
+    for i in range(ring.size):
+        v = flat[at + ring[i]]
+        if not np.isnan(v):
+            total += v
             n += 1
-    if 2 * n < ring.shape[0]:
+    if 2 * n < ring.size:
         return np.inf
-    return total / n - s[r, c]
+    return total / n - flat[at]
 
 
 @njit(nogil=True, cache=True)
-def directional_depth(s, fired, ring, stencils, n_dir, least, t_keep):
+def directional_depth(padded, margin, ring, stencils, n_dir, least, limits):
     """Greatest depth below both sides over all directions, and how far it is saturated.
 
-    Even-numbered directions are tried first, then the two neighbours of the best one.
+    A cell that does not lie below the mean of a ring at bank distance lies in no cut of whatever direction: that test
+    passes some percent of cells. Even-numbered directions are then tried, and the two neighbours of the best one.
 
     Parameters
     ----------
-    s : float32 (rows, cols)
-        Smoothed ground [m], NaN where there is none.
-    fired : bool (rows, cols)
-        Cells to test.
-    ring : int64 (n, 2)
-        Offsets of cells all round at bank distance: a cell of a cut lies below their mean too, whatever its
-        direction, which spares three quarters of the cells that the screen passes because of noise.
-    stencils : tuple of (int32 dr, int32 dc, float64 w, int64 start)
+    padded : float32 (rows + 2 margin, cols + 2 margin)
+        Smoothed ground [m], NaN where there is none, with a margin of NaN as wide as the stencils reach.
+    margin : int
+        [cells].
+    ring : int64 (n,)
+        Places of the ring relative to a cell in the flattened array.
+    stencils : tuple of (int64 offset, float64 w, int64 start)
         Five stencils a direction: bed, near left, near right, far left, far right; `start` (5 n_dir + 1,).
     n_dir : int
         Number of directions over half a turn, even.
     least : float
         Share of a stencil that must lie on ground.
-    t_keep : float
-        Least depth wanted [m]: saturation is worked out from here, weaker answers are only kept from 0.65 of it.
+    limits : (float, float)
+        Depth below the ring [m] at which a cell is tested; depth [m] from which saturation is worked out. Weaker
+        answers are only kept from 0.65 of the latter.
 
     Returns
     -------
@@ -149,26 +155,30 @@ def directional_depth(s, fired, ring, stencils, n_dir, least, t_keep):
     direction : int8 (rows, cols)
         Index of the direction along the line, -1 where depth is 0.
     saturation : float32 (rows, cols)
-        Depth against the near band over depth against the far band, 0 where depth < t_keep.
+        Depth against the near band over depth against the far band, 0 where depth is less than wanted.
     """
-    dr, dc, w, start = stencils
-    rows, cols = s.shape
+    offset, w, start = stencils
+    screen, wanted = limits
+    flat = padded.ravel()
+    wide = padded.shape[1]
+    rows = padded.shape[0] - 2 * margin
+    cols = wide - 2 * margin
     depth = np.zeros((rows, cols), dtype=np.float32)
     direction = np.full((rows, cols), -1, dtype=np.int8)
     saturation = np.zeros((rows, cols), dtype=np.float32)
     for r in range(rows):
         for c in range(cols):
-            if not fired[r, c] or below_ring(s, r, c, ring) < RING_SHARE * t_keep:
+            here = (r + margin) * wide + c + margin
+            if np.isnan(flat[here]) or below_ring(flat, here, ring) < screen:
                 continue
-            # a neighbouring direction answers at most half as strongly again: less than this never reaches t_keep
-            best = 0.65 * t_keep
+            best = EVEN_SHARE * wanted
             at = -1
             for d in range(0, n_dir, 2):
                 k = 5 * d
-                bed = stencil_mean(s, r, c, dr, dc, w, start[k], start[k + 1], least)
+                bed = stencil_mean(flat, here, offset, w, start[k], start[k + 1], least)
                 if np.isnan(bed):
                     continue
-                v = lower_side(s, r, c, dr, dc, w, start, k + 1, bed, least, best)
+                v = lower_side(flat, here, offset, w, start, k + 1, bed, least, best)
                 if v > best:
                     best = v
                     at = d
@@ -178,52 +188,51 @@ def directional_depth(s, fired, ring, stencils, n_dir, least, t_keep):
             for step in (-1, 1):
                 d = (centre + step) % n_dir
                 k = 5 * d
-                bed = stencil_mean(s, r, c, dr, dc, w, start[k], start[k + 1], least)
+                bed = stencil_mean(flat, here, offset, w, start[k], start[k + 1], least)
                 if np.isnan(bed):
                     continue
-                v = lower_side(s, r, c, dr, dc, w, start, k + 1, bed, least, best)
+                v = lower_side(flat, here, offset, w, start, k + 1, bed, least, best)
                 if v > best:
                     best = v
                     at = d
             depth[r, c] = best
             direction[r, c] = at
-            if best >= t_keep:
+            if best >= wanted:
                 k = 5 * at
-                bed = stencil_mean(s, r, c, dr, dc, w, start[k], start[k + 1], least)
-                far = lower_side(s, r, c, dr, dc, w, start, k + 3, bed, least, 0.0)
+                bed = stencil_mean(flat, here, offset, w, start[k], start[k + 1], least)
+                far = lower_side(flat, here, offset, w, start, k + 3, bed, least, 0.0)
                 # a side that cannot be seen, or lies lower farther out, does not go on rising: saturated
                 saturation[r, c] = best / far if far > best else 1.0
     return depth, direction, saturation
 
 
 @njit(nogil=True, cache=True)
-def mean_depth_at(s, at_row, at_col, stencils, directions, least):
+def mean_depth_at(padded, margin, at_row, at_col, stencils, directions, least):
     """Bed below the average of both near bands in given directions (for the small relief of open ground).
 
     Parameters
     ----------
-    s : float32 (rows, cols)
+    padded, margin, stencils, least : as in `directional_depth`
     at_row, at_col : int64 (n,)
-    stencils : as in `directional_depth`
+        Cells, without the margin.
     directions : int64 (m,)
-    least : float
 
     Returns
     -------
     float32 (n, m)
         [m], NaN where it cannot be told.
     """
-    dr, dc, w, start = stencils
+    offset, w, start = stencils
+    flat = padded.ravel()
     out = np.full((at_row.size, directions.size), np.nan, dtype=np.float32)
     for i in range(at_row.size):
-        r = at_row[i]
-        c = at_col[i]
-        if np.isnan(s[r, c]):
+        here = (at_row[i] + margin) * padded.shape[1] + at_col[i] + margin
+        if np.isnan(flat[here]):
             continue
         for j in range(directions.size):
             k = 5 * directions[j]
-            bed = stencil_mean(s, r, c, dr, dc, w, start[k], start[k + 1], least)
-            a = stencil_mean(s, r, c, dr, dc, w, start[k + 1], start[k + 2], least)
-            b = stencil_mean(s, r, c, dr, dc, w, start[k + 2], start[k + 3], least)
+            bed = stencil_mean(flat, here, offset, w, start[k], start[k + 1], least)
+            a = stencil_mean(flat, here, offset, w, start[k + 1], start[k + 2], least)
+            b = stencil_mean(flat, here, offset, w, start[k + 2], start[k + 3], least)
             out[i, j] = 0.5 * (a + b) - bed
     return out

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from wetscout.kernels.directional import box_mean, directional_depth, mean_depth_at
 from wetscout.kernels.thin import supported, thin_across
@@ -42,7 +41,7 @@ class Thresholds:
     scale : Scale
         Bank bands and strip length.
     screen_m : float
-        Top-hat below which a cell is not tested [m].
+        Depth below the ring around it at which a cell is tested [m].
     low_m : float
         Least depth of a kept cell [m].
     saturation : float
@@ -124,42 +123,12 @@ def halo_cells(cell_m: float, thresholds: Thresholds) -> int:
     Returns
     -------
     int
-        [cells]: smoothing, the wider of closing (two window halves) and strip, thinning and supporters.
+        [cells]: smoothing, strip, thinning and supporters.
     """
     strip = int(np.ceil(thresholds.scale.reach_m / cell_m)) + 1
-    closing = 2 * (_closing_cells(cell_m, thresholds.scale) // 2)
     thin = max(1, int(thresholds.thin_m / cell_m + 0.5))
     support = int(np.ceil(thresholds.support_m / cell_m))
-    return box_cells(cell_m) // 2 + max(strip, closing) + thin + support + 2
-
-
-def _closing_cells(cell_m: float, scale: Scale) -> int:
-    """Odd width of the closing window: the two outer edges of the near band."""
-    return 2 * int(np.ceil(scale.near[1] / cell_m)) + 1
-
-
-def top_hat(s: NDArray[np.float32], width: int) -> NDArray[np.float32]:
-    """How far the ground lies below its closing with a square window.
-
-    Parameters
-    ----------
-    s : float32 (rows, cols)
-        Ground [m], NaN where there is none.
-    width : int
-        Odd window width [cells].
-
-    Returns
-    -------
-    float32 (rows, cols)
-        [m], 0 where there is no ground. Black top-hat (Serra 1982; Soille 2003, section 4.5).
-    """
-    gone = np.isnan(s)
-    high: NDArray[np.float32] = np.where(gone, np.float32(-np.inf), s)
-    for axis in (0, 1):
-        high = ndimage.maximum_filter1d(high, width, axis=axis, mode="constant", cval=-np.inf)
-    for axis in (0, 1):
-        high = ndimage.minimum_filter1d(high, width, axis=axis, mode="constant", cval=np.inf)
-    return np.where(gone, np.float32(0.0), high - s)
+    return box_cells(cell_m) // 2 + strip + thin + support + 2
 
 
 def smooth_ground(z: NDArray[np.float32], cell_m: float) -> NDArray[np.float32]:
@@ -189,10 +158,17 @@ def respond(z: NDArray[np.float32], cell_m: float, thresholds: Thresholds) -> Re
 
 def respond_on(s: NDArray[np.float32], cell_m: float, thresholds: Thresholds) -> Response:
     """`respond` on ground that is already smoothed by `smooth_ground`; same parameters and answer."""
-    fired = top_hat(s, _closing_cells(cell_m, thresholds.scale)) >= thresholds.screen_m
     stencils = build(thresholds.scale, cell_m)
+    padded = _padded(s, stencils.margin)
+    ring = ring_offsets(thresholds.scale, cell_m)
     depth, direction, saturation = directional_depth(
-        s, fired, ring_offsets(thresholds.scale, cell_m), stencils.parts, N_DIRECTIONS, GROUND_SHARE, thresholds.low_m
+        padded,
+        stencils.margin,
+        ring[:, 0] * padded.shape[1] + ring[:, 1],
+        stencils.parts(padded.shape[1]),
+        N_DIRECTIONS,
+        GROUND_SHARE,
+        (thresholds.screen_m, thresholds.low_m),
     )
     across = across_offsets(stencils.unit, thresholds.thin_m, cell_m)
     keep = thin_across(
@@ -214,6 +190,11 @@ def respond_on(s: NDArray[np.float32], cell_m: float, thresholds: Thresholds) ->
         thresholds.supporters,
     )
     return Response(depth, direction, saturation, keep)
+
+
+def _padded(s: NDArray[np.float32], margin: int) -> NDArray[np.float32]:
+    """Array with a margin of no ground all round, so that the kernels need not look where they are."""
+    return np.pad(s, margin, constant_values=np.float32(np.nan))
 
 
 def relief_halo_cells(cell_m: float, settings: LineworkSettings) -> int:
@@ -251,6 +232,8 @@ def relief_histogram(
     s = smooth_ground(z, cell_m)
     scale = scale_for(cell_m, (settings.band_from_m, settings.band_to_m), settings.strip_m)
     stencils = build(scale, cell_m)
+    padded = _padded(s, stencils.margin)
+    parts = stencils.parts(padded.shape[1])
     side = RELIEF_EVERY * RELIEF_BLOCK
     counts = np.zeros(RELIEF_BINS, dtype=np.int64)
     directions = np.array([0, N_DIRECTIONS // 2], dtype=np.int64)
@@ -262,7 +245,7 @@ def relief_histogram(
             rows = rows[rows < z.shape[0]]
             cols = cols[cols < z.shape[1]]
             rr, cc = (a.ravel() for a in np.meshgrid(rows, cols, indexing="ij"))
-            d = mean_depth_at(s, rr, cc, stencils.parts, directions, GROUND_SHARE)
+            d = mean_depth_at(padded, stencils.margin, rr, cc, parts, directions, GROUND_SHARE)
             d = d[np.isfinite(d)]
             # fewer than a quarter of the block is ground: its spread says little
             if d.size < RELIEF_BLOCK * RELIEF_BLOCK // 2:

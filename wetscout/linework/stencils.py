@@ -51,9 +51,13 @@ class Stencils:
     unit: NDArray[np.float64]
 
     @property
-    def parts(self) -> tuple[NDArray[np.int32], NDArray[np.int32], NDArray[np.float64], NDArray[np.int64]]:
-        """The arrays in the order the kernels want."""
-        return self.dr, self.dc, self.w, self.start
+    def margin(self) -> int:
+        """Cells of margin the kernels need all round."""
+        return int(max(np.abs(self.dr).max(), np.abs(self.dc).max()))
+
+    def parts(self, width: int) -> tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.int64]]:
+        """Offsets in a flattened array of a given width, weights and starts: what the kernels want."""
+        return self.dr.astype(np.int64) * width + self.dc, self.w, self.start
 
 
 def scale_for(cell_m: float, near: tuple[float, float], length_m: float) -> Scale:
@@ -199,4 +203,4 @@ def ring_offsets(scale: Scale, cell_m: float) -> NDArray[np.int64]:
     """
     angle = np.arange(16) * np.pi / 8.0
     radius = 0.5 * (scale.near[0] + scale.near[1]) / cell_m
-    return np.rint(radius * np.column_stack((np.sin(angle), np.cos(angle)))).astype(np.int64)
+    return np.rint(radius * np.column_stack((np.sin(angle), np.cos(angle))) + 0.0).astype(np.int64)

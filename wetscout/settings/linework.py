@@ -31,7 +31,11 @@ class LineworkSettings:
         0.6, "-", (0.3, 1), "least depth of the unsure lines over that of the sure ones", _TRIALS
     )
     screen_factor: float = number(
-        0.6, "-", (0.3, 1), "top-hat below this share of the least depth is not tested", _TRIALS
+        0.6,
+        "-",
+        (0.3, 1),
+        "cells less than this share of the least depth below the ring around them are not tested",
+        _TRIALS,
     )
     keep_saturation: float = number(0.35, "-", (0, 1), "near depth over far depth a kept cell needs", _TRIALS)
     seed_saturation: float = number(0.7, "-", (0.3, 1), "near depth over far depth a seed cell needs", _TRIALS)
@@ -53,7 +57,9 @@ class LineworkSettings:
     furrow_lines: int = number(4, "-", (2, 20), "parallel neighbours that make a line a furrow", _TRIALS)
     furrow_reach_m: float = number(40.0, "m", (10, 100), "distance on both sides within which they count", _TRIALS)
     furrow_turn_deg: float = number(15.0, "deg", (2, 45), "greatest angle between parallel lines", _TRIALS)
-    sure_strength: float = number(1.2, "-", (0.2, 10), "strength of a sure line: see `linework.select.Quality`", _TRIALS)
+    sure_strength: float = number(
+        1.2, "-", (0.2, 10), "strength of a sure line: see `linework.select.Quality`", _TRIALS
+    )
     weak_strength: float = number(0.35, "-", (0, 10), "strength of an unsure line far from every sure one", _TRIALS)
     line_saturation: float = number(0.6, "-", (0, 1), "median saturation of a sure line", _TRIALS)
     wide_saturation: float = number(
