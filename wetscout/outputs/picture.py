@@ -11,21 +11,25 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+import shapely
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.cm import ScalarMappable
-from matplotlib.collections import LineCollection
+from matplotlib.collections import LineCollection, PathCollection
 from matplotlib.colors import LinearSegmentedColormap, LogNorm
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch as Swatch
 from matplotlib.patches import Polygon, Rectangle
+from matplotlib.path import Path as Path2D
 from matplotlib.patheffects import withStroke
-from matplotlib.ticker import LogFormatter, StrMethodFormatter
+from matplotlib.ticker import LogLocator, NullLocator, StrMethodFormatter
 
 from wetscout.grid import Grid
 from wetscout.outputs.shade import relief, thin_out
+from wetscout.outputs.shapes import outline
 from wetscout.records import F32, F64, Screen, Site
+from wetscout.units import round_figures
 
 GAIN_COLOURS = LinearSegmentedColormap.from_list("gain", ["#f3d98b", "#d98a3d", "#a3413f", "#571845"])
 DITCH_COLOUR = "#0c5560"
@@ -102,8 +106,9 @@ def render_map(screen: Screen, title: str | None = None) -> bytes:
         shown = ScalarMappable(norm=norm, cmap=GAIN_COLOURS)
         bar = figure.colorbar(shown, ax=axes, shrink=0.45, pad=0.01)
         bar.set_label("ground wet again [ha]")
+        bar.ax.yaxis.set_major_locator(LogLocator(subs=_BAR_STEPS))
         bar.ax.yaxis.set_major_formatter(StrMethodFormatter("{x:g}"))
-        bar.ax.yaxis.set_minor_formatter(LogFormatter(minor_thresholds=(1.5, 0.6)))
+        bar.ax.yaxis.set_minor_locator(NullLocator())
     _legend(axes, screen)
     target = io.BytesIO()
     figure.savefig(target, format="png")
@@ -112,9 +117,9 @@ def render_map(screen: Screen, title: str | None = None) -> bytes:
 
 def _headline(sites: tuple[Site, ...]) -> str:
     """Count what the map shows."""
-    gain_ha = sum(float(site.values.get("gain_m2") or 0.0) for site in sites) / 10000.0
+    gain_ha = round_figures(sum(float(site.values.get("gain_m2") or 0.0) for site in sites) / 10000.0)
     return (
-        f"{len(sites)} drained basin{'' if len(sites) == 1 else 's'}, about {gain_ha:.2g} ha could hold water again"
+        f"{len(sites)} drained basin{'' if len(sites) == 1 else 's'}, about {gain_ha:g} ha could hold water again"
         "\nscreening from elevation, not a survey or a design"
     )
 
@@ -141,26 +146,23 @@ def _ground(axes: Axes, z: F32, grid: Grid, frame: _Frame) -> None:
 
 
 def _pools(axes: Axes, sites: tuple[Site, ...], frame: _Frame, norm: LogNorm) -> None:
-    """Each pool as an image of its own window, its edge darker; the smallest first, so that none hides another."""
-    for site in sorted(sites, key=lambda one: -int(one.pool.mask.sum())):
-        mask = site.pool.mask
-        step = max(1, -(-max(mask.shape) // _PIXELS))
-        seen = mask[::step, ::step]
+    """Pools as outlines along cell edges; the largest first, so that none hides another."""
+    # rows counted downwards in metres: a grid whose y is minus that
+    flat = Grid(1, 1, 0.0, 0.0, frame.cell_m, frame.cell_m, frame.cell_m)
+    shown = sorted(sites, key=lambda site: -int(site.pool.mask.sum()))
+    paths, colours = [], []
+    for site in shown:
+        rings = [
+            shapely.get_coordinates(ring) * (1.0, -1.0)
+            for polygon in shapely.get_parts(outline(site.pool, flat))
+            for ring in (polygon.exterior, *polygon.interiors)
+        ]
+        paths.append(Path2D.make_compound_path(*(Path2D(ring, closed=True) for ring in rings)))
         gain_ha = max(float(site.values.get("gain_m2") or 0.0) / 10000.0, float(norm.vmin or 1e-6))
-        colour = GAIN_COLOURS(norm(gain_ha))
-        top, left = site.pool.row0 * frame.cell_m, site.pool.col0 * frame.cell_m
-        cell_m = frame.cell_m * step
-        image = np.zeros((*seen.shape, 4))
-        image[seen] = (*colour[:3], 0.72)
-        extent = (left, left + seen.shape[1] * cell_m, top + seen.shape[0] * cell_m, top)
-        axes.imshow(image, extent=extent, interpolation="nearest", zorder=3)
-        padded = np.pad(seen, 1).astype(np.float64)
-        col = left + (np.arange(padded.shape[1]) - 0.5) * cell_m
-        row = top + (np.arange(padded.shape[0]) - 0.5) * cell_m
-        axes.contour(col, row, padded, levels=[0.5], colors=[tuple(0.6 * c for c in colour[:3])], linewidths=0.7)
-    # imshow moves the limits to its own image
-    axes.set_xlim(0.0, frame.width_m)
-    axes.set_ylim(frame.height_m, 0.0)
+        colours.append(GAIN_COLOURS(norm(gain_ha))[:3])
+    edges = [tuple(0.6 * part for part in colour) for colour in colours]
+    faces = [(*colour, 0.72) for colour in colours]
+    axes.add_collection(PathCollection(paths, facecolors=faces, edgecolors=edges, linewidths=0.8, zorder=3))
 
 
 def _ditches(axes: Axes, screen: Screen, frame: _Frame) -> None:
