@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 
 from .channels import channel_recall
 from .data import dem, mapped_channels
@@ -39,6 +40,7 @@ def test_nothing_found_is_nothing_recalled() -> None:
     assert got.share == 0.0 and got.ratio == 0.0 and len(got.misses()) == len(got.row)
 
 
+@pytest.mark.slow  # fetches a public package of 90 MB the first time
 def test_mapped_channels_lie_in_cuts_of_the_dutch_core() -> None:
     """AHN (Dutch national lidar) and water-board lines: nine in ten samples are incised 0.3 m or more."""
     z, cell = dem("nl_oostrum_2m_core")

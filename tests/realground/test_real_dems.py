@@ -64,6 +64,18 @@ def test_mapped_channels_are_found(dutch: Any) -> None:
 
 
 @pytest.mark.slow
+def test_mapped_channels_are_found_on_ground_held_back() -> None:
+    """The same, north of the core: no setting was tuned on this part."""
+    z, cell = dem("nl_oostrum_2m_north")
+    screen = pipeline.screen_array(z, cell)
+    lines = [(d.row, d.col) for d in screen.linework.ditches if d.sure]
+    got = channel_recall(lines, mapped_channels("nl_oostrum_2m_north"), z, cell)
+    print(f"recall {got.share:.3f}, found {got.found_m / 1000:.1f} km = {got.ratio:.2f} times the mapped length")
+    assert got.share >= 0.85
+    assert got.ratio <= 3.0
+
+
+@pytest.mark.slow
 @pytest.mark.parametrize("name", SWALES)
 def test_ditched_swales_are_offered(dutch: Any, name: str) -> None:
     """A site lies mostly in the swale and takes up a tenth or more of its window."""
