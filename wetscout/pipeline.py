@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from pathlib import Path
 from typing import Any
 
 from numpy.typing import NDArray
 
 from wetscout.engine.progress import Progress, Silent
 from wetscout.ingest import from_array
+from wetscout.outputs import ScreenResult
 from wetscout.records import Screen, Terrain
 from wetscout.settings import Settings
 from wetscout.steps import find, name
 from wetscout.steps.find import Plan
+from wetscout.steps.read import Request, read_inputs
+from wetscout.steps.write import write_all
 
 # usual share of the time of each stage, for the time left
 STAGES = {"reading": 1.0, **find.STAGES, "ranking": 0.2, "writing": 1.0}
@@ -72,3 +77,48 @@ def screen_terrain(
     screen = find.find_screen(terrain, settings, progress, plan or Plan())
     progress.stage("ranking")
     return name.name_and_rank(screen, settings)
+
+
+def screen(
+    dems: str | Path | Sequence[str | Path],
+    out: str | Path,
+    *,
+    settings: Settings | None = None,
+    progress: Progress | None = None,
+    **options: Any,
+) -> ScreenResult:
+    """Screen elevation rasters and write the result.
+
+    Parameters
+    ----------
+    dems : path or sequence of paths
+        Bare-earth DEMs; several, or a VRT, are one mosaic.
+    out : path
+        GeoPackage to write; a map picture is written beside it.
+    settings : Settings, optional
+    progress : Progress, optional
+    **options
+        Fields of `steps.read.Request`: z_unit, area, known, roads, culverts, parcels, tile, workers, overwrite,
+        us_units.
+
+    Returns
+    -------
+    ScreenResult
+        The opened result.
+
+    Raises
+    ------
+    InputError, SettingsError, OutputError
+        With what was found, where, what was wanted and what to do next. Nothing half-written is left.
+    """
+    paths = [dems] if isinstance(dems, str | Path) else list(dems)
+    request = Request.of(paths, out, settings or Settings(), options)
+    progress = progress or Silent()
+    progress.stage("reading")
+    inputs = read_inputs(request)
+    older = name.older_result(request.out, request.overwrite)
+    found = find.find_screen(inputs.terrain, request.settings, progress, request.plan, inputs.given)
+    progress.stage("ranking")
+    ranked = name.name_and_rank(inputs.only_area(found), request.settings, older)
+    progress.stage("writing")
+    return write_all(ranked, inputs, request)

@@ -138,10 +138,8 @@ def find_cuts(
             return tuple(cuts), True, (int(rows[place]) + window.row0, int(cols[place]) + window.col0, float(level))
         at = rim_place(window.rim, rows, cols, exit_at, beyond)
         r, c = int(rows[at]), int(cols[at])
-        cut = _cut(window, (rows, cols), at, float(level), network, crossings, s)
-        same = any(
-            o.ditch_id == cut.ditch_id and np.hypot(o.row - cut.row, o.col - cut.col) <= merge for o in cuts
-        )
+        cut = _cut(window, (rows, cols), at, float(level), (network, crossings), s)
+        same = any(o.ditch_id == cut.ditch_id and np.hypot(o.row - cut.row, o.col - cut.col) <= merge for o in cuts)
         if not same:
             if len(cuts) == s.max_cuts:
                 break
@@ -159,11 +157,11 @@ def _cut(
     way: tuple[np.ndarray, np.ndarray],
     at: int,
     level: float,
-    network: Network,
-    crossings: list[Crossing],
+    lines: tuple[Network, list[Crossing]],
     s: SiteSettings,
 ) -> Cut:
     """The cut at one place of a way out."""
+    network, crossings = lines
     rows, cols = way
     cell_m = network.cell_m
     r, c = int(rows[at]), int(cols[at])

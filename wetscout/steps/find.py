@@ -60,7 +60,9 @@ class Plan:
         """
         map_tiles(function, inputs, outputs, Tiling(self.tile_cells, halo_cells, self.workers))
 
-    def windows(self, shape: tuple[int, int], work: Callable[[tuple[int, int, int, int]], Any], halo_cells: int) -> list[Any]:
+    def windows(
+        self, shape: tuple[int, int], work: Callable[[tuple[int, int, int, int]], Any], halo_cells: int
+    ) -> list[Any]:
         """Ask a function about windows that cover an array once; it reads its own halo.
 
         Parameters
@@ -82,7 +84,9 @@ class Plan:
             return list(pool.map(work, parts))
 
 
-def find_screen(terrain: Terrain, settings: Settings, progress: Progress, plan: Plan) -> Screen:
+def find_screen(
+    terrain: Terrain, settings: Settings, progress: Progress, plan: Plan, given: Linework | None = None
+) -> Screen:
     """Find everything in one terrain.
 
     Parameters
@@ -91,6 +95,8 @@ def find_screen(terrain: Terrain, settings: Settings, progress: Progress, plan: 
     settings : Settings
     progress : Progress
     plan : Plan
+    given : Linework, optional
+        Roads and culverts of the user's, beside what is found.
 
     Returns
     -------
@@ -98,6 +104,8 @@ def find_screen(terrain: Terrain, settings: Settings, progress: Progress, plan: 
     """
     progress.stage("ditches and embankments")
     lines = find_lines(terrain, settings.linework, partial(plan.windows, terrain.z.shape))
+    if given is not None:
+        lines = Linework(lines.ditches, lines.embankments + given.embankments, lines.crossings + given.crossings)
     return screen_lines(terrain, lines, settings, progress, plan)
 
 

@@ -84,8 +84,8 @@ def _paint_ditch(mask: U8, z: F32, ditch: Ditch, cell_m: float, s: SurfaceSettin
         left, right = left / cell_m, right / cell_m
         for edge, foot in ((left, left_foot / cell_m), (right, right_foot / cell_m)):
             low, high = np.minimum(edge, foot), np.maximum(edge, foot)
-            wide = high > low
-            paint_band(mask, SPOIL, ditch.row, ditch.col, b.across_row, b.across_col, low, np.where(wide, high, low - 1))
+            high = np.where(high > low, high, low - 1)
+            paint_band(mask, SPOIL, ditch.row, ditch.col, b.across_row, b.across_col, low, high)
     left = np.minimum(left, b.centre - 0.75) - pad
     right = np.maximum(right, b.centre + 0.75) + pad
     paint_band(mask, bit, ditch.row, ditch.col, b.across_row, b.across_col, left, right)
