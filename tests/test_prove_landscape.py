@@ -12,13 +12,15 @@ from wetscout.prove import Landscape, make_landscape
 from wetscout.prove.fields import sample
 from wetscout.prove.landscape import TrueBasin
 
-SIZE_M = 900.0
+SIZE_M = 750.0
 
 
-@pytest.fixture(scope="module", params=[("everything", 3), ("flat lake plain", 5), ("natural levee", 4)])
+@pytest.fixture(
+    scope="module", params=[("everything", 4, 750.0), ("flat lake plain", 7, 750.0), ("natural levee", 4, 900.0)]
+)
 def land(request: pytest.FixtureRequest) -> Landscape:
-    kind, seed = request.param
-    return make_landscape(kind, seed, 1.0, SIZE_M)
+    kind, seed, size_m = request.param
+    return make_landscape(kind, seed, 1.0, size_m)
 
 
 def cells_of(basin: TrueBasin) -> tuple[np.ndarray, np.ndarray]:
@@ -136,14 +138,18 @@ def test_none_drained(kind: str) -> None:
 
 
 def test_ditches_past_the_basins() -> None:
-    land = make_landscape("ditches but none drained", 2, 1.0, 1200.0)
+    land = make_landscape("ditches but none drained", 2, 1.0, 1000.0)
     assert any(d.kind == "collector" for d in land.ditches)
     assert sum(b.drained or b.partial for b in land.basins) <= 0.2 * len(land.basins)
 
 
+@pytest.fixture(scope="module")
+def fine() -> Landscape:
+    return make_landscape("flat lake plain", 5, 1.0, SIZE_M)
+
+
 @pytest.mark.parametrize("cell_m", [2.0, 3.0, 5 * 0.3048])
-def test_coarser_cells_show_the_same_land(cell_m: float) -> None:
-    fine = make_landscape("flat lake plain", 5, 1.0, SIZE_M)
+def test_coarser_cells_show_the_same_land(cell_m: float, fine: Landscape) -> None:
     land = make_landscape("flat lake plain", 5, cell_m, SIZE_M)
     assert land.z.shape == (int(SIZE_M / cell_m),) * 2
     if cell_m.is_integer():

@@ -220,7 +220,7 @@ def best_offers(truth: Landscape) -> list[Found]:
 
 @pytest.mark.parametrize("kind", ["everything", "collectors through basins"])
 def test_a_screen_that_knows_everything_scores_full(kind: str) -> None:
-    truth = make_landscape(kind, 3, 1.0, 900.0)
+    truth = make_landscape(kind, 3, 1.0, 750.0)
     r = pool_scores([score(truth, best_offers(truth))])
     assert r.recall["main"][0] == r.recall["main"][1] > 0
     assert r.precision == 1.0 and r.spill_p90_m == 0.0 and r.plug_within == 1.0 and r.ways_plugged == 1.0
