@@ -31,8 +31,7 @@ def command(state: State, folder: Path) -> None:
         shutil.copyfile(source / name, folder / name)
     out = folder / "result.gpkg"
     given = {layer: folder / LAYERS[layer] for layer in ("roads", "culverts", "parcels")}
-    run_screen(state, [folder / "dem.tif"], out, {**given, "overwrite": True})
-    found = summary(out)
+    found = summary(run_screen(state, [folder / "dem.tif"], out, {**given, "overwrite": True}))
     tell(state, found)
     state.say(f"Open the map picture first, then {out} in any GIS: layer `sites`, sorted by rank.")
     state.give(found)

@@ -4,17 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from wetscout.cli.kernels import announce_compile
 from wetscout.cli.progress import ShownProgress
 from wetscout.cli.state import State
 
+if TYPE_CHECKING:
+    from wetscout.outputs import ScreenResult
+
 # So many sites are printed; the rest stand in the file.
 SHOWN_SITES = 5
 
 
-def run_screen(state: State, dems: Sequence[Path], out: Path, given: Mapping[str, Any]) -> None:
+def run_screen(state: State, dems: Sequence[Path], out: Path, given: Mapping[str, Any]) -> ScreenResult:
     """Run the screen with progress on stderr.
 
     Parameters
@@ -27,6 +30,11 @@ def run_screen(state: State, dems: Sequence[Path], out: Path, given: Mapping[str
         GeoPackage to write.
     given : mapping
         Options by name as the command line takes them; None is not given.
+
+    Returns
+    -------
+    ScreenResult
+        The opened result.
 
     Raises
     ------
@@ -42,34 +50,33 @@ def run_screen(state: State, dems: Sequence[Path], out: Path, given: Mapping[str
     if settings_file is not None:
         options["settings"] = read_settings(settings_file)
     with ShownProgress(pipeline.STAGES, state.quiet) as progress:
-        pipeline.screen([str(path) for path in dems], str(out), progress=progress, **options)
+        return pipeline.screen(list(dems), out, progress=progress, **options)
 
 
-def summary(out: Path) -> dict[str, Any]:
-    """Read the result back and put its main facts together.
+def summary(result: ScreenResult) -> dict[str, Any]:
+    """Put the main facts of a result together.
 
     Parameters
     ----------
-    out : Path
-        A GeoPackage written by the screen.
+    result : ScreenResult
+        As the screen returns it.
 
     Returns
     -------
     dict
-        `file`, `picture`, `sites` (count), `gain_m2` (sum) and `first`, the first sites as dicts of plain values.
+        `file`, `picture`, `sites` (count), `gain_m2` (sum), `first`, the first sites as dicts of plain values, and
+        `known`, what was made of the places the user knows.
     """
-    from wetscout.outputs import open_screen  # noqa: PLC0415
-
-    sites = open_screen(out).sites.sort_values("rank")
-    columns = [name for name in sites.columns if name != sites.geometry.name]
-    first = sites[columns].head(SHOWN_SITES).to_dict("records")
-    picture = out.with_suffix(".png")
+    sites = result.sites.sort_values("rank")
+    first = sites.drop(columns="geometry").head(SHOWN_SITES).to_dict("records")
+    picture = result.path.with_suffix(".png")
     return {
-        "file": str(out),
+        "file": str(result.path),
         "picture": str(picture) if picture.exists() else None,
         "sites": len(sites),
         "gain_m2": float(sites["gain_m2"].sum()),
-        "first": [{key: _plain(value) for key, value in row.items()} for row in first],
+        "first": [{str(key): _plain(value) for key, value in row.items()} for row in first],
+        "known": result.run.get("known", []),
     }
 
 
@@ -91,6 +98,8 @@ def tell(state: State, found: Mapping[str, Any]) -> None:
         state.say(f"{found['sites']} drained basins, about {say_area(found['gain_m2'])} could hold water again. First:")
     for site in found["first"]:
         state.say(f"{site['rank']:>4}  {site['site_id']}  score {site['score']:.0f}  {site['reasons']}")
+    for number, place in enumerate(found["known"], start=1):
+        state.say(f"known place {number} ({place['x']:.0f}, {place['y']:.0f}): {place['why']}")
     state.say(f"Result: {found['file']}")
     if found["picture"]:
         state.say(f"Map:    {found['picture']}")

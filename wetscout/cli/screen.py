@@ -37,7 +37,6 @@ def command(state: State, /, **given: Any) -> None:
     from wetscout.cli.running import run_screen, summary, tell  # noqa: PLC0415  heavy
 
     paths, out = given.pop("dems"), given.pop("out")
-    run_screen(state, paths, out, given)
-    found = summary(out)
+    found = summary(run_screen(state, paths, out, given))
     tell(state, found)
     state.give(found)

@@ -32,7 +32,7 @@ from wetscout.records import F32, F64, Screen, Site
 from wetscout.units import round_figures
 
 GAIN_COLOURS = LinearSegmentedColormap.from_list("gain", ["#f3d98b", "#d98a3d", "#a3413f", "#571845"])
-DITCH_COLOUR = "#0c5560"
+DITCH_COLOUR = "#0e7c8c"
 PLUG_COLOUR = "#ffffff"
 
 # Longest side of the picture's ground in pixels: sharp on a screen and on an A3 sheet, 8 MB of colour at most.
@@ -168,7 +168,7 @@ def _pools(axes: Axes, sites: tuple[Site, ...], frame: _Frame, norm: LogNorm) ->
 def _ditches(axes: Axes, screen: Screen, frame: _Frame) -> None:
     """Lines that are listed as ditches."""
     lines = [_in_metres(ditch.row, ditch.col, frame) for ditch in screen.linework.ditches if ditch.sure]
-    axes.add_collection(LineCollection(lines, colors=DITCH_COLOUR, linewidths=1.0, zorder=4))
+    axes.add_collection(LineCollection(lines, colors=DITCH_COLOUR, linewidths=1.2, zorder=4))
 
 
 def _plugs(axes: Axes, sites: tuple[Site, ...], frame: _Frame) -> None:
