@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -160,6 +162,30 @@ def test_serpentine_valley_of_two_million_cells(inlet):
     want = z.copy()
     want[path[:, 0], path[:, 1]] = np.maximum.accumulate(along)
     np.testing.assert_array_equal(fill(z.astype(np.float32)), want.astype(np.float32))
+
+
+@pytest.mark.slow
+def test_more_than_two_to_the_31_cells():
+    """Flat indices are 64 bit: pits beyond cell 2**31 are found and raised. Needs 18 GB of memory."""
+    available = os.sysconf("SC_AVPHYS_PAGES") * os.sysconf("SC_PAGE_SIZE") if hasattr(os, "sysconf") else 0
+    if available < 20e9:
+        pytest.skip(f"wants 20 GB of free memory, {available / 1e9:.0f} GB are free")
+    rows, cols = 524_400, 4_100
+    assert rows * cols > 2**31
+    # cell (i, j) is line[i + 2 j]: low cells lie a knight's move apart, each a pit of its own, and no memory is needed
+    line = np.full(rows + 2 * cols, 7, np.float32)
+    step = 40_343
+    line[::step] = np.arange(line[::step].size) % 5
+    z = np.lib.stride_tricks.as_strided(line, (rows, cols), (4, 8), writeable=False)
+    got = fill(z)
+    # cell 100 of these rows is low; the last of them lies beyond cell 2**31
+    low = range(step - 200, rows, step)
+    assert low[-1] * cols > 2**31
+    for i in (0, 1, *low, rows - 2, rows - 1):
+        assert z[i, 100] < 7 or i not in low
+        inner = np.full(cols, 0 < i < rows - 1)
+        inner[[0, -1]] = False
+        np.testing.assert_array_equal(got[i], np.where(inner, 7, z[i]))
 
 
 @pytest.mark.parametrize("dtype", [np.int8, np.uint8, np.int16, np.uint16, np.int32, np.uint32, np.int64, np.uint64])

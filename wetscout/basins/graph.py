@@ -67,7 +67,13 @@ class Graph:
 
 @dataclass
 class Crew:
-    """Threads that work on strips; one thread works without a pool."""
+    """Threads that work on strips; one thread works without a pool.
+
+    Attributes
+    ----------
+    workers : int
+        How many.
+    """
 
     workers: int
     _pool: ThreadPoolExecutor | None = field(default=None, init=False)
@@ -84,12 +90,33 @@ class Crew:
             self._pool.shutdown()
 
     def map(self, work: Callable[..., T], *args: Iterable[Any]) -> list[T]:
-        """Call `work` on each set of arguments; results in order."""
+        """Call a function on each set of arguments.
+
+        Parameters
+        ----------
+        work : callable
+            Takes one value of each of the iterables that follow; must not touch what another call of it writes.
+
+        Returns
+        -------
+        list
+            Results in order.
+        """
         return list((self._pool.map if self._pool is not None else map)(work, *args))
 
 
 def workers_of(settings: BasinSettings) -> int:
-    """Threads to use: the setting, or one per processor."""
+    """Threads to use.
+
+    Parameters
+    ----------
+    settings : BasinSettings
+
+    Returns
+    -------
+    int
+        The setting, or one per processor.
+    """
     return settings.workers or os.cpu_count() or 1
 
 
@@ -115,7 +142,19 @@ def cut(shape: tuple[int, ...], strips: int | None, settings: BasinSettings) -> 
 
 
 def flat(array: NDArray[Any], strip: tuple[int, int]) -> NDArray[Any]:
-    """The cells of a strip in one line, not copied."""
+    """The cells of a strip in one line.
+
+    Parameters
+    ----------
+    array : ndarray (rows, cols), C order
+    strip : (row, row)
+        First row, row after the last.
+
+    Returns
+    -------
+    ndarray (cells,)
+        Not copied.
+    """
     return array[strip[0] : strip[1]].reshape(-1)
 
 
@@ -187,7 +226,7 @@ def _join_strip(
     passes.freeze(label, rows[0], rows[1], low, frozen)
     active = np.flatnonzero(frozen == 0).astype(np.int32)
     mine = (forest[0][low:high], *(part[low + 1 : high + 1] for part in forest[1:]))
-    n = passes.join(found, n, low, active, active.size, mine)
+    n = passes.thin(found, passes.join(found, n, low, active, active.size, mine))
     return tuple(part[:n].copy() for part in found)
 
 
