@@ -208,6 +208,39 @@ def test_a_pond_in_a_rounded_plain_is_still_found():
     assert water.sum() >= 0.97 * inside.sum() and not (water & ~inside).any()
 
 
+def _lake(slope, rise_m, noise_m=0.04, cell_m=2.0):
+    """Ground 1-2 m above a level floor of 40 m radius whose banks rise at `slope`; rough everywhere."""
+    z = rolling(120, 130, noise_m=0.0, cell_m=cell_m) - 380.0
+    y, x = np.mgrid[0:120, 0:130] * cell_m
+    away = np.hypot(y - 120.0, x - 130.0) - 40.0
+    dug = np.minimum(z, -rise_m + np.maximum(away, 0.0) * slope)
+    noise = np.random.default_rng(4).normal(0.0, noise_m, z.shape)
+    return (380.0 + dug + noise).astype(np.float32), away < 0
+
+
+@pytest.mark.parametrize("cell_m", [1.0, 2.0, 3.0])
+def test_rough_water_between_steep_banks_is_found(cell_m):
+    z, floor = _lake(0.4, 4.0, cell_m=cell_m)
+    water = from_array(z, cell_m).water
+    assert (water & floor).sum() > 0.9 * floor.sum()
+    # at most the toe of the bank is taken with it
+    assert water.sum() < 1.15 * floor.sum()
+
+
+def test_a_wetland_basin_with_gentle_shores_is_not():
+    """Shores of 5 %: steeper than most, and its floor is as level as the lake's."""
+    z, _floor = _lake(0.05, 4.0)
+    assert not from_array(z, 2.0).water.any()
+
+
+def test_a_ditch_through_one_bank_does_not_hide_a_lake_and_an_open_side_does():
+    z, floor = _lake(0.4, 4.0)
+    z[59:62, 65:] = np.minimum(z[59:62, 65:], np.float32(375.8))
+    assert from_array(z, 2.0).water.sum() > 0.9 * floor.sum()
+    z[30:90, 85:] = np.minimum(z[30:90, 85:], np.float32(375.0))
+    assert not from_array(z, 2.0).water.any()
+
+
 def test_filled_hollows_count_as_unknown_ground():
     z = rolling(200, 220)
     y, x = np.mgrid[0:200, 0:220]

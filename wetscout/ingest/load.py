@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +13,7 @@ from wetscout.errors import InputError
 from wetscout.ingest.georef import Place, place_of, vertical_unit
 from wetscout.ingest.mosaic import Mosaic, clip_to_area, lay_out
 from wetscout.ingest.plausible import WARNING, judge_ground, refuse_pictures
-from wetscout.ingest.terrain import from_array
+from wetscout.ingest.terrain import finish
 from wetscout.ingest.values import Tally, clear_zero_patches, height_step, to_metres
 from wetscout.io.rasters import RasterInfo, describe, read_window
 from wetscout.records import F32, Terrain
@@ -148,10 +147,10 @@ def load(paths: Sequence[str | Path], settings: IngestSettings, z_unit: str | No
         notes.append(f"{sources.name}: {zeros} cells of exactly 0 far from the ground beside them are taken as no-data")
     if np.isnan(z).all():
         raise InputError(f"{sources.name} holds no height at all{' in the area' if area is not None else ''}.")
-    terrain = from_array(z, grid.cell_m, settings, grid)
+    terrain = finish(z, grid, settings)
     step_m = min((step for step in steps if step is not None), default=None) if all(steps) else None
     notes.extend(judge_ground(terrain, step_m, settings, sources.name))
-    return Terrain(grid, terrain.z, terrain.hole, terrain.water, terrain.noise_m, math.nan, tuple(notes))
+    return replace(terrain, notes=tuple(notes))
 
 
 def _fill_in(z: F32, sources: Sources, number: int, settings: IngestSettings) -> tuple[list[str], float | None]:

@@ -11,6 +11,7 @@ from scipy import ndimage
 
 from wetscout.errors import InputError
 from wetscout.grid import Grid
+from wetscout.ingest.level_water import level_water
 from wetscout.ingest.noise import noise_of
 from wetscout.ingest.water import water_surface
 from wetscout.records import BOOL, F32, Terrain
@@ -92,6 +93,28 @@ def from_array(
         grid = Grid(rows, cols, 0.0, rows * cell_m, cell_m, cell_m, cell_m)
     elif grid.shape != ground.shape:
         raise InputError(f"the grid has {grid.shape} cells, the heights {ground.shape}")
-    water = water_surface(ground, cell_m, settings)
-    noise_m = noise_of(ground, water, cell_m, settings.noise_sigma_m)
-    return Terrain(grid, ground, inner_holes(ground), water, noise_m, math.nan, notes)
+    return finish(ground, grid, settings, notes)
+
+
+def finish(z: F32, grid: Grid, settings: IngestSettings, notes: tuple[str, ...] = ()) -> Terrain:
+    """Add masks and noise to clean heights; they are kept, not copied.
+
+    Parameters
+    ----------
+    z : float32 (rows, cols)
+        Ground [m], NaN where there is none.
+    grid : Grid
+        Of the same shape.
+    settings : IngestSettings
+        Limits for water and noise.
+    notes : tuple of str
+        Remarks to carry on.
+
+    Returns
+    -------
+    Terrain
+    """
+    water = water_surface(z, grid.cell_m, settings)
+    water |= level_water(z, grid.cell_m, settings)
+    noise_m = noise_of(z, water, grid.cell_m, settings.noise_sigma_m)
+    return Terrain(grid, z, inner_holes(z), water, noise_m, math.nan, notes)

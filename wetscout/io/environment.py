@@ -7,6 +7,7 @@ makes every CRS fail, and it is read when the first CRS is made.
 from __future__ import annotations
 
 import ctypes
+import functools
 import importlib.metadata
 import importlib.util
 import os
@@ -53,6 +54,7 @@ def _own_proj_folder(package: str) -> Path | None:
     return folder if (folder / "proj.db").is_file() else None
 
 
+@functools.cache
 def prepare() -> Surroundings:
     """Make this process use the projection data that came with its own libraries, and bound GDAL's cache.
 
@@ -61,7 +63,7 @@ def prepare() -> Surroundings:
     Returns
     -------
     Surroundings
-        Empty on a second call: there is nothing left to do.
+        Of the first call in this process; later ones change nothing.
     """
     os.environ.setdefault("GDAL_CACHEMAX", str(GDAL_CACHE_MB))
     if _own_proj_folder("rasterio") is None or _own_proj_folder("pyproj") is None:

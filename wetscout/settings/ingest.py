@@ -51,6 +51,21 @@ class IngestSettings:
     water_shore: float = number(
         0.8, "-", (0.5, 1.0), "Share of the shore that must not be lower than the water surface.", _HOUSE
     )
+    level_min_m2: float = number(
+        1000.0, "m2", (100.0, 1e6), "Smallest level floor between steep banks taken for rough water.", _HOUSE
+    )
+    level_max_m2: float = number(1e6, "m2", (1e4, 1e9), "Largest one; larger ones are not looked at.", _HOUSE)
+    level_slope: float = number(
+        0.006, "-", (0.001, 0.02), "Slope over 10 m up to which a cell counts as level.", _HOUSE
+    )
+    level_band_m: float = number(0.1, "m", (0.01, 0.5), "A level floor stays within this much of its middle.", _HOUSE)
+    level_bank_m: float = number(
+        0.6, "m", (0.2, 5.0), "Banks of rough water rise by this much within `level_ring_m`.", _HOUSE
+    )
+    level_ring_m: float = number(
+        6.0, "m", (2.0, 20.0), "Distance from the floor at which its banks are judged.", _HOUSE
+    )
+    level_shore: float = number(0.85, "-", (0.5, 1.0), "Share of the shore with such banks.", _HOUSE)
     area_ring_m: float = number(
         1500.0, "m", (100.0, 20000.0), "Ground read around the polygons of --area, on which they may depend.", _TRADE
     )
