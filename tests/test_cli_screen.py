@@ -13,7 +13,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import rasterio
 import shapely
+from rasterio.windows import Window
 from skimage.morphology import reconstruction
 
 from wetscout.cli import app
@@ -63,6 +65,19 @@ def result(demo: Path) -> ScreenResult:
     return open_screen(demo / "result.gpkg")
 
 
+@pytest.fixture(scope="module")
+def corner(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A part of the sample DEM with the basins heron and kettle: enough where only the command is looked at."""
+    path = tmp_path_factory.mktemp("corner") / "dem.tif"
+    window = Window(col_off=200, row_off=20, width=650, height=420)
+    with rasterio.open(sample_folder() / "dem.tif") as whole:
+        profile = {**whole.profile, "driver": "GTiff", "width": 650, "height": 420}
+        with rasterio.open(path, "w", **{**profile, "transform": whole.window_transform(window)}) as part:
+            part.write(whole.read(1, window=window), 1)
+            part.units = whole.units
+    return path
+
+
 def at(maker, name: str) -> shapely.Point:
     cx, cy = maker.BASINS[name][:2]
     return shapely.Point(maker.WEST + cx, maker.NORTH - cy)
@@ -109,9 +124,9 @@ def test_demo_tells_what_to_open(demo: Path, capsys: pytest.CaptureFixture[str])
         assert stage in said.err
 
 
-def test_screen_as_json(demo: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]):
+def test_screen_as_json(corner: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]):
     out = tmp_path / "county.gpkg"
-    words = ["screen", str(demo / "dem.tif"), "--out", str(out), "--json", "-q", "--us-units"]
+    words = ["screen", str(corner), "--out", str(out), "--json", "-q", "--us-units"]
     assert app.run(words) == 0
     found = json.loads(capsys.readouterr().out)
     assert found["sites"] == len(open_screen(out).sites)
@@ -121,7 +136,7 @@ def test_screen_as_json(demo: Path, tmp_path: Path, capsys: pytest.CaptureFixtur
     assert "--overwrite" in capsys.readouterr().err
 
 
-def test_known_places_are_explained(maker, demo: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]):
+def test_known_places_are_explained(maker, corner: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]):
     import geopandas as gpd
 
     names = ["heron", "kettle"]
@@ -129,7 +144,7 @@ def test_known_places_are_explained(maker, demo: Path, tmp_path: Path, capsys: p
         tmp_path / "known.gpkg"
     )
     out = tmp_path / "county.gpkg"
-    assert app.run(["screen", str(demo / "dem.tif"), "--out", str(out), "--known", str(tmp_path / "known.gpkg")]) == 0
+    assert app.run(["screen", str(corner), "--out", str(out), "--known", str(tmp_path / "known.gpkg")]) == 0
     said = capsys.readouterr().out
     assert "offered, rank" in said
     assert said.count("known place") == 2
@@ -148,13 +163,14 @@ def test_owners(demo: Path, tmp_path: Path, maker, capsys: pytest.CaptureFixture
     assert "--overwrite" in capsys.readouterr().err
 
 
-def test_settings_change_the_result(demo: Path, tmp_path: Path):
+def test_settings_change_the_result(corner: Path, tmp_path: Path):
     mine = tmp_path / "mine.toml"
     mine.write_text("[ranking]\nweight_gain = 0.0\nweight_confidence = 0.0\n")
-    out = tmp_path / "county.gpkg"
-    assert app.run(["screen", str(demo / "dem.tif"), "--out", str(out), "--settings", str(mine), "-q"]) == 0
-    scores = open_screen(out).sites.set_index("site_id").score
-    before = open_screen(demo / "result.gpkg").sites.set_index("site_id").score
-    both = scores.index.intersection(before.index)
-    assert len(both) > 0
-    assert (scores[both] != before[both]).any()
+    scores = []
+    for words in ([], ["--settings", str(mine)]):
+        out = tmp_path / f"county{len(words)}.gpkg"
+        assert app.run(["screen", str(corner), "--out", str(out), "-q", *words]) == 0
+        scores.append(open_screen(out).sites.set_index("site_id").score)
+    assert list(scores[0].index) == list(scores[1].index)
+    assert (scores[0] != scores[1]).any()
+    assert open_screen(out).run["settings"]["ranking"]["weight_gain"] == 0.0
