@@ -45,7 +45,7 @@ class Case:
 
 
 IOWA = ("ia_hoffman_3m", "ia_willis_3m")
-QUICK = tuple(Case(name, 0.0, seed) for name in IOWA for seed in (1, 2))
+QUICK = tuple(Case(name, 0.0, seed) for name in IOWA for seed in (1, 2, 3))
 ALL = (
     *(Case(name, to_m, seed) for name in IOWA for to_m in (0.0, 1.0) for seed in (1, 2, 3)),
     *(Case("in_feldun_3m", to_m, 1) for to_m in (0.0, 1.0)),
