@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 from wetscout.kernels import lines as kernel
 from wetscout.linework.shape import resample, sections_of, smooth, tangents
 from wetscout.linework.trace import Line
-from wetscout.records import Ditch
 from wetscout.settings.linework import LineworkSettings
 
 # runs along the line over which levels are medians: bed and banks, width, and what counts as a junction
@@ -25,7 +24,6 @@ BED_SLACK_M = 0.1
 HALF_BED_M = 3.0
 # spoil must stand this high over the ground behind it
 SPOIL_M = 0.12
-SPOIL_SHARE = 0.4
 
 
 @dataclass(frozen=True)
@@ -240,111 +238,6 @@ def straightness(points: NDArray[np.float64], cell_m: float) -> float:
     return float(np.clip(np.median(chord / way), 0.0, 1.0))
 
 
-@dataclass(frozen=True)
-class Signs:
-    """What decides the kind of a line.
-
-    Attributes
-    ----------
-    saturation : float
-        Median near depth over far depth.
-    depth, climb, width, length : float
-        [m].
-    straight : float
-        0-1.
-    one_sided : float
-        Difference of the bank heights over the higher one.
-    road_beside : bool
-        An embankment runs along it.
-    valley_m : float
-        How far the banks themselves lie below the ground farther out [m].
-    """
-
-    saturation: float
-    depth: float
-    climb: float
-    width: float
-    length: float
-    straight: float
-    one_sided: float
-    road_beside: bool
-    valley_m: float
-
-
-def kind_of(s: Signs, settings: LineworkSettings) -> str:
-    """Name the kind of a line.
-
-    Parameters
-    ----------
-    s : Signs
-    settings : LineworkSettings
-
-    Returns
-    -------
-    str
-        One of the words of `records.Ditch.kind`. Saturation decides between dug and natural (0.9-1.0 against
-        0.25-0.5 in own trials); climbing banks outrank it, since a deepened outlet keeps its bends.
-    """
-    if not np.isfinite(s.saturation):
-        return "unclear"
-    if s.road_beside or s.one_sided > settings.roadside_ratio:
-        return "roadside"
-    dug = s.saturation >= settings.seed_saturation
-    climbs = s.climb >= settings.climb_m
-    if not dug and not climbs:
-        if s.depth < 0.6 and s.width >= 6.0 and s.straight >= 0.95 and s.saturation >= 0.5:
-            return "grassed waterway"
-        return "natural stream" if s.saturation < 0.6 else "unclear"
-    if s.valley_m >= 0.5 * max(s.depth, 0.4) and not climbs and s.length >= 200.0:
-        return "straightened stream" if s.straight >= 0.9 else "natural stream"
-    return "ditch"
-
-
-def spoil_word(left: float, right: float) -> str:
-    """`none`, `one side` or `both sides` from the shares of length with a ridge."""
-    n = int(left >= SPOIL_SHARE) + int(right >= SPOIL_SHARE)
-    return ("none", "one side", "both sides")[n]
-
-
-def signs_of(
-    z: NDArray[np.float32], p: Profile, climb: float, road_beside: bool, cell_m: float, settings: LineworkSettings
-) -> Signs:
-    """Gather what decides the kind.
-
-    Parameters
-    ----------
-    z : float32 (rows, cols)
-        Smoothed ground [m].
-    p : Profile
-    climb : float
-        [m].
-    road_beside : bool
-    cell_m : float
-        [m].
-    settings : LineworkSettings
-
-    Returns
-    -------
-    Signs
-    """
-    near, far = depths_along(z, p.points, cell_m, settings.band_from_m, settings.band_to_m)
-    out, beyond = depths_along(z, p.points, cell_m, 15.0, 30.0)
-    depth = p.low - p.bed
-    higher = p.high - p.bed
-    sided = known_median(np.abs(p.left - p.right) / np.maximum(higher, 0.05))
-    return Signs(
-        saturation=median_ratio(near, far),
-        depth=known_median(depth),
-        climb=climb,
-        width=known_median(p.top_width),
-        length=float(np.hypot(*np.diff(p.points, axis=0).T).sum() * cell_m),
-        straight=straightness(p.points, cell_m),
-        one_sided=sided,
-        road_beside=road_beside,
-        valley_m=known_median(beyond - out) if np.isfinite(beyond - out).any() else 0.0,
-    )
-
-
 def depths_along(
     z: NDArray[np.float32], points: NDArray[np.float64], cell_m: float, inner_m: float, outer_m: float
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -365,22 +258,3 @@ def median_ratio(near: NDArray[np.float64], far: NDArray[np.float64]) -> float:
     # where the far band is not higher than the bed there is nothing that goes on rising
     ratio = np.where(far > 0.02, near / np.maximum(far, 0.02), 1.0)
     return known_median(ratio[np.isfinite(near)])
-
-
-def ditch_of(number: int, p: Profile, signs: Signs, kind: str, sure: bool) -> Ditch:
-    """Record of a line."""
-    return Ditch(
-        ditch_id=number,
-        row=p.points[:, 0].copy(),
-        col=p.points[:, 1].copy(),
-        bed_m=p.bed,
-        bank_low_m=p.low,
-        bank_high_m=p.high,
-        top_width_m=p.top_width,
-        kind=kind,
-        depth_m=signs.depth,
-        bank_climb_m=signs.climb,
-        straightness=signs.straight,
-        spoil=spoil_word(p.spoil_left, p.spoil_right),
-        sure=sure,
-    )

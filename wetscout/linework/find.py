@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 from scipy.spatial import cKDTree
 
-from wetscout.linework import attributes, cells, embankments, join, select, shape, trace
+from wetscout.linework import attributes, cells, embankments, join, kinds, select, shape, trace
 from wetscout.linework.crossings import crossings
 from wetscout.linework.furrows import furrows
 from wetscout.linework.gather import RunTiles, Test, kept_cells
@@ -192,7 +192,7 @@ def unsure_lines(
     weak = [replace(line, sure=select.is_sure(s, line, cell_m, low_m, settings)) for line in weak]
     weak = select.worth_keeping(s, sure, weak, cell_m, low_m, settings)
     lines = join.lead_to_sides(sure + weak, settings.snap_m, cell_m)
-    return [join.lead_off_ground(s, line, settings.snap_m, cell_m) for line in lines]
+    return [join.lead_off_ground(s, line, settings.edge_m, cell_m) for line in lines]
 
 
 def _near_lines(found: trace.Cells, lines: list[trace.Line], reach: float) -> NDArray[np.bool_]:
@@ -239,8 +239,8 @@ def describe(
     out = []
     for i, (line, p) in enumerate(kept):
         climb = attributes.bank_climb(p, beside[i])
-        signs = attributes.signs_of(s, p, climb, road[i], cell_m, settings)
-        out.append(attributes.ditch_of(i + 1, p, signs, attributes.kind_of(signs, settings), line.sure))
+        signs = kinds.signs_of(s, p, climb, road[i], cell_m, settings)
+        out.append(kinds.ditch_of(i + 1, p, signs, kinds.kind_of(signs, settings), line.sure))
     return tuple(out), banks
 
 

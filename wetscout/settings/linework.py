@@ -48,6 +48,9 @@ class LineworkSettings:
     spur_m: float = number(5.0, "m", (0, 20), "side branches shorter than this are cut", _TRIALS)
     gap_m: float = number(12.0, "m", (0, 30), "longest gap that is closed without asking what lies in it", _TRIALS)
     snap_m: float = number(10.0, "m", (0, 30), "an end this close to another line is led to it", _TRIALS)
+    edge_m: float = number(
+        20.0, "m", (0, 60), "an end this close ahead of the edge of the ground is led to it", _TRIALS
+    )
     extend_m: float = number(0.09, "m", (0.03, 0.5), "depth at which an end is no longer followed", _TRIALS)
     extend_weak_m: float = number(0.05, "m", (0.02, 0.5), "the same for the unsure last metres", _TRIALS)
     extend_reach_m: float = number(400.0, "m", (0, 2000), "longest extension of one end", _TRIALS)
@@ -70,12 +73,14 @@ class LineworkSettings:
     ruler_length_m: float = number(120.0, "m", (40, 1000), "length over which it counts", _TRIALS)
     ruler_saturation: float = number(0.5, "-", (0, 1), "median saturation such a line needs", _TRIALS)
     weak_free_m: float = number(40.0, "m", (10, 200), "shortest unsure line that stands alone", _TRIALS)
-    shape_min: float = number(0.4, "-", (0, 1), "share of the depth that flank planes must leave", _TRIALS)
     # attributes
     bank_from_m: float = number(5.0, "m", (2, 20), "nearest ground of the bank level", _TRIALS)
     bank_to_m: float = number(12.0, "m", (4, 40), "farthest ground of the bank level", _TRIALS)
     shoulder_slope: float = number(0.13, "-", (0.05, 0.3), "side slope at which the cut ends", _TRIALS)
     climb_m: float = number(0.3, "m", (0.1, 2), "climb of the lower bank downstream that speaks of digging", _TRIALS)
+    stream_uneven: float = number(0.3, "-", (0, 1), "spread of depth along a stream over its median, at most", _TRIALS)
+    stream_valley_m: float = number(0.06, "m", (0, 1), "depth of the valley a stream lies in, at least", _TRIALS)
+    stream_length_m: float = number(200.0, "m", (50, 1000), "shortest line whose evenness is judged", _TRIALS)
     roadside_ratio: float = number(0.5, "-", (0.1, 1), "one-sidedness of the banks that speaks of a road", _TRIALS)
     road_reach_m: float = number(15.0, "m", (5, 40), "distance of a parallel embankment that speaks of a road", _TRIALS)
     spoil_from_m: float = number(3.0, "m", (1, 20), "nearest spoil bank", _TRIALS)

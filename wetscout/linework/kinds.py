@@ -1,0 +1,152 @@
+"""What kind of line it is, and its record."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wetscout.linework.attributes import Profile, depths_along, known_median, median_ratio, straightness
+from wetscout.records import Ditch
+from wetscout.settings.linework import LineworkSettings
+
+# share of the length with a ridge on one side that makes it spoil
+SPOIL_SHARE = 0.4
+# ground that tells a valley [m]
+VALLEY_BAND_M = (15.0, 30.0)
+
+
+@dataclass(frozen=True)
+class Signs:
+    """What decides the kind of a line.
+
+    Attributes
+    ----------
+    saturation : float
+        Median near depth over far depth.
+    depth, climb, width, length : float
+        [m].
+    straight : float
+        0-1.
+    one_sided : float
+        Difference of the bank heights over the higher one.
+    road_beside : bool
+        An embankment runs along it.
+    valley_m : float
+        How much deeper the line is against ground 15-30 m out than against its own banks [m].
+    uneven : float
+        Spread of the depth along the line (90 % less 10 %) over its median.
+    """
+
+    saturation: float
+    depth: float
+    climb: float
+    width: float
+    length: float
+    straight: float
+    one_sided: float
+    road_beside: bool
+    valley_m: float
+    uneven: float
+
+
+def kind_of(s: Signs, settings: LineworkSettings) -> str:
+    """Name the kind of a line.
+
+    Parameters
+    ----------
+    s : Signs
+    settings : LineworkSettings
+
+    Returns
+    -------
+    str
+        One of the words of `records.Ditch.kind`. Saturation decides between dug and natural (0.9-1.0 against
+        0.25-0.5 in own trials); climbing banks outrank it, since a deepened outlet keeps its bends. A stream may have
+        cut a sharp channel too: it lies in a valley and is nearly as deep at one end as at the other (spread / median
+        0.16 in invented streams, 0.5 and more in drains, which must be deepest at the rim).
+    """
+    if not np.isfinite(s.saturation):
+        return "unclear"
+    if s.road_beside or s.one_sided > settings.roadside_ratio:
+        return "roadside"
+    dug = s.saturation >= settings.seed_saturation
+    climbs = s.climb >= settings.climb_m
+    if not dug and not climbs:
+        if s.depth < 0.6 and s.width >= 6.0 and s.straight >= 0.95 and s.saturation >= 0.5:
+            return "grassed waterway"
+        return "natural stream" if s.saturation < 0.6 else "unclear"
+    even = s.uneven <= settings.stream_uneven and s.length >= settings.stream_length_m
+    if even and s.valley_m >= settings.stream_valley_m:
+        return "straightened stream" if s.straight >= settings.ruler_straightness else "natural stream"
+    return "ditch"
+
+
+def signs_of(
+    z: NDArray[np.float32], p: Profile, climb: float, road_beside: bool, cell_m: float, settings: LineworkSettings
+) -> Signs:
+    """Gather what decides the kind.
+
+    Parameters
+    ----------
+    z : float32 (rows, cols)
+        Smoothed ground [m].
+    p : Profile
+    climb : float
+        [m].
+    road_beside : bool
+    cell_m : float
+        [m].
+    settings : LineworkSettings
+
+    Returns
+    -------
+    Signs
+    """
+    near, far = depths_along(z, p.points, cell_m, settings.band_from_m, settings.band_to_m)
+    beyond, _ = depths_along(z, p.points, cell_m, *VALLEY_BAND_M)
+    depth = p.low - p.bed
+    middle = known_median(depth)
+    seen = depth[np.isfinite(depth)]
+    spread = float(np.subtract(*np.percentile(seen, (90.0, 10.0)))) if seen.size else float("nan")
+    valley = known_median(beyond - near)
+    higher = p.high - p.bed
+    sided = known_median(np.abs(p.left - p.right) / np.maximum(higher, 0.05))
+    return Signs(
+        saturation=median_ratio(near, far),
+        depth=middle,
+        climb=climb,
+        width=known_median(p.top_width),
+        length=float(np.hypot(*np.diff(p.points, axis=0).T).sum() * cell_m),
+        straight=straightness(p.points, cell_m),
+        one_sided=sided,
+        road_beside=road_beside,
+        valley_m=valley if np.isfinite(valley) else 0.0,
+        uneven=spread / max(middle, 0.05),
+    )
+
+
+def spoil_word(left: float, right: float) -> str:
+    """`none`, `one side` or `both sides` from the shares of length with a ridge."""
+    n = int(left >= SPOIL_SHARE) + int(right >= SPOIL_SHARE)
+    return ("none", "one side", "both sides")[n]
+
+
+def ditch_of(number: int, p: Profile, signs: Signs, kind: str, sure: bool) -> Ditch:
+    """Record of a line."""
+    return Ditch(
+        ditch_id=number,
+        row=p.points[:, 0].copy(),
+        col=p.points[:, 1].copy(),
+        bed_m=p.bed,
+        bank_low_m=p.low,
+        bank_high_m=p.high,
+        top_width_m=p.top_width,
+        kind=kind,
+        depth_m=signs.depth,
+        bank_climb_m=signs.climb,
+        straightness=signs.straight,
+        spoil=spoil_word(p.spoil_left, p.spoil_right),
+        sure=sure,
+    )
