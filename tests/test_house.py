@@ -60,6 +60,7 @@ def body_lines(node: Function) -> int:
 def arguments(node: Function) -> list[ast.arg]:
     """Arguments but self and cls."""
     every = [*node.args.posonlyargs, *node.args.args, *node.args.kwonlyargs]
+    every += [argument for argument in (node.args.vararg, node.args.kwarg) if argument is not None]
     return [argument for argument in every if argument.arg not in ("self", "cls")]
 
 
