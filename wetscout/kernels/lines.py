@@ -268,9 +268,32 @@ def row_median(a, low, high):
 
 
 @njit(nogil=True, cache=True)
-def columns_running_median(a, half):
-    """`running_median` of each column; float64 (n, m)."""
-    out = np.empty_like(a)
-    for j in range(a.shape[1]):
-        out[:, j] = running_median(a[:, j].copy(), half)
+def columns_running_median(a, half, every):
+    """Running median down each column, at every so many rows.
+
+    Parameters
+    ----------
+    a : float64 (n, m)
+    half, every : int
+        Rows on both sides that count; distance of the rows worked out.
+
+    Returns
+    -------
+    float64 ((n + every - 1) // every, m)
+        NaN where nothing is known.
+    """
+    n, m = a.shape
+    rows = (n + every - 1) // every
+    out = np.full((rows, m), np.nan)
+    part = np.empty(2 * half + 1)
+    for k in range(rows):
+        i = k * every
+        for j in range(m):
+            count = 0
+            for q in range(max(0, i - half), min(n, i + half + 1)):
+                if not np.isnan(a[q, j]):
+                    part[count] = a[q, j]
+                    count += 1
+            if count > 0:
+                out[k, j] = small_median(part, count)
     return out

@@ -17,6 +17,8 @@ BED_MEDIAN_M = 10.0
 BANK_MEDIAN_M = 16.0
 WIDTH_MEDIAN_M = 13.0
 JUNCTION_M = 12.0
+# banks and widths are medians anyway: worked out at this distance and read off between
+EVERY_M = 3.0
 BED_HALF_M = 2.0
 # a later bed may stand this much higher and still count as "does not rise": noise of the bed
 BED_SLACK_M = 0.1
@@ -145,17 +147,25 @@ def profile_of(z: NDArray[np.float32], line: Line, cell_m: float, settings: Line
         return None
     low = np.where(seen, np.nanmin(np.where(np.isfinite(mid), mid, np.inf), axis=1), np.nan)
     bed = _fill(kernel.running_median(low, max(1, round(0.5 * BED_MEDIAN_M / cell_m))))
-    calm = kernel.columns_running_median(ground, max(1, round(0.5 * WIDTH_MEDIAN_M / cell_m)))
-    sides = {}
-    for name, part in (("left", calm[:, n:]), ("right", calm[:, n::-1])):
-        half = half_width(part, step_m, settings.shoulder_slope)
-        half = kernel.running_median(half, max(1, round(0.5 * WIDTH_MEDIAN_M / cell_m)))
-        sides[name] = (half, *_bank(part, half, step_m, settings))
-    run = max(1, round(0.5 * BANK_MEDIAN_M / cell_m))
-    left = _fill(kernel.running_median(sides["left"][1], run))
-    right = _fill(kernel.running_median(sides["right"][1], run))
-    result = Profile(points, bed, left, right, sides["left"][0], sides["right"][0], sides["left"][2], sides["right"][2])
+    every = max(1, round(EVERY_M / cell_m))
+    calm = kernel.columns_running_median(ground, max(1, round(0.5 * WIDTH_MEDIAN_M / cell_m)), every)
+    left = _side(calm[:, n:], step_m, every * cell_m, settings)
+    right = _side(calm[:, n::-1], step_m, every * cell_m, settings)
+    at = np.arange(points.shape[0]) / every
+    known = np.arange(calm.shape[0])
+    levels = [np.interp(at, known, v) for v in (left[0], right[0], left[1], right[1])]
+    result = Profile(points, bed, levels[0], levels[1], levels[2], levels[3], left[2], right[2])
     return _downhill(result)
+
+
+def _side(
+    part: NDArray[np.float64], step_m: float, station_m: float, settings: LineworkSettings
+) -> tuple[NDArray[np.float64], NDArray[np.float64], float]:
+    """Bank level, distance of the shoulder, and share with a ridge, of one side from the line outwards."""
+    half = half_width(part, step_m, settings.shoulder_slope)
+    half = kernel.running_median(half, max(1, round(0.5 * WIDTH_MEDIAN_M / station_m)))
+    bank, ridge = _bank(part, half, step_m, settings)
+    return _fill(kernel.running_median(bank, max(1, round(0.5 * BANK_MEDIAN_M / station_m)))), half, ridge
 
 
 def _bank(

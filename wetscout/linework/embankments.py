@@ -109,9 +109,11 @@ def _size(z: NDArray[np.float32], line: trace.Line, cell_m: float) -> tuple[floa
     n = int(np.ceil(28.0 / step))
     offsets = np.arange(-n, n + 1, dtype=np.float64) * step / cell_m
     run = max(1, round(6.0 / cell_m))
-    ground = kernel.columns_running_median(shape.sections_of(z, line.xy, offsets, run), run)
-    crest = kernel.row_median(ground, np.full(line.row.size, n - 2), np.full(line.row.size, n + 3))
-    width = np.zeros(line.row.size)
+    every = max(1, round(attributes.EVERY_M / cell_m))
+    ground = kernel.columns_running_median(shape.sections_of(z, line.xy, offsets, run), run, every)
+    rows = ground.shape[0]
+    crest = kernel.row_median(ground, np.full(rows, n - 2), np.full(rows, n + 3))
+    width = np.zeros(rows)
     toes = []
     for part in (ground[:, n:], ground[:, n::-1]):
         half = attributes.half_width(-part, step, TOE_SLOPE, HALF_CROWN_M)

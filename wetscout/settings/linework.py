@@ -48,9 +48,7 @@ class LineworkSettings:
     spur_m: float = number(5.0, "m", (0, 20), "side branches shorter than this are cut", _TRIALS)
     gap_m: float = number(12.0, "m", (0, 30), "longest gap that is closed without asking what lies in it", _TRIALS)
     snap_m: float = number(10.0, "m", (0, 30), "an end this close to another line is led to it", _TRIALS)
-    edge_m: float = number(
-        20.0, "m", (0, 60), "an end this close ahead of the edge of the ground is led to it", _TRIALS
-    )
+    edge_m: float = number(20.0, "m", (0, 60), "an end this near ahead of the edge of the ground is led to it", _TRIALS)
     extend_m: float = number(0.09, "m", (0.03, 0.5), "depth at which an end is no longer followed", _TRIALS)
     extend_weak_m: float = number(0.05, "m", (0.02, 0.5), "the same for the unsure last metres", _TRIALS)
     extend_reach_m: float = number(400.0, "m", (0, 2000), "longest extension of one end", _TRIALS)
