@@ -62,11 +62,21 @@ def test_wrong_usage_is_2(words: list[str], capsys: pytest.CaptureFixture[str]):
     assert "Traceback" not in said.err
 
 
-@pytest.mark.parametrize("name", [*options.LAYERS_LATER, *options.WAYS_LATER])
-def test_a_layer_that_is_not_read_is_refused(name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]):
+REFUSED = [
+    *([f"--{name}", "x.gpkg", "is not read by this version"] for name in options.LAYERS_LATER),
+    *(
+        [f"--{name}", *([] if alone else ["x"]), "is not built in this version"]
+        for name, alone in options.WAYS_LATER.items()
+    ),
+]
+
+
+@pytest.mark.parametrize("words", REFUSED, ids=lambda words: words[0])
+def test_what_would_be_ignored_is_refused(words: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]):
     out = tmp_path / "a.gpkg"
-    assert app.run(["screen", "dem.tif", "--out", str(out), f"--{name}", "x.gpkg"]) == 2
-    assert f"--{name} is not read by this version" in capsys.readouterr().err
+    *given, reason = words
+    assert app.run(["screen", "dem.tif", "--out", str(out), *given]) == 2
+    assert f"{given[0]} {reason}" in capsys.readouterr().err
     assert not out.exists()
 
 

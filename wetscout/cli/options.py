@@ -41,8 +41,8 @@ LAYERS_LATER = (
     "weather",
 )
 
-# Ways of running that are named already and not built.
-WAYS_LATER = ("scheduler",)
+# Ways of running that are named already and not built; True where the option stands alone.
+WAYS_LATER = {"scheduler": False, "resume": True}
 
 
 def dems(function: F) -> F:
@@ -77,10 +77,10 @@ def layers(function: F) -> F:
     -------
     callable
     """
-    for name in (*LAYERS_LATER, *WAYS_LATER):
-        function = click.option(
-            f"--{name}", multiple=True, hidden=True, expose_value=False, callback=_not_read_yet, is_eager=True
-        )(function)
+    for name in LAYERS_LATER:
+        function = _later(name, False)(function)
+    for name, alone in WAYS_LATER.items():
+        function = _later(name, alone)(function)
     for name, words in reversed(LAYERS_READ.items()):
         function = click.option(f"--{name}", type=FILE, help=words)(function)
     return function
@@ -139,11 +139,19 @@ def tile(function: F) -> F:
     )(function)
 
 
+def _later(name: str, alone: bool) -> Callable[[F], F]:
+    """An option that is refused when given, and not shown in the list."""
+    kind: dict[str, Any] = {"is_flag": True} if alone else {"multiple": True}
+    return click.option(f"--{name}", hidden=True, expose_value=False, callback=_not_read_yet, is_eager=True, **kind)
+
+
 def _not_read_yet(ctx: click.Context, param: click.Parameter, value: Any) -> None:
     """Refuse an option that names data this version does not use."""
     if not value:
         return
     name = param.opts[0]
+    if name.removeprefix("--") in WAYS_LATER:
+        raise click.UsageError(f"{name} is not built in this version; leave it out", ctx)
     raise click.UsageError(
         f"{name} is not read by this version, so nothing of it would reach the result; leave {name} out "
         f"(layers read: {', '.join('--' + layer for layer in LAYERS_READ)})",
