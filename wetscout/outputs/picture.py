@@ -28,11 +28,12 @@ from matplotlib.ticker import LogLocator, NullLocator, StrMethodFormatter
 from wetscout.grid import Grid
 from wetscout.outputs.shade import relief, thin_out
 from wetscout.outputs.shapes import outline
-from wetscout.records import F32, F64, Screen, Site
+from wetscout.records import F32, F64, Ditch, Screen, Site
 from wetscout.units import round_figures
 
 GAIN_COLOURS = LinearSegmentedColormap.from_list("gain", ["#f3d98b", "#d98a3d", "#a3413f", "#571845"])
 DITCH_COLOUR = "#0e7c8c"
+STREAM_COLOUR = "#a9d3d8"
 PLUG_COLOUR = "#ffffff"
 
 # Longest side of the picture's ground in pixels: sharp on a screen and on an A3 sheet, 8 MB of colour at most.
@@ -90,7 +91,7 @@ def render_map(screen: Screen, title: str | None = None) -> bytes:
     frame = _Frame(grid.cols * grid.cell_m, grid.rows * grid.cell_m, grid.cell_m)
     # an inch per side for legend and margins; the map itself keeps its shape
     scale = 10.0 / frame.longer_m
-    size = (max(5.0, frame.width_m * scale) + 2.6, max(4.0, frame.height_m * scale) + 1.1)
+    size = (max(5.0, frame.width_m * scale) + 1.5, max(4.0, frame.height_m * scale) + 1.1)
     figure = Figure(figsize=size, dpi=130, facecolor="white", layout="constrained")
     FigureCanvasAgg(figure)
     axes = figure.add_subplot()
@@ -109,7 +110,7 @@ def render_map(screen: Screen, title: str | None = None) -> bytes:
         bar.ax.yaxis.set_major_locator(LogLocator(subs=_BAR_STEPS))
         bar.ax.yaxis.set_major_formatter(StrMethodFormatter("{x:g}"))
         bar.ax.yaxis.set_minor_locator(NullLocator())
-    _legend(axes, screen)
+    _legend(figure, screen)
     target = io.BytesIO()
     figure.savefig(target, format="png")
     return target.getvalue()
@@ -166,9 +167,16 @@ def _pools(axes: Axes, sites: tuple[Site, ...], frame: _Frame, norm: LogNorm) ->
 
 
 def _ditches(axes: Axes, screen: Screen, frame: _Frame) -> None:
-    """Lines that are listed as ditches."""
-    lines = [_in_metres(ditch.row, ditch.col, frame) for ditch in screen.linework.ditches if ditch.sure]
-    axes.add_collection(LineCollection(lines, colors=DITCH_COLOUR, linewidths=1.2, zorder=4))
+    """Lines that are listed as ditches; natural streams among them lighter."""
+    for natural, colour in ((True, STREAM_COLOUR), (False, DITCH_COLOUR)):
+        chosen = [ditch for ditch in screen.linework.ditches if ditch.sure and _is_stream(ditch) == natural]
+        lines = [_in_metres(ditch.row, ditch.col, frame) for ditch in chosen]
+        axes.add_collection(LineCollection(lines, colors=colour, linewidths=1.2, zorder=4))
+
+
+def _is_stream(ditch: Ditch) -> bool:
+    """Whether nobody dug it."""
+    return ditch.kind == "natural stream"
 
 
 def _plugs(axes: Axes, sites: tuple[Site, ...], frame: _Frame) -> None:
@@ -248,7 +256,7 @@ def _furniture(axes: Axes, frame: _Frame) -> None:
     text.set_path_effects([withStroke(linewidth=2.5, foreground="white")])
 
 
-def _legend(axes: Axes, screen: Screen) -> None:
+def _legend(figure: Figure, screen: Screen) -> None:
     """What the marks mean."""
     entries: list[Line2D | Swatch] = [
         Swatch(fc=GAIN_COLOURS(0.45), ec=GAIN_COLOURS(0.9), label="pool at spill level"),
@@ -257,9 +265,12 @@ def _legend(axes: Axes, screen: Screen) -> None:
                path_effects=[withStroke(linewidth=4.0, foreground="black")]),
         Line2D([], [], color="black", marker="$1$", lw=0, label="rank, 1 = look here first"),
     ]  # fmt: skip
+    if any(ditch.sure and _is_stream(ditch) for ditch in screen.linework.ditches):
+        entries.insert(2, Line2D([], [], color=STREAM_COLOUR, lw=1.4, label="natural stream"))
     if np.isnan(screen.terrain.z).any():
         entries.append(Swatch(fc="white", ec="0.6", label="no elevation"))
-    axes.legend(handles=entries, loc="upper left", fontsize=8, framealpha=0.85).set_zorder(11)
+    # under the map: inside, it hid the sites of a corner
+    figure.legend(handles=entries, loc="outside lower center", ncols=len(entries), fontsize=9, frameon=False)
 
 
 def _in_metres(row: object, col: object, frame: _Frame) -> F64:
