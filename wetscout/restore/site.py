@@ -113,7 +113,7 @@ class Builder:
         return Site(site_id, c.pool, c.catchment, levels, plugs, tuple(points), values)
 
     def _plug(self, cut: Cut, c: Candidate, site_id: str, order: int) -> Plug:
-        size = size_plug(self.surfaces.smooth, cut, c.spill_m, self.cell_m, self.s)
+        size = size_plug(self.surfaces.today, cut, c.spill_m, self.cell_m, self.s)
         values = {
             "spill_m": c.spill_m,
             "crest_m": size.crest_m,

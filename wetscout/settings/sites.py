@@ -38,6 +38,7 @@ class SiteSettings:
     merge_m: float = number(
         40.0, "m", (5.0, 100.0), "openings of one ditch nearer than this are closed by one plug", _PRACTICE
     )
+    shore_slope: float = number(0.2, "-", (0.05, 1.0), "shores steeper than this all round are pits or channels", _PRACTICE)
     upstream_m: float = number(
         40.0, "m", (10.0, 500.0), "more ditch than this from above: the drain passes through", _PRACTICE
     )

@@ -35,7 +35,9 @@ class Window:
     pool: BOOL
 
 
-def rim_place(rim: F32, way_row: np.ndarray, way_col: np.ndarray, exit_at: int, search: int) -> int:
+def rim_place(
+    rim: F32, way: tuple[np.ndarray, np.ndarray], exit_at: int, search: int, cap: float, below: np.ndarray | None = None
+) -> int:
     """Index on the way out where the natural rim stands.
 
     The last place before the way has left the pool is where to begin; from there the first ground within 0.05 m of
@@ -45,21 +47,30 @@ def rim_place(rim: F32, way_row: np.ndarray, way_col: np.ndarray, exit_at: int, 
     ----------
     rim : float32 (h, w)
         Natural ground, ditches filled [m].
-    way_row, way_col : int64 (n,)
-        Way out.
+    way : (int64 (n,), int64 (n,))
+        Rows and columns of the way out.
     exit_at : int
         First index outside the pool.
     search : int
         Cells to look ahead.
+    cap : float
+        Level the pool shall reach [m]: ground that stands above it holds no better, a road on the way is no rim.
+    below : bool (n,), optional
+        Where the way runs no higher than the exit: beyond the first place that climbs, what follows is another rim.
 
     Returns
     -------
     int
     """
+    way_row, way_col = way
     last = min(way_row.size, exit_at + search + 1)
     first = max(0, exit_at - 1)
+    if below is not None:
+        climbs = np.flatnonzero(~below[exit_at:last])
+        if climbs.size:
+            last = max(first + 1, exit_at + int(climbs[0]))
     ground = rim[way_row[first:last], way_col[first:last]]
-    ground = np.where(np.isnan(ground), -np.inf, ground)
+    ground = np.minimum(np.where(np.isnan(ground), -np.inf, ground), cap)
     top = ground.max()
     return first + int(np.argmax(ground >= top - 0.05))
 
@@ -134,9 +145,10 @@ def find_cuts(
         if open_end:
             break
         if level >= spill_m - s.hold_m:
-            place = rim_place(window.rim, rows, cols, exit_at, beyond // 4)
+            place = rim_place(window.rim, (rows, cols), exit_at, beyond // 4, spill_m)
             return tuple(cuts), True, (int(rows[place]) + window.row0, int(cols[place]) + window.col0, float(level))
-        at = rim_place(window.rim, rows, cols, exit_at, beyond)
+        below = today[rows, cols] <= level + 0.05
+        at = rim_place(window.rim, (rows, cols), exit_at, beyond, spill_m, below)
         r, c = int(rows[at]), int(cols[at])
         cut = _cut(window, (rows, cols), at, float(level), (network, crossings), s)
         same = any(o.ditch_id == cut.ditch_id and np.hypot(o.row - cut.row, o.col - cut.col) <= merge for o in cuts)
