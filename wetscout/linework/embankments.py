@@ -50,19 +50,34 @@ def find_embankments(
     kept = trace.groups_kept(found, seed, cell_m, settings.group_m, settings.seed_share)
     lines = trace.middle_lines(found.keys[kept], found.cols, cell_m, settings.spur_m)
     lines = join.join_gaps(lines, settings.gap_m, settings.cone_deg, cell_m)
-    lines = [shape.recentre(-s, line, cell_m, settings.centre_m) for line in lines]
+    turned = -s
+    lines = [shape.recentre(turned, line, cell_m, settings.centre_m) for line in lines]
     lines = join.join_gaps(lines, 2.0 * settings.gap_m, 0.6 * settings.cone_deg, cell_m)
     long = [line for line in lines if line.length(cell_m) >= settings.raise_length_m]
-    return [line for line in long if stands_out(s, line, cell_m, settings)]
+    return [line for line in long if stands_out(turned, line, cell_m, settings)]
 
 
-def stands_out(s: NDArray[np.float32], line: trace.Line, cell_m: float, settings: LineworkSettings) -> bool:
-    """Whether a crest also exceeds the ground farther out; the strip between two cuts does not."""
+def stands_out(turned: NDArray[np.float32], line: trace.Line, cell_m: float, settings: LineworkSettings) -> bool:
+    """Whether a crest also exceeds the ground farther out; the strip between two cuts does not.
+
+    Parameters
+    ----------
+    turned : float32 (rows, cols)
+        Smoothed ground upside down [m].
+    line : Line
+    cell_m : float
+        [m].
+    settings : LineworkSettings
+
+    Returns
+    -------
+    bool
+    """
     half = 10.0 / cell_m
     t = shape.tangents(line.xy, max(1, round(6.0 / cell_m)))
     along_r, along_c = np.ascontiguousarray(t[:, 0]), np.ascontiguousarray(t[:, 1])
     near = settings.raise_beyond_m / cell_m
-    rise = kernel.line_depths(-s, line.row, line.col, along_r, along_c, near, near + 6.0 / cell_m, half, 5)
+    rise = kernel.line_depths(turned, line.row, line.col, along_r, along_c, near, near + 6.0 / cell_m, half, 5)
     return bool(np.isfinite(rise).any() and attributes.known_median(rise) >= settings.raise_min_m)
 
 

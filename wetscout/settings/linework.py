@@ -61,7 +61,7 @@ class LineworkSettings:
     sure_strength: float = number(
         1.2, "-", (0.2, 10), "strength of a sure line: see `linework.select.Quality`", _TRIALS
     )
-    weak_strength: float = number(0.35, "-", (0, 10), "strength of an unsure line far from every sure one", _TRIALS)
+    weak_strength: float = number(0.5, "-", (0, 10), "strength of an unsure line far from every sure one", _TRIALS)
     line_saturation: float = number(0.6, "-", (0, 1), "median saturation of a sure line", _TRIALS)
     wide_saturation: float = number(
         0.85, "-", (0, 1), "median saturation against wider bands that also serves", _TRIALS
