@@ -307,3 +307,18 @@ def test_invented_landscapes(kind):
     far = np.concatenate(away)
     assert (far <= 2.0).mean() >= 0.97
     assert np.median(far) <= 0.5
+
+
+def test_a_road_over_the_only_way_out_of_a_hollow():
+    """A drain begins at a road; behind the road lies the hollow it drains, with no ditch of its own."""
+    cell_m = 1.0
+    y, x = scene.frame(300.0, cell_m)
+    hollow = 10.0 - 0.9 * np.exp(-(((x + 45.0) ** 2 + y**2) / 40.0**2))
+    drain = np.where(x > 6, scene.trapezoid(y, 8.9 - 0.001 * x, 0.6, 1.5), 20.0)
+    road = 10.5 - np.maximum(np.abs(x) - 3.5, 0.0) / 2.5
+    z = np.maximum(np.minimum(hollow, drain), np.where(np.abs(x) < 9, road, 0.0)) + scene.noise(y.shape, 0.03, 25)
+    mid = 149.5
+    lw = found(z, cell_m)
+    assert {e.kind for e in lw.embankments if length_m(e, cell_m) > 200} == {"road"}
+    through = [c for c in lw.crossings if (c.col.min() - mid < -5) and (c.col.max() - mid > 5)]
+    assert any(np.abs(c.row - mid).max() < 12 for c in through)

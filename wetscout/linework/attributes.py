@@ -70,7 +70,18 @@ class Profile:
 
 
 def known_median(a: NDArray[np.float64]) -> float:
-    """Median without NaN, NaN where nothing is left, and no warning about it."""
+    """Median without NaN, NaN where nothing is left, and no warning about it.
+
+    Parameters
+    ----------
+    a : float64, any shape
+        Any unit.
+
+    Returns
+    -------
+    float
+        In the same unit.
+    """
     v = a[np.isfinite(a)]
     return float(np.median(v)) if v.size else float("nan")
 
@@ -251,7 +262,24 @@ def straightness(points: NDArray[np.float64], cell_m: float) -> float:
 def depths_along(
     z: NDArray[np.float32], points: NDArray[np.float64], cell_m: float, inner_m: float, outer_m: float
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Depth along a line against a near band and the band twice as far out [m]."""
+    """Depth along a line against a near band and the band twice as far out [m].
+
+    Parameters
+    ----------
+    z : float32 (rows, cols)
+        Ground [m].
+    points : float64 (n, 2)
+        Stations, row first [cells].
+    cell_m : float
+        Cell size [m].
+    inner_m, outer_m : float
+        The near band, from and to this far from the line [m].
+
+    Returns
+    -------
+    near, far : float64 (n,)
+        [m]; NaN where a band is unknown.
+    """
     t = tangents(points, max(1, round(6.0 / cell_m)))
     row, col, along_r, along_c = (np.ascontiguousarray(a) for a in (*points.T, *t.T))
     half = 8.0 / cell_m
@@ -264,7 +292,18 @@ def depths_along(
 
 
 def median_ratio(near: NDArray[np.float64], far: NDArray[np.float64]) -> float:
-    """Saturation of a line: median of near depth over far depth, NaN where unknown."""
+    """Saturation of a line: median of near depth over far depth, NaN where unknown.
+
+    Parameters
+    ----------
+    near, far : float64 (n,)
+        Depths from `depths_along` [m].
+
+    Returns
+    -------
+    float
+        [-].
+    """
     # where the far band is not higher than the bed there is nothing that goes on rising
     ratio = np.where(far > 0.02, near / np.maximum(far, 0.02), 1.0)
     return known_median(ratio[np.isfinite(near)])

@@ -134,7 +134,20 @@ def halo_cells(cell_m: float, thresholds: Thresholds) -> int:
 
 
 def smooth_ground(z: NDArray[np.float32], cell_m: float) -> NDArray[np.float32]:
-    """Ground averaged over about 3 m, NaN where there is none [m]."""
+    """Ground averaged over about 3 m, NaN where there is none [m].
+
+    Parameters
+    ----------
+    z : float32 (rows, cols)
+        Ground [m], NaN unknown.
+    cell_m : float
+        Cell size [m].
+
+    Returns
+    -------
+    float32 (rows, cols)
+        [m].
+    """
     s: NDArray[np.float32] = box_mean(np.ascontiguousarray(z, dtype=np.float32), box_cells(cell_m))
     return s
 
@@ -159,7 +172,21 @@ def respond(z: NDArray[np.float32], cell_m: float, thresholds: Thresholds) -> Re
 
 
 def respond_on(s: NDArray[np.float32], cell_m: float, thresholds: Thresholds) -> Response:
-    """`respond` on ground that is already smoothed by `smooth_ground`; same parameters and answer."""
+    """`respond` on ground that is already smoothed by `smooth_ground`; same parameters and answer.
+
+    Parameters
+    ----------
+    s : float32 (rows, cols)
+        Smoothed ground [m].
+    cell_m : float
+        Cell size [m].
+    thresholds : Thresholds
+        As for `respond`.
+
+    Returns
+    -------
+    Response
+    """
     stencils = build(thresholds.scale, cell_m)
     padded = _padded(s, stencils.margin)
     ring = ring_offsets(thresholds.scale, cell_m)
@@ -200,7 +227,19 @@ def _padded(s: NDArray[np.float32], margin: int) -> NDArray[np.float32]:
 
 
 def relief_halo_cells(cell_m: float, settings: LineworkSettings) -> int:
-    """Ring of cells `relief_histogram` needs around the cells it counts [cells]."""
+    """Ring of cells `relief_histogram` needs around the cells it counts [cells].
+
+    Parameters
+    ----------
+    cell_m : float
+        Cell size [m].
+    settings : LineworkSettings
+
+    Returns
+    -------
+    int
+        [cells].
+    """
     scale = scale_for(cell_m, (settings.band_from_m, settings.band_to_m), settings.strip_m)
     return box_cells(cell_m) // 2 + int(np.ceil(scale.reach_m / cell_m)) + 1
 
@@ -259,7 +298,18 @@ def relief_histogram(
 
 
 def relief_from_histogram(counts: NDArray[np.int64]) -> float:
-    """Median block of a relief histogram [m]; 0 when nothing was counted."""
+    """Median block of a relief histogram [m]; 0 when nothing was counted.
+
+    Parameters
+    ----------
+    counts : int64 (n,)
+        From `relief_histogram`, those of all tiles added.
+
+    Returns
+    -------
+    float
+        [m].
+    """
     total = int(counts.sum())
     if total == 0:
         return 0.0

@@ -12,7 +12,7 @@ from scipy.spatial import cKDTree
 
 from wetscout.kernels import lines as kernel
 from wetscout.linework.shape import sections_of
-from wetscout.records import Crossing, Ditch
+from wetscout.records import Crossing, Ditch, Embankment
 from wetscout.settings.linework import LineworkSettings
 
 # bed for humps: lowest ground within 2 m across, median over 3 m along
@@ -22,6 +22,11 @@ HUMP_RUN_M = 3.0
 HUMP_FOOT = 0.35
 # heading of an end
 HEADING_M = 15.0
+# a line is often drawn on along the foot of the fill: headings farther back count too where they differ
+SET_BACK_M = (0.0, 8.0, 16.0, 24.0)
+SAME_HEADING_COSINE = 0.87
+# an embankment is crossed where its crest lies this near to the way ahead
+CREST_M = 3.0
 # bed of an end is the median over this length
 END_BED_M = 8.0
 # two proposals with both ends this near are one
@@ -102,13 +107,27 @@ def humps(bed: NDArray[np.float64], cell_m: float, window_m: float) -> NDArray[n
 
 
 def runs(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
-    """First and one past the last index of each run of True."""
+    """First and one past the last index of each run of True.
+
+    Parameters
+    ----------
+    mask : bool (n,)
+
+    Returns
+    -------
+    list of (int, int)
+        In order.
+    """
     edge = np.diff(np.concatenate(([0], mask.astype(np.int8), [0])))
     return list(zip(np.flatnonzero(edge == 1).tolist(), np.flatnonzero(edge == -1).tolist(), strict=True))
 
 
 def crossings(
-    z: NDArray[np.float32], ditches: Sequence[Ditch], cell_m: float, settings: LineworkSettings
+    z: NDArray[np.float32],
+    ditches: Sequence[Ditch],
+    banks: Sequence[Embankment],
+    cell_m: float,
+    settings: LineworkSettings,
 ) -> tuple[Crossing, ...]:
     """All proposals, in order of their upstream end.
 
@@ -117,6 +136,7 @@ def crossings(
     z : float32 (rows, cols)
         Ground [m].
     ditches : sequence of Ditch
+    banks : sequence of Embankment
     cell_m : float
         [m].
     settings : LineworkSettings
@@ -124,7 +144,7 @@ def crossings(
     Returns
     -------
     tuple of Crossing
-        Inside lines, end to end, and end to side; the same place once.
+        Inside lines, end to end, end to side, and from an end under a road to low ground; the same place once.
     """
     found: list[Crossing] = []
     open_ends: list[OpenEnd] = []
@@ -139,6 +159,7 @@ def crossings(
         open_ends += _open_ends(i, ditch, bed, rise, cell_m, settings)
     found += _end_to_end(z, open_ends, cell_m, settings)
     found += _end_to_side(z, open_ends, ditches, cell_m, settings)
+    found += _end_to_ground(z, open_ends, banks, cell_m, settings)
     return _once(found, cell_m)
 
 
@@ -182,19 +203,26 @@ def _open_ends(
         p = points[::-1] if turned else points
         b = bed[::-1] if turned else bed
         r = rise[::-1] if turned else rise
-        k = 0
+        first = 0
         most = min(n - 3, int(settings.aim_m / cell_m))
-        while k < most and r[k] > HUMP_FOOT * settings.hump_m:
-            k += 1
-        if k >= most:
-            k = 0
-        reach = min(n - 1, k + max(2, round(HEADING_M / cell_m)))
-        way = p[k] - p[reach]
-        size = float(np.hypot(*way))
-        if size == 0.0:
-            continue
-        level = float(np.median(b[k : k + max(2, round(END_BED_M / cell_m))]))
-        out.append(OpenEnd(i, p[k], way / size, level, ditch.sure))
+        while first < most and r[first] > HUMP_FOOT * settings.hump_m:
+            first += 1
+        if first >= most:
+            first = 0
+        headings: list[NDArray[np.float64]] = []
+        for back in SET_BACK_M:
+            k = first + round(back / cell_m)
+            reach = k + max(2, round(HEADING_M / cell_m))
+            # the end itself also of a line shorter than the run its heading is taken from
+            if back > 0.0 and reach > n - 1:
+                break
+            way = p[k] - p[min(n - 1, reach)]
+            size = float(np.hypot(*way))
+            if size == 0.0 or any(float(h @ way) > SAME_HEADING_COSINE * size for h in headings):
+                continue
+            headings.append(way / size)
+            level = float(np.median(b[k : k + max(2, round(END_BED_M / cell_m))]))
+            out.append(OpenEnd(i, p[k], way / size, level, ditch.sure))
     return out
 
 
@@ -273,6 +301,38 @@ def _end_to_side(
         k = int(near[np.argmin(cost)])
         if _fill_between(z, e.at, points[k], max(e.bed, float(bed[k]))) >= settings.aim_rise_m:
             out.append(_crossing(e.at, e.bed, points[k], float(bed[k])))
+    return out
+
+
+def _end_to_ground(
+    z: NDArray[np.float32],
+    ends: list[OpenEnd],
+    banks: Sequence[Embankment],
+    cell_m: float,
+    settings: LineworkSettings,
+) -> list[Crossing]:
+    """Ends aimed at a road with ground about as low as the bed behind it, where no line was found."""
+    # roads only: a pipe through a natural rim would make a drained basin of every whole one beside a ditch
+    roads = [np.column_stack((b.row, b.col)) for b in banks if b.kind == "road"]
+    if not ends or not roads:
+        return []
+    crest = cKDTree(np.concatenate(roads))
+    out = []
+    steps = np.arange(1.0, settings.bridge_m / cell_m + 1.0)
+    for e in ends:
+        way = e.at + steps[:, None] * e.out
+        on = ((way > 0) & (way < np.array(z.shape) - 1)).all(axis=1)
+        way = way[: int(np.argmin(on))] if not on.all() else way
+        if way.shape[0] < 3:
+            continue
+        over = crest.query(way)[0] * cell_m
+        top = int(np.argmin(over))
+        ground = z[np.rint(way[:, 0]).astype(int), np.rint(way[:, 1]).astype(int)].astype(np.float64)
+        if over[top] > CREST_M or top + 1 >= way.shape[0] or not np.isfinite(ground).all():
+            continue
+        k = top + 1 + int(np.argmin(ground[top + 1 :]))
+        if ground[: top + 1].max() - e.bed >= settings.hump_m and ground[k] <= e.bed + settings.far_rise_m:
+            out.append(_crossing(e.at, e.bed, way[k], float(ground[k])))
     return out
 
 

@@ -53,7 +53,7 @@ def find_lines(terrain: Terrain, settings: LineworkSettings, run_tiles: RunTiles
     found = unsure_lines(s, near, known, cell_m, low_m, settings)
     crests = embankments.find_embankments(s, raised, cell_m, settings)
     ditches, banks = describe(z, s, found, crests, cell_m, settings)
-    return Linework(ditches=ditches, embankments=banks, crossings=crossings(z, ditches, cell_m, settings))
+    return Linework(ditches=ditches, embankments=banks, crossings=crossings(z, ditches, banks, cell_m, settings))
 
 
 def ground_only(terrain: Terrain) -> NDArray[np.float32]:

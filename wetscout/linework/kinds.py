@@ -128,13 +128,41 @@ def signs_of(
 
 
 def spoil_word(left: float, right: float) -> str:
-    """`none`, `one side` or `both sides` from the shares of length with a ridge."""
+    """`none`, `one side` or `both sides` from the shares of length with a ridge.
+
+    Parameters
+    ----------
+    left, right : float
+        Share of the length with a ridge on that side, 0-1.
+
+    Returns
+    -------
+    str
+    """
     n = int(left >= SPOIL_SHARE) + int(right >= SPOIL_SHARE)
     return ("none", "one side", "both sides")[n]
 
 
 def ditch_of(number: int, p: Profile, signs: Signs, kind: str, sure: bool) -> Ditch:
-    """Record of a line."""
+    """Record of a line.
+
+    Parameters
+    ----------
+    number : int
+        Its id.
+    p : Profile
+        Stations with bed, banks and width.
+    signs : Signs
+        What the judgement rests on.
+    kind : str
+        Word of `Ditch.kind`.
+    sure : bool
+        Listed in the layer `ditches`.
+
+    Returns
+    -------
+    Ditch
+    """
     return Ditch(
         ditch_id=number,
         row=p.points[:, 0].copy(),

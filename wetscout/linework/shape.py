@@ -55,7 +55,20 @@ def resample(points: NDArray[np.float64], step: float = 1.0) -> NDArray[np.float
 
 
 def smooth(values: NDArray[np.float64], half: int) -> NDArray[np.float64]:
-    """Running mean over up to `half` places on both sides, shorter towards the ends, which stay."""
+    """Running mean over up to `half` places on both sides, shorter towards the ends, which stay.
+
+    Parameters
+    ----------
+    values : float64 (n,)
+        Any unit.
+    half : int
+        Places on each side.
+
+    Returns
+    -------
+    float64 (n,)
+        In the same unit.
+    """
     n = values.shape[0]
     total = np.concatenate((np.zeros((1, *values.shape[1:])), np.cumsum(values, axis=0)))
     i = np.arange(n)
@@ -155,7 +168,19 @@ def recentre(s: NDArray[np.float32], line: Line, cell_m: float, reach_m: float) 
 
 
 def owner_of(lines: Sequence[Line], cols: int) -> Dict:
-    """Cell number -> line number for the cells of all lines and their straight neighbours."""
+    """Cell number -> line number for the cells of all lines and their straight neighbours.
+
+    Parameters
+    ----------
+    lines : sequence of Line
+        The first line that holds a cell owns it.
+    cols : int
+        Columns of the raster, to number cells.
+
+    Returns
+    -------
+    Dict of int64 to int64
+    """
     owner = Dict.empty(key_type=types.int64, value_type=types.int64)
     for i, line in enumerate(lines):
         claim(owner, resample(line.xy, 0.7), i, cols)

@@ -56,7 +56,17 @@ class Stencils:
         return int(max(np.abs(self.dr).max(), np.abs(self.dc).max()))
 
     def parts(self, width: int) -> tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.int64]]:
-        """Offsets in a flattened array of a given width, weights and starts: what the kernels want."""
+        """Offsets in a flattened array of a given width, weights and starts: what the kernels want.
+
+        Parameters
+        ----------
+        width : int
+            Columns of the array [cells].
+
+        Returns
+        -------
+        offsets, weights, starts : int64 (n,), float64 (n,), int64 (m,)
+        """
         return self.dr.astype(np.int64) * width + self.dc, self.w, self.start
 
 
@@ -86,7 +96,18 @@ def scale_for(cell_m: float, near: tuple[float, float], length_m: float) -> Scal
 
 
 def box_cells(cell_m: float) -> int:
-    """Odd number of cells whose width is nearest to the bed strip, 1 from 1.5 m cells on."""
+    """Odd number of cells whose width is nearest to the bed strip, 1 from 1.5 m cells on.
+
+    Parameters
+    ----------
+    cell_m : float
+        Cell size [m].
+
+    Returns
+    -------
+    int
+        [cells].
+    """
     return 2 * int(0.5 * BED_M / cell_m) + 1
 
 

@@ -37,7 +37,17 @@ class Cells:
     cols: int
 
     def where(self, mask: NDArray[np.bool_]) -> Cells:
-        """The cells of a mask."""
+        """The cells of a mask.
+
+        Parameters
+        ----------
+        mask : bool (n,)
+            One for each cell.
+
+        Returns
+        -------
+        Cells
+        """
         return replace(
             self,
             keys=self.keys[mask],
@@ -69,12 +79,35 @@ class Line:
         return np.column_stack((self.row, self.col))
 
     def length(self, cell_m: float) -> float:
-        """Length along the points [m]."""
+        """Length along the points [m].
+
+        Parameters
+        ----------
+        cell_m : float
+            Cell size [m].
+
+        Returns
+        -------
+        float
+            [m].
+        """
         return float(np.hypot(np.diff(self.row), np.diff(self.col)).sum() * cell_m)
 
 
 def line_of(points: NDArray[np.float64], sure: bool = True) -> Line:
-    """Line from points (n, 2), row first."""
+    """Line from points (n, 2), row first.
+
+    Parameters
+    ----------
+    points : float64 (n, 2)
+        [cells].
+    sure : bool
+        Whether the line is listed.
+
+    Returns
+    -------
+    Line
+    """
     p = np.ascontiguousarray(points, dtype=np.float64)
     return Line(p[:, 0].copy(), p[:, 1].copy(), sure)
 
@@ -114,7 +147,19 @@ def groups_kept(
 
 
 def thicken(keys: NDArray[np.int64], cols: int) -> NDArray[np.int64]:
-    """Cell numbers with their eight neighbours, sorted; nothing wraps round the sides."""
+    """Cell numbers with their eight neighbours, sorted; nothing wraps round the sides.
+
+    Parameters
+    ----------
+    keys : int64 (n,)
+        Cell numbers, row * cols + col.
+    cols : int
+        Columns of the raster.
+
+    Returns
+    -------
+    int64 (m,)
+    """
     row, col = np.divmod(keys, cols)
     parts = []
     for dr in (-1, 0, 1):
