@@ -63,14 +63,31 @@ class Network:
         self.shun: F64 = np.ones(self.coarse.z.shape)
 
     def keep_off(self, mask: BOOL) -> None:
-        """Have collectors shun marked ground (rows, cols of the fine grid)."""
+        """Have collectors shun marked ground (rows, cols of the fine grid).
+
+        Parameters
+        ----------
+        mask : bool (rows, cols)
+            Ground to shun.
+        """
         step = self.coarse.step
         marked = ndimage.maximum_filter(mask, round(step / self.cell))
         r, c = (((np.arange(n) + 0.5) * step / self.cell).astype(int) for n in self.coarse.z.shape)
         self.shun = np.where(marked[np.ix_(r, c)], 500.0, 1.0)
 
     def level(self, path: Path) -> F64:
-        """Natural ground along a line [m]."""
+        """Natural ground along a line [m].
+
+        Parameters
+        ----------
+        path : Path
+            The line.
+
+        Returns
+        -------
+        float64 (n,)
+            [m], one for each station.
+        """
         return sample(self.ground, path.x, path.y, self.cell)
 
     def _section(self, collector: bool) -> tuple[float, float, bool, tuple[float, float]]:

@@ -44,13 +44,38 @@ class CoarseMap:
         self.z = sample(ground, x.ravel(), y.ravel(), cell_m).reshape(self.rows, self.cols)
 
     def node(self, x: float, y: float) -> int:
-        """Number of the node nearest to a place [m]."""
+        """Number of the node nearest to a place [m].
+
+        Parameters
+        ----------
+        x, y : float
+            Place [m].
+
+        Returns
+        -------
+        int
+        """
         r = int(np.clip(y / self.step, 0, self.rows - 1))
         c = int(np.clip(x / self.step, 0, self.cols - 1))
         return r * self.cols + c
 
     def route(self, start: int, ends: NDArray[np.int64], cost: F64) -> Path | None:
-        """Cheapest way from a node to the cheapest of `ends`; `cost` is a price per metre of each node."""
+        """Cheapest way from a node to the cheapest of `ends`; `cost` is a price per metre of each node.
+
+        Parameters
+        ----------
+        start : int
+            Node.
+        ends : int64 (n,)
+            Nodes.
+        cost : float64 (nodes,)
+            Price per metre.
+
+        Returns
+        -------
+        Path or None
+            None when no end can be reached.
+        """
         number = np.arange(self.rows * self.cols).reshape(self.rows, self.cols)
         heads, tails, prices = [], [], []
         for dr, dc in ((0, 1), (1, 0), (1, 1), (1, -1)):

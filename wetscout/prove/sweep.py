@@ -34,7 +34,18 @@ class Piece:
     side: F64
 
     def between(self, values: F64) -> F64:
-        """Station values, linearly along the leg."""
+        """Station values, linearly along the leg.
+
+        Parameters
+        ----------
+        values : float64 (stations,)
+            One for each station of the line, any unit.
+
+        Returns
+        -------
+        float64
+            One for each cell of the piece, in the same unit.
+        """
         a, b = values[self.leg], values[self.leg + 1]
         out: F64 = a + (b - a) * self.part
         return out

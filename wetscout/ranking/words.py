@@ -129,7 +129,7 @@ def cautions(site: Site, settings: RankingSettings) -> str:
         parts.append(
             f"{say_area(water)} lay under water at survey: ground there is unknown, depth and volume are the least"
         )
-    if values.get("drained_by") == "ditch under road" or values.get("_road_near"):
+    if values.get("drained_by") == "ditch under road" or values.get("_under_road"):
         parts.append("a road is in it or beside it: ask the road authority, look at road level and culvert")
     ratio = known(values, "catchment_ratio")
     if ratio is not None and ratio > settings.ratio_high:

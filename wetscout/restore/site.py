@@ -107,10 +107,13 @@ class Builder:
             "_closes": c.closes,
             "_signs": dict(c.signs),
         }
+        return Site(site_id, c.pool, c.catchment, levels, plugs, self._spill_points(c), values)
+
+    def _spill_points(self, c: Candidate) -> tuple[tuple[str, int, int, float], ...]:
         points = [("natural", c.spill_at[0], c.spill_at[1], c.spill_m)]
         points += [("today", c.cuts[0].row, c.cuts[0].col, c.cuts[0].exit_m)] if c.cuts else []
         points += [("next", c.next_at[0], c.next_at[1], c.next_at[2])] if c.next_at else []
-        return Site(site_id, c.pool, c.catchment, levels, plugs, tuple(points), values)
+        return tuple(points)
 
     def _plug(self, cut: Cut, c: Candidate, site_id: str, order: int) -> Plug:
         size = size_plug(self.surfaces.today, cut, c.spill_m, self.cell_m, self.s)

@@ -197,6 +197,20 @@ def _cut(
 
 
 def on_cut(window: Window, row: int, col: int, reach: int) -> bool:
-    """Whether a dug cell lies within `reach` cells."""
+    """Whether a dug cell lies within `reach` cells.
+
+    Parameters
+    ----------
+    window : Window
+        Part of the raster.
+    row, col : int
+        Place in the window [cells].
+    reach : int
+        [cells].
+
+    Returns
+    -------
+    bool
+    """
     part = window.corridor[max(0, row - reach) : row + reach + 1, max(0, col - reach) : col + reach + 1]
     return bool(((part & CUT) > 0).any())

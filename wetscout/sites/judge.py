@@ -122,7 +122,21 @@ def measure(
 
 
 def holds(m: Measures, i: int, s: SiteSettings) -> bool:
-    """Whether the cautious surface agrees that this basin holds water."""
+    """Whether the cautious surface agrees that this basin holds water.
+
+    Parameters
+    ----------
+    m : Measures
+        Measures of all basins.
+    i : int
+        Number of the basin.
+    s : SiteSettings
+        Limits.
+
+    Returns
+    -------
+    bool
+    """
     depth = m.spill[i] - m.floor[i]
     held = m.witness[i] - m.floor[i]
     return bool(held >= s.witness_share * depth and m.spill[i] - m.witness[i] <= s.witness_drop_m)
