@@ -62,7 +62,9 @@ class Grid:
         y = self.y0 - (np.asarray(row, dtype=np.float64) + 0.5) * self.dy
         return x, y
 
-    def row_col(self, x: NDArray[np.float64], y: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    def row_col(
+        self, x: NDArray[np.float64], y: NDArray[np.float64]
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Cell coordinates (fractional) of map points; the inverse of `xy`.
 
         Parameters
