@@ -14,7 +14,9 @@ _PRACTICE = "common practice, no source"
 class SiteSettings:
     """When a natural basin counts as cut, and which of nested basins is offered."""
 
-    persistence_m: float = number(0.06, "m", (0.0, 0.3), "dimples shallower than this are joined to what they spill into", _TRIAL)
+    persistence_m: float = number(
+        0.06, "m", (0.0, 0.3), "dimples shallower than this are joined to what they spill into", _TRIAL
+    )
     min_depth_m: float = number(0.13, "m", (0.05, 1.0), "shallower basins are not looked at", _TRIAL)
     min_area_m2: float = number(320.0, "m2", (50.0, 1e5), "smaller basins are not looked at", _TRIAL)
     lost_share: float = number(0.5, "-", (0.2, 0.9), "share of the depth that must be lost", _TRIAL)
@@ -26,7 +28,9 @@ class SiteSettings:
     )
     witness_drop_m: float = number(0.45, "m", (0.1, 2.0), "how far the cautious spill may lie lower", _TRIAL)
     sheet_rise_m: float = number(0.10, "m", (0.0, 0.3), "a pool that spreads by less rise than this is a sheet", _TRIAL)
-    brim_m: float = number(0.03, "m", (0.0, 0.2), "pools that join within this of their spill are sites of their own", _TRIAL)
+    brim_m: float = number(
+        0.03, "m", (0.0, 0.2), "pools that join within this of their spill are sites of their own", _TRIAL
+    )
     sheet_spread: float = number(1.5, "-", (1.1, 5.0), "a sheet is this many times larger", _TRIAL)
     noise_lift: float = number(
         0.0, "-", (0.0, 3.0), "measured noise added to a spill level: a pass minimum leans down", _TRIAL
@@ -34,12 +38,27 @@ class SiteSettings:
     search_m: float = number(60.0, "m", (20.0, 200.0), "how far beyond the pool the rim is looked for", _TRIAL)
     near_line_m: float = number(6.0, "m", (2.0, 15.0), "a cut belongs to a ditch this near", _TRIAL)
     hold_m: float = number(0.06, "m", (0.01, 0.3), "a closed basin may stand this much below its spill", _TRIAL)
-    max_cuts: int = number(8, "-", (1, 30), "cuts closed before a basin is given up", _TRIAL)
+    max_cuts: int = number(12, "-", (1, 30), "cuts closed before a basin is given up", _TRIAL)
     merge_m: float = number(
         40.0, "m", (5.0, 100.0), "openings of one ditch nearer than this are closed by one plug", _PRACTICE
     )
-    shore_slope: float = number(0.2, "-", (0.05, 1.0), "shores steeper than this all round are pits or channels", _PRACTICE)
+    shore_slope: float = number(
+        0.2, "-", (0.05, 1.0), "shores steeper than this all round are pits or channels", _PRACTICE
+    )
     upstream_m: float = number(
         40.0, "m", (10.0, 500.0), "more ditch than this from above: the drain passes through", _PRACTICE
+    )
+    offer_depth_m: float = number(0.15, "m", (0.05, 1.0), "shallower basins are not offered", _TRIAL)
+    half_width_m: float = number(6.0, "m", (2.0, 30.0), "pools nowhere this far from their shore are channels", _TRIAL)
+    slim: float = number(20.0, "-", (5.0, 100.0), "area over half width squared of a channel", _TRIAL)
+    dug_share: float = number(0.6, "-", (0.2, 1.0), "pools with more dug ground than this are channels", _TRIAL)
+    cut_depth_m: float = number(0.25, "m", (0.05, 1.0), "least depth of the cut below the spill", _TRIAL)
+    bed_below_m: float = number(0.10, "m", (0.0, 0.5), "a weak line must run this much below the floor", _TRIAL)
+    roadside_depth_m: float = number(
+        0.4, "m", (0.0, 2.0), "basins drained by a roadside ditch are offered from this depth on", _TRIAL
+    )
+    passing_depth_m: float = number(0.2, "m", (0.0, 1.0), "least depth beside a passing ditch", _TRIAL)
+    passing_area_m2: float = number(
+        1500.0, "m2", (0.0, 1e5), "smaller pools on a passing ditch need a bed well below their floor", _TRIAL
     )
     water_share: float = number(0.5, "-", (0.1, 1.0), "pools with more water at survey are not offered", _PRACTICE)

@@ -7,11 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import ndimage
 
-from wetscout.records import CUT, F32, FILL, SPOIL, Candidate, Crossing, Cut, Linework, Patch, Surfaces, Terrain, Tree
+from wetscout.records import CUT, F32, FILL, SPOIL, Candidate, Crossing, Linework, Patch, Surfaces, Terrain, Tree
 from wetscout.settings.sites import SiteSettings
 from wetscout.sites.cuts import Window, find_cuts
 from wetscout.sites.judge import Measures, choose, lift, measure
 from wetscout.sites.network import Network
+from wetscout.sites.turned_down import reason_against
 
 
 @dataclass(frozen=True)
@@ -66,7 +67,6 @@ class Finder:
         self.cell_m = terrain.grid.cell_m
         self.network = Network(lines.ditches, self.cell_m, 6.0)
         self.rim = 0.5 * (surfaces.natural + surfaces.cautious)
-        self.roads = [(e.row, e.col) for e in lines.embankments if e.kind == "road" and e.row.size > 1]
         self.stream = {d.ditch_id for d in lines.ditches if d.kind == "natural stream"}
 
     def run(self, filled_today: F32, filled_cautious: F32) -> Found:
@@ -114,7 +114,8 @@ class Finder:
         if rows.size == 0:
             return Patch(0, 0, np.zeros((1, 1), dtype=bool))
         box = (slice(rows[0], rows[-1] + 1), slice(cols[0], cols[-1] + 1))
-        return Patch(int(rows[0]), int(cols[0]), inside[box])
+        # a copy: a view would keep the whole raster of every candidate (23 GB on 10 M cells)
+        return Patch(int(rows[0]), int(cols[0]), inside[box].copy())
 
     def _near(self, window: Window) -> list[Crossing]:
         h, w = window.pool.shape
@@ -137,11 +138,14 @@ class Finder:
         entries = [(j, int(at.min())) for j, at in inside.items()]
         upstream = self._upstream(entries)
         row = self.tree.table.iloc[node]
+        h, w = window.pool.shape
+        box = (slice(window.row0, window.row0 + h), slice(window.col0, window.col0 + w))
         signs = {
+            "pool_m2": float(window.pool.sum()) * self.cell_m**2,
+            "water_share": float(self.terrain.water[box][window.pool].mean()),
             "shore_slope": self._shore_slope(window),
             "half_width_m": float(ndimage.distance_transform_edt(np.pad(window.pool, 1)).max()) * self.cell_m,
             "cut_depth_m": spill - min(cut.bed_m for cut in cuts) if cuts else 0.0,
-            "road_at_plug_m": self._road_beside(cuts[0]) if cuts else np.inf,
             "dug_share": float(((window.corridor & CUT) > 0)[window.pool].mean()),
             "witness_m": float(m.witness[node]),
             "ditch_in_pool_m": sum(at.size for at in inside.values()) * self.cell_m,
@@ -156,7 +160,7 @@ class Finder:
         box = (slice(pool_rows[0], pool_rows[-1] + 1), slice(pool_cols[0], pool_cols[-1] + 1))
         return Candidate(
             node=node,
-            pool=Patch(window.row0 + int(pool_rows[0]), window.col0 + int(pool_cols[0]), window.pool[box]),
+            pool=Patch(window.row0 + int(pool_rows[0]), window.col0 + int(pool_cols[0]), window.pool[box].copy()),
             catchment=self._catchment(node),
             spill_m=spill,
             today_m=float(m.today[node]),
@@ -185,36 +189,11 @@ class Finder:
         return above
 
     def _turn_down(self, c: Candidate) -> str | None:
-        water = self._share(c.pool, self.terrain.water)
-        if water >= self.s.water_share:
-            return "flat water at the time of survey: a lake or pond, its floor is not in this DEM"
-        if not c.cuts:
-            return "no way out below the spill was found"
-        if all(cut.ditch_id is None for cut in c.cuts):
-            return "held by road fill only: no ditch runs through the rim"
-        if c.signs["ditch_in_pool_m"] <= 0:
-            return "no ditch enters the pool"
-        if c.signs["shore_slope"] > self.s.shore_slope:
-            return "steep sides all round: a dug pond, a pit or a channel, not a wetland basin"
-        return None
-
-    def _road_beside(self, cut: Cut) -> float:
-        """Distance to road fill that runs along the cut at its plug place (within 30 degrees) [m]; inf if none."""
-        best = np.inf
-        for row, col in self.roads:
-            d = np.hypot(row - cut.row, col - cut.col)
-            k = int(np.argmin(d))
-            if d[k] * self.cell_m > 30.0:
-                continue
-            a, b = max(0, k - 8), min(row.size - 1, k + 8)
-            length = float(np.hypot(row[b] - row[a], col[b] - col[a])) or 1.0
-            along = abs((row[b] - row[a]) * cut.along_row + (col[b] - col[a]) * cut.along_col) / length
-            if along >= np.cos(np.radians(30.0)):
-                best = min(best, float(d[k]) * self.cell_m)
-        return best
+        at = self.network.by_id.get(c.cuts[0].ditch_id) if c.cuts and c.cuts[0].ditch_id is not None else None
+        return reason_against(c, None if at is None else self.network.ditches[at], self.cell_m, self.s)
 
     def _shore_slope(self, window: Window) -> float:
-        """Upper quartile slope of undug ground within 3 m inside the shore: steep for pits and channels, gentle for basins."""
+        """Upper quartile slope of undug ground within 3 m inside the shore: steep for pits, gentle for basins."""
         steps = max(1, round(3.0 / self.cell_m))
         ring = window.pool & ~ndimage.binary_erosion(window.pool, iterations=steps)
         h, w = window.pool.shape
@@ -227,11 +206,6 @@ class Finder:
         slope = np.hypot(d_row, d_col)[free]
         slope = slope[np.isfinite(slope)]
         return float(np.percentile(slope, 75)) if slope.size else 0.0
-
-    def _share(self, patch: Patch, mask: np.ndarray) -> float:
-        h, w = patch.mask.shape
-        part = mask[patch.row0 : patch.row0 + h, patch.col0 : patch.col0 + w]
-        return float((part & patch.mask).sum() / max(1, patch.mask.sum()))
 
 
 __all__ = ["Finder", "Found"]
