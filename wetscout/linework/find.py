@@ -49,8 +49,8 @@ def find_lines(terrain: Terrain, settings: LineworkSettings, run_tiles: RunTiles
     s = cells.smooth_ground(z, cell_m)
     low_m = max(settings.depth_floor_m, settings.relief_factor * cells.small_relief(z, cell_m, settings))
     near, wide, raised = kept_cells(z, cell_m, tests_for(cell_m, low_m, settings), run_tiles)
-    known = sure_lines(s, near, wide, cell_m, low_m, settings)
-    found = unsure_lines(s, near, known, cell_m, low_m, settings)
+    known, beds = sure_lines(s, near, wide, cell_m, low_m, settings)
+    found = unsure_lines(s, near, known, beds, (cell_m, low_m), settings)
     crests = embankments.find_embankments(s, raised, cell_m, settings)
     ditches, banks = describe(z, s, found, crests, cell_m, settings)
     return Linework(ditches=ditches, embankments=banks, crossings=crossings(z, ditches, banks, cell_m, settings))
@@ -109,7 +109,7 @@ def sure_lines(
     cell_m: float,
     low_m: float,
     settings: LineworkSettings,
-) -> list[trace.Line]:
+) -> tuple[list[trace.Line], list[trace.Line]]:
     """Lines from groups with enough deep and sharp cells, joined and followed to their ends.
 
     Parameters
@@ -124,8 +124,8 @@ def sure_lines(
 
     Returns
     -------
-    list of Line
-        Those that fail the test of a whole line come back unsure.
+    lines, furrows : list of Line
+        Lines that fail the test of a whole line come back unsure; furrows of bed fields are no lines at all.
     """
     deep = found.where(found.depth >= low_m)
     seed = (deep.depth >= settings.seed_factor * low_m) & (deep.saturation >= settings.seed_saturation)
@@ -133,7 +133,7 @@ def sure_lines(
     lines = trace.middle_lines(deep.keys[kept], deep.cols, cell_m, settings.spur_m)
     # before joining: furrow ends lie so near to each other that joining makes zigzags of them
     furrow = furrows(lines, cell_m, settings)
-    beds = [replace(line, sure=False) for line, f in zip(lines, furrow, strict=True) if f]
+    beds = [line for line, f in zip(lines, furrow, strict=True) if f]
     lines = [line for line, f in zip(lines, furrow, strict=True) if not f]
     lines += _wide_lines(wide, lines, cell_m, settings)
     lines = join.join_gaps(lines, settings.gap_m, settings.cone_deg, cell_m)
@@ -141,7 +141,7 @@ def sure_lines(
     lines = shape.extend(s, lines, cell_m, settings.extend_m, settings)
     lines = join.join_gaps(lines, settings.gap_m, settings.cone_deg, cell_m)
     lines = [shape.recentre(s, line, cell_m, 0.5 * settings.centre_m) for line in lines]
-    return [replace(line, sure=select.is_sure(s, line, cell_m, low_m, settings)) for line in lines] + beds
+    return [replace(line, sure=select.is_sure(s, line, cell_m, low_m, settings)) for line in lines], beds
 
 
 def _wide_lines(
@@ -158,8 +158,8 @@ def unsure_lines(
     s: NDArray[np.float32],
     found: trace.Cells,
     known: list[trace.Line],
-    cell_m: float,
-    low_m: float,
+    beds: list[trace.Line],
+    scale: tuple[float, float],
     settings: LineworkSettings,
 ) -> list[trace.Line]:
     """Add weaker and shorter lines away from those already found, and lead ends to the lines they meet.
@@ -169,9 +169,10 @@ def unsure_lines(
     s : float32 (rows, cols)
         Smoothed ground [m].
     found : Cells
-    known : list of Line
-    cell_m, low_m : float
-        [m].
+    known, beds : list of Line
+        Lines, and furrows near which nothing is looked for.
+    scale : (float, float)
+        Cell size and least depth [m].
     settings : LineworkSettings
 
     Returns
@@ -179,7 +180,8 @@ def unsure_lines(
     list of Line
         What is added is unsure and stays apart from the sure lines, which keep their ends.
     """
-    rest = found.where(~_near_lines(found, known, TAKEN_M / cell_m))
+    cell_m, low_m = scale
+    rest = found.where(~_near_lines(found, known + beds, TAKEN_M / cell_m))
     seed = rest.saturation >= settings.seed_saturation
     kept = trace.groups_kept(rest, seed, cell_m, settings.group_m, settings.seed_share)
     weak = trace.middle_lines(rest.keys[kept], rest.cols, cell_m, settings.spur_m)

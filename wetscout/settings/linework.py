@@ -56,7 +56,7 @@ class LineworkSettings:
     weak_length_m: float = number(16.0, "m", (8, 100), "shortest unsure line", _TRIALS)
     centre_m: float = number(4.0, "m", (1, 8), "a line is moved to the lowest ground within this distance", _TRIALS)
     furrow_lines: int = number(4, "-", (2, 20), "parallel neighbours that make a line a furrow", _TRIALS)
-    furrow_reach_m: float = number(40.0, "m", (10, 100), "distance on both sides within which they count", _TRIALS)
+    furrow_reach_m: float = number(38.0, "m", (10, 100), "distance on both sides within which they count", _TRIALS)
     furrow_turn_deg: float = number(15.0, "deg", (2, 45), "greatest angle between parallel lines", _TRIALS)
     sure_strength: float = number(
         1.2, "-", (0.2, 10), "strength of a sure line: see `linework.select.Quality`", _TRIALS
