@@ -13,6 +13,7 @@ from wetscout.errors import InputError
 from wetscout.ingest.georef import Place, place_of, vertical_unit
 from wetscout.ingest.mosaic import Mosaic, clip_to_area, lay_out
 from wetscout.ingest.plausible import WARNING, judge_ground, refuse_pictures
+from wetscout.ingest.seams import find_seams
 from wetscout.ingest.terrain import finish
 from wetscout.ingest.values import Tally, clear_zero_patches, height_step, to_metres
 from wetscout.io.rasters import RasterInfo, describe, read_window
@@ -23,6 +24,7 @@ __all__ = ["Sources", "load", "look"]
 
 _STRIP_ROWS = 1024
 _SAMPLE_CELLS = 4000
+_SEAMS_TOLD = 3
 
 
 @dataclass(frozen=True)
@@ -150,6 +152,7 @@ def load(paths: Sequence[str | Path], settings: IngestSettings, z_unit: str | No
     terrain = finish(z, grid, settings)
     step_m = min((step for step in steps if step is not None), default=None) if all(steps) else None
     notes.extend(judge_ground(terrain, step_m, settings, sources.name))
+    notes.extend(_seam_notes(terrain, settings, sources.name))
     return replace(terrain, notes=tuple(notes))
 
 
@@ -211,3 +214,23 @@ def _overlap_note(path: str, overlap: _Overlap, settings: IngestSettings) -> lis
             "do not fit, which makes a false step along the seam"
         ]
     return [text]
+
+
+def _seam_notes(terrain: Terrain, settings: IngestSettings, name: str) -> list[str]:
+    seams = find_seams(terrain.z, settings.seam_m)
+    if not seams:
+        return []
+    grid = terrain.grid
+    told = []
+    for seam in seams[:_SEAMS_TOLD]:
+        place = (
+            f"y = {grid.y0 - (seam.index + 1) * grid.dy:.1f}"
+            if seam.along == "row"
+            else f"x = {grid.x0 + (seam.index + 1) * grid.dx:.1f}"
+        )
+        told.append(f"{abs(seam.step_m):.2f} m at {place} over {(seam.end - seam.begin) * grid.cell_m:.0f} m")
+    more = f" and {len(seams) - len(told)} more" if len(seams) > len(told) else ""
+    return [
+        f"{WARNING}{name} has straight steps along its rows or columns, as tiles or surveys that do not fit leave: "
+        f"{'; '.join(told)}{more}. Basins across them may be false"
+    ]
