@@ -16,18 +16,18 @@ class RankingSettings:
     The six weights are taken relative to their sum, so they need not add up to anything.
     """
 
-    weight_gain: float = number(30.0, "-", (0.0, 100.0), "Weight of the area that would be wet again.", _TRADE)
+    weight_gain: float = number(45.0, "-", (0.0, 100.0), "Weight of the area that would be wet again.", _TRADE)
     weight_confidence: float = number(
         20.0, "-", (0.0, 100.0), "Weight of how sure it is that the basin was drained this way.", _TRADE
     )
     weight_starts_here: float = number(
-        20.0, "-", (0.0, 100.0), "Weight of the ditch starting in the basin, so that nobody upstream uses it.", _TRADE
+        15.0, "-", (0.0, 100.0), "Weight of the ditch starting in the basin, so that nobody upstream uses it.", _TRADE
     )
-    weight_few_cuts: float = number(10.0, "-", (0.0, 100.0), "Weight of having one cut to close, not several.", _TRADE)
+    weight_few_cuts: float = number(7.0, "-", (0.0, 100.0), "Weight of having one cut to close, not several.", _TRADE)
     weight_catchment: float = number(
-        10.0, "-", (0.0, 100.0), "Weight of a catchment neither too small nor too large for the pool.", _TRADE
+        6.0, "-", (0.0, 100.0), "Weight of a catchment neither too small nor too large for the pool.", _TRADE
     )
-    weight_earth: float = number(10.0, "-", (0.0, 100.0), "Weight of the wet area won for each m3 of earth.", _TRADE)
+    weight_earth: float = number(7.0, "-", (0.0, 100.0), "Weight of the wet area won for each m3 of earth.", _TRADE)
 
     gain_full_m2: float = number(
         20000.0, "m2", (100.0, 1e7), "Area gained that earns full marks; half marks at a quarter of it.", _TRADE

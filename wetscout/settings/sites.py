@@ -51,7 +51,13 @@ class SiteSettings:
     offer_depth_m: float = number(0.15, "m", (0.05, 1.0), "shallower basins are not offered", _TRIAL)
     half_width_m: float = number(6.0, "m", (2.0, 30.0), "pools nowhere this far from their shore are channels", _TRIAL)
     slim: float = number(20.0, "-", (5.0, 100.0), "area over half width squared of a channel", _TRIAL)
+    arm: float = number(22.0, "-", (10.0, 200.0), "area over half width squared of an old river arm", _TRIAL)
     dug_share: float = number(0.6, "-", (0.2, 1.0), "pools with more dug ground than this are channels", _TRIAL)
+    weak_climb_m: float = number(
+        0.2, "m", (0.0, 1.0), "an unsure line whose lower bank climbs less than this says little", _TRIAL
+    )
+    weak_depth_m: float = number(0.3, "m", (0.0, 2.0), "shallower basins need more than a weak line", _TRIAL)
+    weak_area_m2: float = number(600.0, "m2", (0.0, 1e5), "smaller basins need more than a weak line", _TRIAL)
     cut_depth_m: float = number(0.25, "m", (0.05, 1.0), "least depth of the cut below the spill", _TRIAL)
     bed_below_m: float = number(0.10, "m", (0.0, 0.5), "a weak line must run this much below the floor", _TRIAL)
     roadside_depth_m: float = number(

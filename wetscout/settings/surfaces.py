@@ -17,7 +17,9 @@ class SurfaceSettings:
     along_m: float = number(13.0, "m", (5.0, 25.0), "running median of sections along a line", _TRIAL)
     recentre_m: float = number(4.0, "m", (1.0, 8.0), "how far a line may sit beside its lowest point", _TRIAL)
     shoulder_slope: float = number(0.13, "-", (0.05, 0.3), "steeper ground belongs to the side of a cut", _TRIAL)
-    shoulder_share: float = number(0.35, "-", (0.0, 0.8), "a side ends where flatter than this share of its steepest", _TRIAL)
+    shoulder_share: float = number(
+        0.35, "-", (0.0, 0.8), "a side ends where flatter than this share of its steepest", _TRIAL
+    )
     bed_half_m: float = number(3.0, "m", (1.0, 8.0), "half of the widest bed of a ditch", _TRIAL)
     crown_half_m: float = number(7.0, "m", (3.0, 15.0), "half of the widest road crown", _TRIAL)
     crown_least_m: float = number(3.0, "m", (1.0, 8.0), "least half width of road fill", _TRIAL)
@@ -25,7 +27,9 @@ class SurfaceSettings:
     width_cap: float = number(1.3, "-", (1.0, 3.0), "a corridor is at most this many times its usual width", _TRIAL)
     berm_m: float = number(1.5, "m", (0.5, 5.0), "widest flat step inside the side of a cut", _TRIAL)
     shoulder_reach_m: float = number(14.0, "m", (5.0, 25.0), "farthest shoulder from the bed", _TRIAL)
-    spoil_m: float = number(0.07, "m", (0.03, 0.3), "a bump on the bank this high over the ground behind is spoil", _TRIAL)
+    spoil_m: float = number(
+        0.07, "m", (0.03, 0.3), "a bump on the bank this high over the ground behind is spoil", _TRIAL
+    )
     spoil_reach_m: float = number(7.0, "m", (2.0, 12.0), "farthest foot of spoil from the shoulder", _TRIAL)
     pad_m: float = number(0.5, "m", (0.0, 2.0), "added to the corridor beyond each shoulder", _TRIAL)
     bridge_reach_m: float = number(30.0, "m", (15.0, 60.0), "farthest free ground used to carry levels across", _TRIAL)

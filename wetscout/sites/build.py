@@ -10,7 +10,7 @@ from scipy import ndimage
 from wetscout.records import CUT, F32, FILL, SPOIL, Candidate, Crossing, Linework, Patch, Surfaces, Terrain, Tree
 from wetscout.settings.sites import SiteSettings
 from wetscout.sites.cuts import Window, find_cuts
-from wetscout.sites.judge import Measures, choose, lift, measure
+from wetscout.sites.judge import Measures, children_of, choose, lift, lower_nodes, measure
 from wetscout.sites.network import Network
 from wetscout.sites.turned_down import reason_against
 
@@ -86,13 +86,24 @@ class Finder:
         m = measure(self.surfaces, self.tree, (filled_today, filled_cautious), (noise, lifted), self.s)
         nodes, down = choose(self.tree, m, self.s)
         kept: list[Candidate] = []
-        for node in nodes:
+        children = children_of(self.tree)
+        stack = nodes[::-1]
+        while stack:
+            node = stack.pop()
             candidate = self._candidate(node, m)
+            if not candidate.closes:
+                # too many openings for this level: a lower pool inside it may need fewer plugs
+                depth = m.spill[node] - m.floor[node]
+                inner = lower_nodes(self.tree, m, node, children, max(0.05, 0.15 * depth))
+                if inner:
+                    stack.extend(inner[::-1])
+                    continue
             reason = self._turn_down(candidate)
             if reason:
                 down.append((node, reason))
             else:
                 kept.append(candidate)
+        kept.sort(key=lambda c: c.node)
         return Found(tuple(kept), tuple(down), m, self.network)
 
     def _window(self, node: int, level: float) -> tuple[Window, np.ndarray]:

@@ -184,6 +184,45 @@ def inner_pools(tree: Tree, m: Measures, i: int, children: list[list[int]], s: S
         at = cut[0]
 
 
+def lower_nodes(tree: Tree, m: Measures, i: int, children: list[list[int]], step_m: float) -> list[int]:
+    """The first cut nodes below a node that stand at least `step_m` lower, one on each branch.
+
+    Parameters
+    ----------
+    tree : Tree
+    m : Measures
+    i : int
+    children : list of list of int
+    step_m : float
+        [m]
+
+    Returns
+    -------
+    list of int
+    """
+    spill = tree.table["spill_m"].to_numpy()
+    out: list[int] = []
+    stack = list(children[i])
+    while stack:
+        k = stack.pop()
+        if not m.looked[k]:
+            continue
+        if m.cut[k] and spill[k] <= spill[i] - step_m:
+            out.append(k)
+        else:
+            stack.extend(children[k])
+    return sorted(out)
+
+
+def children_of(tree: Tree) -> list[list[int]]:
+    """Children of every node, from the parent column."""
+    parent = tree.table["parent"].to_numpy(dtype=np.int64)
+    children: list[list[int]] = [[] for _ in range(parent.size)]
+    for i in np.flatnonzero(parent >= 0):
+        children[parent[i]].append(int(i))
+    return children
+
+
 def choose(tree: Tree, m: Measures, s: SiteSettings) -> tuple[list[int], list[tuple[int, str]]]:
     """Offer the highest node that is cut, along each way up the tree.
 
@@ -202,10 +241,7 @@ def choose(tree: Tree, m: Measures, s: SiteSettings) -> tuple[list[int], list[tu
     """
     parent = tree.table["parent"].to_numpy(dtype=np.int64)
     n = parent.size
-    children: list[list[int]] = [[] for _ in range(n)]
-    for i in range(n):
-        if parent[i] >= 0:
-            children[parent[i]].append(i)
+    children = children_of(tree)
     offered: list[int] = []
     down: list[tuple[int, str]] = []
     stack = [i for i in range(n) if parent[i] < 0]

@@ -37,17 +37,21 @@ def _shape(c: Candidate, s: SiteSettings) -> str | None:
     """Pits, ponds and channels told by the shape of their pool."""
     half, area = c.signs["half_width_m"], c.signs["pool_m2"]
     depth = c.spill_m - c.floor_m
-    if depth < s.offer_depth_m:
-        return "too shallow for this DEM"
-    if half < s.half_width_m or c.signs["dug_share"] > s.dug_share:
-        return "the pool is a channel, not a basin"
-    if area > s.slim * half * half and half < 1.5 * s.half_width_m:
-        return "the pool is a channel, not a basin"
-    if c.spill_m - c.today_m > depth:
-        return "the floor itself is dug out"
-    if c.signs["shore_slope"] > s.shore_slope:
-        return "steep sides all round: a dug pond, a pit or a channel, not a wetland basin"
-    return None
+    narrow = half < s.half_width_m or (half < 1.5 * s.half_width_m and area > s.slim * half * half)
+    tests = (
+        (depth < s.offer_depth_m, "too shallow for this DEM"),
+        (
+            area > s.arm * half * half and half < 5 * s.half_width_m,
+            "long and narrow: an old river arm or a channel, not a basin",
+        ),
+        (narrow or c.signs["dug_share"] > s.dug_share, "the pool is a channel, not a basin"),
+        (c.spill_m - c.today_m > depth, "the floor itself is dug out"),
+        (
+            c.signs["shore_slope"] > s.shore_slope,
+            "steep sides all round: a dug pond, a pit or a channel, not a wetland basin",
+        ),
+    )
+    return next((why for failed, why in tests if failed), None)
 
 
 def _ditch(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSettings) -> str | None:
@@ -60,10 +64,14 @@ def _ditch(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSettings) -> 
         return "the way out is hardly cut"
     below = c.floor_m - c.signs["bed_in_pool_m"]
     beside_road = main is not None and main.kind == "roadside"
+    faint = main is None or (not main.sure and main.bank_climb_m < s.weak_climb_m)
+    if faint and (depth < s.weak_depth_m or c.signs["pool_m2"] < s.weak_area_m2):
+        return "small, and little says that a drain was dug here"
     weak = c.signs["sure_in_pool_m"] <= 0 or main is None or not main.sure or beside_road
     if weak and below < s.bed_below_m - 0.1 * coarse:
         return "no ditch reaches below the floor"
-    if beside_road and depth < s.roadside_depth_m:
+    drains = c.signs["drain_in_pool_m"] >= 0.5 * c.signs["ditch_in_pool_m"]
+    if beside_road and not drains and depth < s.roadside_depth_m:
         return "held by road fill, drained by the ditch beside the road"
     return _passing(c, depth, below + 0.1 * coarse, s) if c.upstream_m > s.upstream_m else None
 
