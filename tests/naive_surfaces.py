@@ -50,10 +50,7 @@ def free_end(z, mask, row, col, dr, dc, reach, run):
 def hermite(t, la, lb, ma, mb):
     """Cubic with given ends and end slopes (textbook basis functions)."""
     return (
-        (2 * t**3 - 3 * t**2 + 1) * la
-        + (t**3 - 2 * t**2 + t) * ma
-        + (-2 * t**3 + 3 * t**2) * lb
-        + (t**3 - t**2) * mb
+        (2 * t**3 - 3 * t**2 + 1) * la + (t**3 - 2 * t**2 + t) * ma + (-2 * t**3 + 3 * t**2) * lb + (t**3 - t**2) * mb
     )
 
 

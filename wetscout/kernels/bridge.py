@@ -234,9 +234,7 @@ def carry_cautious(z, mask, reach, run, radius, stride, best):
                 continue
             a[:] = 0.0
             b[:] = 0.0
-            base = np.float64(z[r, c])
-            if base != base:
-                base = 0.0
+            base = np.float64(0.0) if np.isnan(z[r, c]) else np.float64(z[r, c])
             count = 0
             # samples sit on fixed global rows and columns, so a tile sees the same ones
             for i in range(-radius, radius + 1, stride):

@@ -17,7 +17,8 @@ POINT_REACH_M = 18.0
 
 
 def _parts(geometry: Any) -> Iterable[Any]:
-    return getattr(geometry, "geoms", [geometry])
+    parts: Iterable[Any] = getattr(geometry, "geoms", [geometry])
+    return parts
 
 
 def _stations(grid: Grid, line: Any) -> tuple[F64, F64]:
@@ -45,7 +46,7 @@ def given_roads(grid: Grid, geometries: Iterable[Any], first_id: int) -> tuple[E
     -------
     tuple of Embankment
     """
-    out = []
+    out: list[Embankment] = []
     for geometry in geometries:
         for line in _parts(geometry):
             row, col = _stations(grid, line)

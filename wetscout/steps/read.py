@@ -87,7 +87,7 @@ class Request:
         if unknown:
             raise InputError(f"screen: there is no option {', '.join(unknown)}; there are {', '.join(sorted(names))}")
         layers = ("area", "known", "roads", "culverts", "parcels")
-        given = {k: Path(v) if k in layers and v is not None else v for k, v in options.items()}
+        given: dict[str, Any] = {k: Path(v) if k in layers and v is not None else v for k, v in options.items()}
         return Request(tuple(Path(d) for d in dems), Path(out), settings, **given)
 
     @property
