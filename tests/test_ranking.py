@@ -45,8 +45,8 @@ def make_site(name: str, ditch: int | None = 1, fill_m3: float | None = 40.4, **
 
 
 def test_score_by_hand():
-    """Gain sqrt(12000/20000), earth sqrt(min(1, 12000/40.4/200)) = 1, the rest full: 90 - 30 + 30 * 0.7746 of 100."""
-    assert score(make_site("a"), RankingSettings()) == pytest.approx(70.0 + 30.0 * np.sqrt(0.6), abs=0.05)
+    """Gain sqrt(12000/20000), earth sqrt(min(1, 12000/40.4/200)) = 1, the rest full: 100 - 45 + 45 * 0.7746."""
+    assert score(make_site("a"), RankingSettings()) == pytest.approx(55.0 + 45.0 * np.sqrt(0.6), abs=0.05)
 
 
 @pytest.mark.parametrize(
