@@ -12,8 +12,9 @@ from ingest_ground import X0, Y0, rolling, save
 from shapely.geometry import LineString, Point
 
 from wetscout.errors import InputError
+from wetscout.grid import Grid
 from wetscout.ingest import check
-from wetscout.ingest.check import narrowest_ditch, preflight
+from wetscout.ingest.check import estimate_cost, narrowest_ditch, preflight
 from wetscout.ingest.doctor import self_test
 from wetscout.io import environment
 
@@ -110,3 +111,12 @@ def test_the_self_test_says_what_is_well_and_what_is_not(tmp_path, monkeypatch):
     blocked.touch()
     monkeypatch.setenv("NUMBA_CACHE_DIR", str(blocked / "cache"))
     assert any(not well and "compiled kernels cannot be kept" in line for well, line in self_test())
+
+
+@pytest.mark.parametrize(("cells", "peak_mb", "seconds"), [(1250 * 1250, 711, 18), (2500 * 4000, 1545, 380)])
+def test_the_estimate_is_near_what_was_measured(cells, peak_mb, seconds):
+    """Whole screens of two public DEMs (2 m and 5 m, the Netherlands), two cores, November 2026."""
+    grid = Grid(1, cells, 0.0, 0.0, 2.0, 2.0, 2.0)
+    cost = estimate_cost(grid, workers=2)
+    assert 0.8 * peak_mb * 1e6 < cost.memory_bytes < 1.5 * peak_mb * 1e6
+    assert 0.5 * seconds < cost.seconds < 2.0 * seconds
