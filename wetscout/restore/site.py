@@ -156,3 +156,19 @@ class Builder:
         if (sure or climbs) and c.closes and deep >= 0.2:
             return "medium"
         return "low"
+
+
+def too_much_earth(site: Site, s: RestoreSettings) -> bool:
+    """Whether the plugs of a site need more earth than the water they would hold is worth.
+
+    Parameters
+    ----------
+    site : Site
+    s : RestoreSettings
+
+    Returns
+    -------
+    bool
+    """
+    earth = sum(float(plug.values["fill_m3"]) for plug in site.plugs)
+    return earth > s.earth_per_water * float(site.values["volume_m3"])

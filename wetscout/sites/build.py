@@ -67,6 +67,8 @@ class Finder:
         self.cell_m = terrain.grid.cell_m
         self.network = Network(lines.ditches, self.cell_m, 6.0)
         self.rim = 0.5 * (surfaces.natural + surfaces.cautious)
+        # one pass over the raster; a scan for every candidate took half of the time at 10 M cells
+        self.catchment_boxes = ndimage.find_objects(tree.catchment_labels + 1, max_label=len(tree.table))
         self.stream = {d.ditch_id for d in lines.ditches if d.kind == "natural stream"}
 
     def run(self, filled_today: F32, filled_cautious: F32) -> Found:
@@ -119,14 +121,14 @@ class Finder:
         return Window(r0, c0, s.today[box], s.natural[box], self.rim[box], s.corridor[box], pool), catchment
 
     def _catchment(self, node: int) -> Patch:
-        first = self.tree.first[node]
-        inside = (self.tree.catchment_labels >= first) & (self.tree.catchment_labels <= node)
-        rows, cols = np.flatnonzero(inside.any(axis=1)), np.flatnonzero(inside.any(axis=0))
-        if rows.size == 0:
+        first = int(self.tree.first[node])
+        boxes = [b for b in self.catchment_boxes[first : node + 1] if b is not None]
+        if not boxes:
             return Patch(0, 0, np.zeros((1, 1), dtype=bool))
-        box = (slice(rows[0], rows[-1] + 1), slice(cols[0], cols[-1] + 1))
-        # a copy: a view would keep the whole raster of every candidate (23 GB on 10 M cells)
-        return Patch(int(rows[0]), int(cols[0]), inside[box].copy())
+        r0, r1 = min(b[0].start for b in boxes), max(b[0].stop for b in boxes)
+        c0, c1 = min(b[1].start for b in boxes), max(b[1].stop for b in boxes)
+        part = self.tree.catchment_labels[r0:r1, c0:c1]
+        return Patch(r0, c0, (part >= first) & (part <= node))
 
     def _near(self, window: Window) -> list[Crossing]:
         h, w = window.pool.shape

@@ -215,7 +215,16 @@ def lower_nodes(tree: Tree, m: Measures, i: int, children: list[list[int]], step
 
 
 def children_of(tree: Tree) -> list[list[int]]:
-    """Children of every node, from the parent column."""
+    """Children of every node, from the parent column.
+
+    Parameters
+    ----------
+    tree : Tree
+
+    Returns
+    -------
+    list of list of int
+    """
     parent = tree.table["parent"].to_numpy(dtype=np.int64)
     children: list[list[int]] = [[] for _ in range(parent.size)]
     for i in np.flatnonzero(parent >= 0):

@@ -16,7 +16,7 @@ from wetscout.engine.progress import Progress
 from wetscout.engine.tiles import Tile, Tiling, map_tiles, tiles_of
 from wetscout.linework import find_lines
 from wetscout.records import Basin, Linework, Screen, Site, Surfaces, Terrain, Tree
-from wetscout.restore import Builder
+from wetscout.restore import Builder, too_much_earth
 from wetscout.settings import Settings
 from wetscout.sites import Finder, Found
 from wetscout.surfaces import build_surfaces
@@ -140,7 +140,9 @@ def screen_lines(terrain: Terrain, lines: Linework, settings: Settings, progress
     builder = Builder(terrain, surfaces, today, {d.ditch_id: d for d in lines.ditches}, settings.restore)
     sites = tuple(builder.site(c, f"s{k + 1}", settings.sites.upstream_m) for k, c in enumerate(found.candidates))
     sites = _with_parents(sites, tree)
-    basins, not_offered = _basins(surfaces, tree, found)
+    heavy = {s.site_id for s in sites if too_much_earth(s, settings.restore)}
+    basins, not_offered = _basins(surfaces, tree, found, {s.values["_node"] for s in sites if s.site_id in heavy})
+    sites = tuple(s for s in sites if s.site_id not in heavy)
     counts = {
         "natural_basins": len(basins),
         "sites": len(sites),
@@ -163,7 +165,9 @@ def _with_parents(sites: tuple[Site, ...], tree: Tree) -> tuple[Site, ...]:
     return tuple(out)
 
 
-def _basins(surfaces: Surfaces, tree: Tree, found: Found) -> tuple[tuple[Basin, ...], tuple[Basin, ...]]:
+def _basins(
+    surfaces: Surfaces, tree: Tree, found: Found, heavy: set[int]
+) -> tuple[tuple[Basin, ...], tuple[Basin, ...]]:
     """All natural basins above the size limits, and the cut ones that are not offered."""
     m = found.measures
     table = tree.table
@@ -187,5 +191,6 @@ def _basins(surfaces: Surfaces, tree: Tree, found: Found) -> tuple[tuple[Basin, 
             "_spill_col": int(table["spill_col"].iloc[i]),
         }
         basins[int(i)] = Basin(f"b{i}", tree.pool(int(i)), values)  # type: ignore[attr-defined]
-    down = tuple(replace(basins[i], reason=why) for i, why in found.turned_down if i in basins)
+    reasons = [*found.turned_down, *((i, "closing it takes more earth than it is worth") for i in sorted(heavy))]
+    down = tuple(replace(basins[i], reason=why) for i, why in reasons if i in basins)
     return tuple(basins.values()), down
