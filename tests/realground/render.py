@@ -48,7 +48,7 @@ def tint(z: F64) -> NDArray[np.float64]:
     return np.asarray(matplotlib.colormaps["gist_earth"](0.25 + 0.6 * part)[..., :3])
 
 
-def render(  # noqa: PLR0917
+def render(
     dem_z: Any,
     cell_m: float,
     lines: Sequence[Line],

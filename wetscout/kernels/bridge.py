@@ -267,10 +267,10 @@ def carry_cautious(z, mask, reach, run, radius, stride, best):
                 dr = np.sin(angle)
                 dc = np.cos(angle)
                 bends[k] = np.inf
-                da, la, sa = _free_end(z, mask, r, c, dr, dc, reach, run)
+                da, la, _ = _free_end(z, mask, r, c, dr, dc, reach, run)
                 if da < 0.0:
                     continue
-                db, lb, sb = _free_end(z, mask, r, c, -dr, -dc, reach, run)
+                db, lb, _ = _free_end(z, mask, r, c, -dr, -dc, reach, run)
                 if db < 0.0:
                     continue
                 g = da + db
