@@ -51,7 +51,7 @@ class SiteSettings:
     offer_depth_m: float = number(0.15, "m", (0.05, 1.0), "shallower basins are not offered", _TRIAL)
     half_width_m: float = number(6.0, "m", (2.0, 30.0), "pools nowhere this far from their shore are channels", _TRIAL)
     slim: float = number(20.0, "-", (5.0, 100.0), "area over half width squared of a channel", _TRIAL)
-    arm: float = number(22.0, "-", (10.0, 200.0), "area over half width squared of an old river arm", _TRIAL)
+    arm: float = number(26.0, "-", (10.0, 200.0), "area over half width squared of an old river arm", _TRIAL)
     dug_share: float = number(0.6, "-", (0.2, 1.0), "pools with more dug ground than this are channels", _TRIAL)
     weak_climb_m: float = number(
         0.2, "m", (0.0, 1.0), "an unsure line whose lower bank climbs less than this says little", _TRIAL
@@ -63,7 +63,8 @@ class SiteSettings:
     roadside_depth_m: float = number(
         0.4, "m", (0.0, 2.0), "basins drained by a roadside ditch are offered from this depth on", _TRIAL
     )
-    passing_depth_m: float = number(0.2, "m", (0.0, 1.0), "least depth beside a passing ditch", _TRIAL)
+    passing_depth_m: float = number(0.17, "m", (0.0, 1.0), "least depth beside a passing ditch", _TRIAL)
+    pit_ratio: float = number(0.06, "-", (0.0, 1.0), "depth over half width of a pit", _TRIAL)
     passing_area_m2: float = number(
         1500.0, "m2", (0.0, 1e5), "smaller pools on a passing ditch need a bed well below their floor", _TRIAL
     )

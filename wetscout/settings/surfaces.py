@@ -16,7 +16,7 @@ class SurfaceSettings:
     smooth_m: float = number(1.5, "m", (0.5, 3.0), "Gauss width of the twice-smoothing that calms noise", _TRIAL)
     along_m: float = number(13.0, "m", (5.0, 25.0), "running median of sections along a line", _TRIAL)
     recentre_m: float = number(4.0, "m", (1.0, 8.0), "how far a line may sit beside its lowest point", _TRIAL)
-    shoulder_slope: float = number(0.13, "-", (0.05, 0.3), "steeper ground belongs to the side of a cut", _TRIAL)
+    shoulder_slope: float = number(0.08, "-", (0.03, 0.3), "steeper ground belongs to the side of a cut", _TRIAL)
     shoulder_share: float = number(
         0.35, "-", (0.0, 0.8), "a side ends where flatter than this share of its steepest", _TRIAL
     )

@@ -80,6 +80,7 @@ def _passing(c: Candidate, depth: float, below: float, s: SiteSettings) -> str |
     """A ditch that comes from above runs past many hollows that it did not drain."""
     if depth < s.passing_depth_m:
         return "a shallow strip along a passing ditch"
-    if c.signs["pool_m2"] < s.passing_area_m2 and below < 2 * s.bed_below_m:
+    pit = depth > s.pit_ratio * c.signs["half_width_m"]
+    if pit and c.signs["pool_m2"] < s.passing_area_m2 and below < 2 * s.bed_below_m:
         return "a small hollow beside a passing ditch that does not reach below its floor: a pond or pit"
     return None
