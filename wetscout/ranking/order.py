@@ -25,6 +25,7 @@ def rank(sites: tuple[Site, ...], settings: RankingSettings) -> tuple[Site, ...]
 
     A site whose ditch passes through does not rank in the first third while another site is left for the place; among
     the first `one_per_ditch_ranks` each ditch appears once while a site on another ditch is left that may stand there.
+    Sites of low confidence come after all others that may stand in a place.
 
     Parameters
     ----------
@@ -39,7 +40,7 @@ def rank(sites: tuple[Site, ...], settings: RankingSettings) -> tuple[Site, ...]
         By rank; `values` gains `score` (0-100), `rank` (from 1), `reasons`, `cautions` and `work`.
     """
     entries = [_Entry(site, score(site, settings)) for site in sites]
-    entries.sort(key=lambda entry: (-entry.score, entry.site.site_id))
+    entries.sort(key=lambda entry: (_faint(entry.site), -entry.score, entry.site.site_id))
     ranked = []
     for position, entry in enumerate(_places(entries, settings), start=1):
         site = entry.site
@@ -106,6 +107,11 @@ def _choose(waiting: Sequence[_Entry], easy: bool, one_each: bool, taken: dict[i
                 continue
             return index
     return 0
+
+
+def _faint(site: Site) -> bool:
+    """Whether little says that a drain was dug here."""
+    return site.values.get("confidence") == "low"
 
 
 def _fold(entry: _Entry, taken: dict[int, str]) -> _Entry:

@@ -148,9 +148,13 @@ class Builder:
         ditch = self.ditches.get(main.ditch_id) if main.ditch_id is not None else None
         deep = main.rim_m - main.bed_m
         sure = ditch is not None and ditch.sure and ditch.kind not in ("natural stream", "grassed waterway")
+        reaches = c.signs["sure_in_pool_m"] >= min(0.5 * c.signs["half_width_m"], 20.0)
         climbs = ditch is not None and ditch.bank_climb_m >= 0.2
         noise = max(self.terrain.noise_m, 0.01)
         large = c.spill_m - c.floor_m >= max(0.3, 6 * noise)
+        if not reaches:
+            # only faint lines enter the pool; on real ground most of those are furrows, tracks and rough grass
+            return "low"
         if sure and climbs and large and deep >= 0.4 and c.closes:
             return "high"
         if (sure or climbs) and c.closes and deep >= 0.2:

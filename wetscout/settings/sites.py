@@ -14,6 +14,9 @@ _PRACTICE = "common practice, no source"
 class SiteSettings:
     """When a natural basin counts as cut, and which of nested basins is offered."""
 
+    coarse_area_m2: float = number(
+        800.0, "m2", (50.0, 1e5), "the least area grows with the cell area up to this", _TRIAL
+    )
     persistence_m: float = number(
         0.06, "m", (0.0, 0.3), "dimples shallower than this are joined to what they spill into", _TRIAL
     )
@@ -58,6 +61,10 @@ class SiteSettings:
     )
     weak_depth_m: float = number(0.3, "m", (0.0, 2.0), "shallower basins need more than a weak line", _TRIAL)
     weak_area_m2: float = number(600.0, "m2", (0.0, 1e5), "smaller basins need more than a weak line", _TRIAL)
+    fine_cell_m: float = number(1.2, "m", (0.3, 5.0), "up to this cell size faint lines are trusted", _TRIAL)
+    reach_into_m: float = number(
+        20.0, "m", (0.0, 200.0), "above it a listed ditch must run this far into a pool, or half its half width", _TRIAL
+    )
     cut_depth_m: float = number(0.25, "m", (0.05, 1.0), "least depth of the cut below the spill", _TRIAL)
     bed_below_m: float = number(0.10, "m", (0.0, 0.5), "a weak line must run this much below the floor", _TRIAL)
     roadside_depth_m: float = number(

@@ -30,6 +30,10 @@ def reason_against(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSetti
         return "no way out below the spill was found"
     if all(cut.ditch_id is None for cut in c.cuts):
         return "held by road fill only: no ditch runs through the rim"
+    # 320 m2 are 80 cells of 2 m: coarse cells show small hollows that are none
+    least = min(s.min_area_m2 * max(cell_m, 1.0) ** 2, s.coarse_area_m2)
+    if c.signs["pool_m2"] < least:
+        return "too small for this cell size"
     return _shape(c, s) or _ditch(c, main, cell_m, s)
 
 
@@ -58,12 +62,13 @@ def _ditch(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSettings) -> 
     """What drains it must reach below the floor and cut the rim."""
     coarse = max(cell_m - 1.0, 0.0)
     depth = c.spill_m - c.floor_m
-    if c.signs["ditch_in_pool_m"] <= 0:
-        return "no ditch enters the pool"
-    if c.signs["cut_depth_m"] < s.cut_depth_m - 0.07 * coarse:
-        return "the way out is hardly cut"
+    if c.signs["ditch_in_pool_m"] <= 0 or c.signs["cut_depth_m"] < s.cut_depth_m - 0.07 * coarse:
+        return "no ditch enters the pool, or the way out is hardly cut"
     below = c.floor_m - c.signs["bed_in_pool_m"]
     beside_road = main is not None and main.kind == "roadside"
+    reaches = min(0.5 * c.signs["half_width_m"], s.reach_into_m)
+    if cell_m > s.fine_cell_m and c.signs["sure_in_pool_m"] < reaches:
+        return "at this cell size only faint lines enter the pool, and most of those are no drains"
     faint = main is None or (not main.sure and main.bank_climb_m < s.weak_climb_m)
     if faint and (depth < s.weak_depth_m or c.signs["pool_m2"] < s.weak_area_m2):
         return "small, and little says that a drain was dug here"
