@@ -67,7 +67,8 @@ def _ditch(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSettings) -> 
     below = c.floor_m - c.signs["bed_in_pool_m"]
     beside_road = main is not None and main.kind == "roadside"
     reaches = min(0.5 * c.signs["half_width_m"], s.reach_into_m)
-    if cell_m > s.fine_cell_m and c.signs["sure_in_pool_m"] < reaches:
+    known = main is not None and main.sure and depth >= s.roadside_depth_m
+    if cell_m > s.fine_cell_m and not known and c.signs["sure_in_pool_m"] < reaches:
         return "at this cell size only faint lines enter the pool, and most of those are no drains"
     faint = main is None or (not main.sure and main.bank_climb_m < s.weak_climb_m)
     if faint and (depth < s.weak_depth_m or c.signs["pool_m2"] < s.weak_area_m2):
