@@ -1,0 +1,80 @@
+"""Each reason against a cut basin, alone."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from test_surfaces import straight_ditch
+
+from wetscout.records import Candidate, Cut, Patch
+from wetscout.settings.sites import SiteSettings
+from wetscout.sites.turned_down import reason_against
+
+SIGNS = {
+    "pool_m2": 5000.0,
+    "water_share": 0.0,
+    "shore_slope": 0.05,
+    "half_width_m": 30.0,
+    "cut_depth_m": 1.0,
+    "dug_share": 0.1,
+    "ditch_in_pool_m": 60.0,
+    "drain_in_pool_m": 60.0,
+    "sure_in_pool_m": 60.0,
+    "bed_in_pool_m": 99.0,
+}
+WAY = np.array([0, 1], dtype=np.int64)
+CUT = Cut(5, 5, 0.0, 1.0, 99.5, 100.1, 98.9, 1, False, WAY, WAY)
+POOL = Patch(0, 0, np.ones((2, 2), dtype=bool))
+
+
+def basin(**changes):
+    signs = {**SIGNS, **{k: v for k, v in changes.items() if k in SIGNS}}
+    other = {k: v for k, v in changes.items() if k not in SIGNS}
+    base = Candidate(
+        node=0, pool=POOL, catchment=POOL, spill_m=100.0, today_m=99.5, floor_m=99.4, floor_at=(0, 0), spill_at=(5, 5),
+        cuts=(CUT,), edge=False, upstream_m=0.0, ditch_ids=(1,), closes=True, next_at=None, signs=signs,
+    )  # fmt: skip
+    return replace(base, **other)
+
+
+def ditch(**values):
+    return straight_ditch([0.0, 1.0], [0.0, 1.0], **values)
+
+
+def test_nothing_speaks_against_a_plain_drained_basin():
+    assert reason_against(basin(), ditch(), 1.0, SiteSettings()) is None
+
+
+@pytest.mark.parametrize(
+    ("changes", "line", "cell_m", "words"),
+    [
+        ({"water_share": 0.8}, {}, 1.0, "water at the time of survey"),
+        ({"cuts": ()}, {}, 1.0, "no way out"),
+        ({"cuts": (replace(CUT, ditch_id=None),)}, {}, 1.0, "road fill only"),
+        ({"pool_m2": 500.0}, {}, 2.0, "too small for this cell size"),
+        ({"floor_m": 99.9, "today_m": 99.95}, {}, 1.0, "too shallow"),
+        ({"half_width_m": 12.0}, {}, 1.0, "old river arm"),
+        ({"half_width_m": 5.0, "pool_m2": 400.0}, {}, 1.0, "a channel"),
+        ({"dug_share": 0.7}, {}, 1.0, "a channel"),
+        ({"today_m": 99.3}, {}, 1.0, "dug out"),
+        ({"shore_slope": 0.4}, {}, 1.0, "steep sides"),
+        ({"ditch_in_pool_m": 0.0}, {}, 1.0, "no ditch enters"),
+        ({"cut_depth_m": 0.1}, {}, 1.0, "hardly cut"),
+        ({"sure_in_pool_m": 0.0}, {"sure": False}, 2.0, "faint lines"),
+        ({"floor_m": 99.8, "today_m": 99.82}, {"sure": False, "bank_climb_m": 0.0}, 1.0, "little says"),
+        ({"bed_in_pool_m": 99.38, "sure_in_pool_m": 0.0}, {}, 1.0, "below the floor"),
+        ({"floor_m": 99.7, "today_m": 99.75, "drain_in_pool_m": 0.0}, {"kind": "roadside"}, 1.0, "beside the road"),
+        ({"floor_m": 99.84, "today_m": 99.86, "upstream_m": 300.0}, {}, 1.0, "shallow strip"),
+        (
+            {"upstream_m": 300.0, "pool_m2": 700.0, "half_width_m": 9.5, "bed_in_pool_m": 99.3},
+            {},
+            1.0,
+            "pond or pit",
+        ),
+    ],
+)
+def test_each_reason(changes, line, cell_m, words):
+    why = reason_against(basin(**changes), ditch(**line), cell_m, SiteSettings())
+    assert why is not None and words in why
