@@ -62,7 +62,7 @@ def test_nothing_speaks_against_a_plain_drained_basin():
         ({"shore_slope": 0.4}, {}, 1.0, "steep sides"),
         ({"ditch_in_pool_m": 0.0}, {}, 1.0, "no ditch enters"),
         ({"cut_depth_m": 0.1}, {}, 1.0, "hardly cut"),
-        ({"sure_in_pool_m": 0.0}, {"sure": False}, 2.0, "faint lines"),
+        ({"sure_in_pool_m": 0.0}, {"sure": False, "bank_climb_m": 0.1}, 2.0, "faint lines"),
         ({"floor_m": 99.8, "today_m": 99.82}, {"sure": False, "bank_climb_m": 0.0}, 1.0, "little says"),
         ({"bed_in_pool_m": 99.38, "sure_in_pool_m": 0.0}, {}, 1.0, "below the floor"),
         ({"floor_m": 99.7, "today_m": 99.75, "drain_in_pool_m": 0.0}, {"kind": "roadside"}, 1.0, "beside the road"),

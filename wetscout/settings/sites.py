@@ -62,6 +62,7 @@ class SiteSettings:
     weak_depth_m: float = number(0.3, "m", (0.0, 2.0), "shallower basins need more than a weak line", _TRIAL)
     weak_area_m2: float = number(600.0, "m2", (0.0, 1e5), "smaller basins need more than a weak line", _TRIAL)
     fine_cell_m: float = number(1.2, "m", (0.3, 5.0), "up to this cell size faint lines are trusted", _TRIAL)
+    known_straight: float = number(0.95, "-", (0.5, 1.0), "a faint line must be this straight to count there", _TRIAL)
     reach_into_m: float = number(
         20.0, "m", (0.0, 200.0), "above it a listed ditch must run this far into a pool, or half its half width", _TRIAL
     )

@@ -64,10 +64,17 @@ def _ditch(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSettings) -> 
     depth = c.spill_m - c.floor_m
     if c.signs["ditch_in_pool_m"] <= 0 or c.signs["cut_depth_m"] < s.cut_depth_m - 0.07 * coarse:
         return "no ditch enters the pool, or the way out is hardly cut"
-    below = c.floor_m - c.signs["bed_in_pool_m"]
     beside_road = main is not None and main.kind == "roadside"
+    below = c.floor_m - c.signs["bed_in_pool_m"]
     reaches = min(0.5 * c.signs["half_width_m"], s.reach_into_m)
-    known = main is not None and main.sure and depth >= s.roadside_depth_m
+    # the best sign outranks length and listing: a straight bed below the floor whose banks climb downstream
+    known = (
+        main is not None
+        and main.kind == "ditch"
+        and main.bank_climb_m >= s.weak_climb_m
+        and main.straightness >= s.known_straight
+        and below >= s.bed_below_m
+    )
     if cell_m > s.fine_cell_m and not known and c.signs["sure_in_pool_m"] < reaches:
         return "at this cell size only faint lines enter the pool, and most of those are no drains"
     faint = main is None or (not main.sure and main.bank_climb_m < s.weak_climb_m)
