@@ -40,3 +40,5 @@ class SurfaceSettings:
     hump_m: float = number(44.0, "m", (20.0, 90.0), "humps in a bed shorter than this are road fill", _TRIAL)
     bed_across_m: float = number(4.0, "m", (1.0, 6.0), "the bed is the lowest ground this near the line", _TRIAL)
     road_pad_m: float = number(1.0, "m", (0.0, 3.0), "added to a road's own width when its fill is taken off", _TRIAL)
+    blend_from_m: float = number(1.5, "m", (0.5, 10.0), "cell size from which the cautious level is mixed in", _TRIAL)
+    blend_most: float = number(0.5, "-", (0.0, 1.0), "its share at twice that cell size and above", _TRIAL)

@@ -129,6 +129,9 @@ def build_surfaces(
     unknown = np.isnan(high)
     high[unknown] = smooth[unknown]
     cautious = np.where(np.isnan(cautious), high, cautious)
+    # in coarse cells a corridor spans what a narrow saddle spans, and the highest line leans up there
+    share = float(np.clip((cell_m - s.blend_from_m) / s.blend_from_m, 0.0, 1.0)) * s.blend_most
+    high = ((1.0 - share) * high + share * np.minimum(cautious, high)).astype(np.float32)
     natural, cautious = _only(high, smooth, cut, fill), _only(cautious, smooth, cut, fill)
     today = smooth.copy()
     road = (corridor & FILL) > 0
