@@ -14,8 +14,11 @@ _PRACTICE = "common practice, no source"
 class SiteSettings:
     """When a natural basin counts as cut, and which of nested basins is offered."""
 
+    coarse_wide_m2: float = number(
+        5000.0, "m2", (0.0, 1e6), "in cells above 1.2 m only pools this wide are offered shallower than 0.3 m", _TRIAL
+    )
     coarse_area_m2: float = number(
-        800.0, "m2", (50.0, 1e5), "the least area grows with the cell area up to this", _TRIAL
+        950.0, "m2", (50.0, 1e5), "the least area grows with the cell area up to this", _TRIAL
     )
     persistence_m: float = number(
         0.06, "m", (0.0, 0.3), "dimples shallower than this are joined to what they spill into", _TRIAL
@@ -41,7 +44,7 @@ class SiteSettings:
     search_m: float = number(60.0, "m", (20.0, 200.0), "how far beyond the pool the rim is looked for", _TRIAL)
     near_line_m: float = number(6.0, "m", (2.0, 15.0), "a cut belongs to a ditch this near", _TRIAL)
     hold_m: float = number(0.06, "m", (0.01, 0.3), "a closed basin may stand this much below its spill", _TRIAL)
-    max_cuts: int = number(12, "-", (1, 30), "cuts closed before a basin is given up", _TRIAL)
+    max_cuts: int = number(6, "-", (1, 30), "cuts closed before a basin is given up", _TRIAL)
     merge_m: float = number(
         40.0, "m", (5.0, 100.0), "openings of one ditch nearer than this are closed by one plug", _PRACTICE
     )
@@ -63,6 +66,7 @@ class SiteSettings:
     weak_area_m2: float = number(600.0, "m2", (0.0, 1e5), "smaller basins need more than a weak line", _TRIAL)
     fine_cell_m: float = number(1.2, "m", (0.3, 5.0), "up to this cell size faint lines are trusted", _TRIAL)
     known_straight: float = number(0.95, "-", (0.5, 1.0), "a faint line must be this straight to count there", _TRIAL)
+    known_dug: float = number(0.35, "-", (0.0, 1.0), "and no more than this share of the pool may be dug", _TRIAL)
     reach_into_m: float = number(
         20.0, "m", (0.0, 200.0), "above it a listed ditch must run this far into a pool, or half its half width", _TRIAL
     )

@@ -34,22 +34,23 @@ def reason_against(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSetti
     least = min(s.min_area_m2 * max(cell_m, 1.0) ** 2, s.coarse_area_m2)
     if c.signs["pool_m2"] < least:
         return "too small for this cell size"
+    shallow = s.offer_depth_m * min(max(cell_m, 1.0), 2.0)
+    if c.spill_m - c.floor_m < shallow and (cell_m <= s.fine_cell_m or c.signs["pool_m2"] < s.coarse_wide_m2):
+        return "too shallow for this DEM"
     return _shape(c, s) or _ditch(c, main, cell_m, s)
 
 
 def _shape(c: Candidate, s: SiteSettings) -> str | None:
     """Pits, ponds and channels told by the shape of their pool."""
     half, area = c.signs["half_width_m"], c.signs["pool_m2"]
-    depth = c.spill_m - c.floor_m
     narrow = half < s.half_width_m or (half < 1.5 * s.half_width_m and area > s.slim * half * half)
     tests = (
-        (depth < s.offer_depth_m, "too shallow for this DEM"),
         (
             area > s.arm * half * half and half < 5 * s.half_width_m,
             "long and narrow: an old river arm or a channel, not a basin",
         ),
         (narrow or c.signs["dug_share"] > s.dug_share, "the pool is a channel, not a basin"),
-        (c.spill_m - c.today_m > depth, "the floor itself is dug out"),
+        (c.today_m < c.floor_m, "the floor itself is dug out"),
         (
             c.signs["shore_slope"] > s.shore_slope,
             "steep sides all round: a dug pond, a pit or a channel, not a wetland basin",
@@ -74,6 +75,7 @@ def _ditch(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSettings) -> 
         and main.bank_climb_m >= s.weak_climb_m
         and main.straightness >= s.known_straight
         and below >= s.bed_below_m
+        and c.signs["dug_share"] <= s.known_dug
     )
     if cell_m > s.fine_cell_m and not known and c.signs["sure_in_pool_m"] < reaches:
         return "at this cell size only faint lines enter the pool, and most of those are no drains"
