@@ -42,6 +42,8 @@ _PIXELS = 1600
 _RANKS_SHOWN = 60
 # Rank numbers nearer than this to a better one are left out, in parts of the longer side.
 _RANK_SPACING = 0.022
+# on a map wider than this the plugs of all sites would hide the ground [m]
+_WIDE_MAP_M = 6000.0
 # The trade's way of writing a bar: 1, 2 or 5 times a power of ten, about a fifth of the width.
 _BAR_STEPS = (1.0, 2.0, 5.0)
 
@@ -91,7 +93,7 @@ def render_map(screen: Screen, title: str | None = None) -> bytes:
     frame = _Frame(grid.cols * grid.cell_m, grid.rows * grid.cell_m, grid.cell_m)
     # an inch per side for legend and margins; the map itself keeps its shape
     scale = 10.0 / frame.longer_m
-    size = (max(5.0, frame.width_m * scale) + 1.5, max(4.0, frame.height_m * scale) + 1.1)
+    size = (max(5.0, frame.width_m * scale) + 1.5, max(4.0, frame.height_m * scale) + 1.6)
     figure = Figure(figsize=size, dpi=130, facecolor="white", layout="constrained")
     FigureCanvasAgg(figure)
     axes = figure.add_subplot()
@@ -180,10 +182,12 @@ def _is_stream(ditch: Ditch) -> bool:
 
 
 def _plugs(axes: Axes, sites: tuple[Site, ...], frame: _Frame) -> None:
-    """Plugs as white bars with a dark edge, long enough to be seen at county size."""
-    least_m = 0.008 * frame.longer_m
+    """Plugs as white bars with a dark edge, long enough to be seen; of the first sites only on a wide map."""
+    wide = frame.longer_m > _WIDE_MAP_M
+    least_m = (0.005 if wide else 0.008) * frame.longer_m
+    thin = 0.6 if wide else 1.0
     lines = []
-    for site in sites:
+    for site in sites[:_RANKS_SHOWN] if wide else sites:
         for plug in site.plugs:
             line = _in_metres(plug.row, plug.col, frame)
             if len(line) < 2:
@@ -195,8 +199,8 @@ def _plugs(axes: Axes, sites: tuple[Site, ...], frame: _Frame) -> None:
             middle = 0.5 * (line[0] + line[-1])
             half = 0.5 * max(length, least_m) * span / length
             lines.append(np.stack([middle - half, middle + half]))
-    axes.add_collection(LineCollection(lines, colors="black", linewidths=3.4, zorder=5, capstyle="round"))
-    axes.add_collection(LineCollection(lines, colors=PLUG_COLOUR, linewidths=1.8, zorder=6, capstyle="round"))
+    axes.add_collection(LineCollection(lines, colors="black", linewidths=3.4 * thin, zorder=5, capstyle="round"))
+    axes.add_collection(LineCollection(lines, colors=PLUG_COLOUR, linewidths=1.8 * thin, zorder=6, capstyle="round"))
 
 
 def _ranks(axes: Axes, sites: tuple[Site, ...], frame: _Frame) -> None:
