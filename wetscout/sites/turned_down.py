@@ -50,7 +50,7 @@ def _shape(c: Candidate, s: SiteSettings) -> str | None:
             "long and narrow: an old river arm or a channel, not a basin",
         ),
         (narrow or c.signs["dug_share"] > s.dug_share, "the pool is a channel, not a basin"),
-        (c.today_m < c.floor_m, "the floor itself is dug out"),
+        (c.today_m < c.floor_m - 0.05 * (c.spill_m - c.floor_m), "the floor itself is dug out"),
         (
             c.signs["shore_slope"] > s.shore_slope,
             "steep sides all round: a dug pond, a pit or a channel, not a wetland basin",
