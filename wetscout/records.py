@@ -115,6 +115,11 @@ class Embankment:
     width_m: float
     kind: str
 
+    @property
+    def taken_off(self) -> int:
+        """1 where the natural surface leaves it out: road fill (spoil is taken off cell by cell, not by its line)."""
+        return int(self.kind == "road")
+
 
 @dataclass(frozen=True)
 class Crossing:

@@ -251,7 +251,7 @@ def _embankment(item: Embankment, grid: Grid) -> Row:
         "kind": item.kind,
         "height_m": item.height_m,
         "width_m": item.width_m,
-        "taken_off": getattr(item, "taken_off", None),
+        "taken_off": item.taken_off,
         "geometry": shapes.line(item.row, item.col, grid),
     }
 

@@ -120,7 +120,8 @@ class Builder:
         values = {
             "spill_m": c.spill_m,
             "crest_m": size.crest_m,
-            "overflow_m": c.next_at[2] if c.next_at else None,
+            # closed cuts are let stand 0.06 m under the spill; water leaves at the spill or above
+            "overflow_m": max(c.next_at[2], c.spill_m) if c.next_at else None,
             "bed_m": size.bed_m,
             "height_m": size.height_m,
             "across_m": size.across_m,
