@@ -101,14 +101,12 @@ def carry_across(z, mask, reach, run, ratio, damping):
 
     Returns
     -------
-    high, low, least : float32 (rows, cols)
-        Highest and lowest level of the short lines, and that of the line on which the ground bends least; equal to z
-        on free cells; NaN where no line closes.
+    high, low : float32 (rows, cols)
+        Highest and lowest level of the short lines; equal to z on free cells, NaN where no line closes.
     """
     rows, cols = z.shape
     high = z.copy()
     low = z.copy()
-    least = z.copy()
     dirs_r = np.empty(N_DIRECTIONS)
     dirs_c = np.empty(N_DIRECTIONS)
     for k in range(N_DIRECTIONS):
@@ -117,7 +115,6 @@ def carry_across(z, mask, reach, run, ratio, damping):
         dirs_c[k] = np.cos(angle)
     gap = np.empty(N_DIRECTIONS)
     level = np.empty(N_DIRECTIONS)
-    bend = np.empty(N_DIRECTIONS)
     for r in range(rows):
         for c in range(cols):
             if not mask[r, c]:
@@ -142,29 +139,20 @@ def carry_across(z, mask, reach, run, ratio, damping):
                 h += (-2.0 * t3 + 3.0 * t2) * lb + (t3 - t2) * mb
                 gap[k] = g
                 level[k] = h
-                # how far the ends' tangents miss each other at mid-gap, per length: the bend along this line
-                bend[k] = abs((la + sa * g * 0.5) - (lb + sb * g * 0.5)) + abs(sa + sb) * g * 0.5
                 shortest = min(shortest, g)
             if shortest == np.inf:
                 high[r, c] = np.nan
                 low[r, c] = np.nan
-                least[r, c] = np.nan
                 continue
             top = -np.inf
             bottom = np.inf
-            straight = np.inf
-            at = 0.0
             for k in range(N_DIRECTIONS):
                 if gap[k] <= ratio * shortest:
                     top = max(top, level[k])
                     bottom = min(bottom, level[k])
-                    if bend[k] < straight:
-                        straight = bend[k]
-                        at = level[k]
             high[r, c] = top
             low[r, c] = bottom
-            least[r, c] = at
-    return high, low, least
+    return high, low
 
 
 @njit(nogil=True, cache=True)

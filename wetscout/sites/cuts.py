@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from wetscout.kernels.route import way_out
-from wetscout.records import BOOL, CUT, F32, FILL, U8, Crossing, Cut
+from wetscout.records import BOOL, F32, FILL, U8, Crossing, Cut
 from wetscout.settings.sites import SiteSettings
 from wetscout.sites.network import Network
 
@@ -202,23 +202,3 @@ def _cut(
         way_row=rows + window.row0,
         way_col=cols + window.col0,
     )
-
-
-def on_cut(window: Window, row: int, col: int, reach: int) -> bool:
-    """Whether a dug cell lies within `reach` cells.
-
-    Parameters
-    ----------
-    window : Window
-        Part of the raster.
-    row, col : int
-        Place in the window [cells].
-    reach : int
-        [cells].
-
-    Returns
-    -------
-    bool
-    """
-    part = window.corridor[max(0, row - reach) : row + reach + 1, max(0, col - reach) : col + reach + 1]
-    return bool(((part & CUT) > 0).any())

@@ -73,22 +73,38 @@ def _calm(z: F32, leave_out: BOOL, sigma: float, run_tiles: RunTiles) -> F32:
     return out
 
 
-def _carry(z: F32, mask: BOOL, s: SurfaceSettings, cell_m: float, run_tiles: RunTiles) -> tuple[F32, F32, F32]:
-    """Highest, lowest and cautious levels over masked cells."""
-    reach = int(np.ceil(s.bridge_reach_m / cell_m))
-    run = max(3, round(s.end_run_m / cell_m))
-    radius = max(4, round(s.cautious_radius_m / cell_m))
-    stride = max(1, round(2.0 / cell_m))
-    high, low, cautious = np.empty_like(z), np.empty_like(z), np.empty_like(z)
+def _carry(z: F32, mask: BOOL, s: SurfaceSettings, cell_m: float, run_tiles: RunTiles) -> tuple[F32, F32]:
+    """Highest and lowest levels over masked cells."""
+    reach, run = _reach(s, cell_m)
+    high, low = np.empty_like(z), np.empty_like(z)
 
     def work(windows: dict[str, Any], tile: Any) -> dict[str, Any]:
         ground, gap = np.ascontiguousarray(windows["z"]), np.ascontiguousarray(windows["mask"])
-        top, bottom, _ = carry_across(ground, gap, reach, run, s.bridge_ratio, s.end_slope)
-        care = carry_cautious(ground, gap, reach, run, radius, stride, 3)
-        return {"high": top[tile.inner], "low": bottom[tile.inner], "cautious": care[tile.inner]}
+        top, bottom = carry_across(ground, gap, reach, run, s.bridge_ratio, s.end_slope)
+        return {"high": top[tile.inner], "low": bottom[tile.inner]}
 
-    run_tiles(work, {"z": z, "mask": mask}, {"high": high, "low": low, "cautious": cautious}, reach + run + 1)
-    return high, low, cautious
+    run_tiles(work, {"z": z, "mask": mask}, {"high": high, "low": low}, reach + run + 1)
+    return high, low
+
+
+def _carry_with_care(z: F32, mask: BOOL, s: SurfaceSettings, cell_m: float, run_tiles: RunTiles) -> F32:
+    """Cautious levels over masked cells."""
+    reach, run = _reach(s, cell_m)
+    radius = max(4, round(s.cautious_radius_m / cell_m))
+    stride = max(1, round(2.0 / cell_m))
+    out = np.empty_like(z)
+
+    def work(windows: dict[str, Any], tile: Any) -> dict[str, Any]:
+        ground, gap = np.ascontiguousarray(windows["z"]), np.ascontiguousarray(windows["mask"])
+        return {"out": carry_cautious(ground, gap, reach, run, radius, stride, 3)[tile.inner]}
+
+    run_tiles(work, {"z": z, "mask": mask}, {"out": out}, reach + run + 1)
+    return out
+
+
+def _reach(s: SurfaceSettings, cell_m: float) -> tuple[int, int]:
+    """Longest way to free ground, and the free cells that give an end [cells]."""
+    return int(np.ceil(s.bridge_reach_m / cell_m)), max(3, round(s.end_run_m / cell_m))
 
 
 def _only(carried: F32, smooth: F32, cut: BOOL, fill: BOOL) -> F32:
@@ -125,7 +141,8 @@ def build_surfaces(
     cut = (corridor & CUT) > 0
     fill = (corridor & (FILL | SPOIL)) > 0
     smooth = _calm(terrain.z, cut | fill, max(0.5, s.smooth_m / cell_m), run_tiles)
-    high, _, cautious = _carry(smooth, cut | fill, s, cell_m, run_tiles)
+    high, _ = _carry(smooth, cut | fill, s, cell_m, run_tiles)
+    cautious = _carry_with_care(smooth, cut | fill, s, cell_m, run_tiles)
     unknown = np.isnan(high)
     high[unknown] = smooth[unknown]
     cautious = np.where(np.isnan(cautious), high, cautious)
@@ -137,7 +154,7 @@ def build_surfaces(
     road = (corridor & FILL) > 0
     near_fill = road
     if road.any():
-        _, low, _ = _carry(smooth, road, s, cell_m, run_tiles)
+        _, low = _carry(smooth, road, s, cell_m, run_tiles)
         today = np.where(road & ~np.isnan(low), np.minimum(low, today), today)
         near_fill = ndimage.binary_dilation(road, iterations=max(1, round(6.0 / cell_m)))
     carve(today, terrain.z, (lines.ditches, lines.crossings), near_fill, cell_m, s)
