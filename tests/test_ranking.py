@@ -92,6 +92,14 @@ def test_passing_ditch_stays_out_of_the_easy_third():
     assert max(site.values["score"] for site in ranked[3:]) <= 66.0
 
 
+def test_sites_at_the_cap_are_told_apart_by_their_merit():
+    many = make_site("a", ditch=1, drain_position="passes through", gain_m2=1e6, cuts_n=4)
+    one = make_site("b", ditch=2, drain_position="passes through", gain_m2=1e6, cuts_n=1)
+    ranked = rank((many, one), RankingSettings())
+    assert [site.site_id for site in ranked] == ["b", "a"]
+    assert {site.values["score"] for site in ranked} == {66.0}
+
+
 def test_first_ten_hold_a_ditch_once_and_the_rest_fold_under_it():
     collector = [make_site(f"c{i:02}", ditch=1, gain_m2=19000.0 - i) for i in range(8)]
     others = [make_site(f"o{i:02}", ditch=10 + i, gain_m2=3000.0) for i in range(9)]

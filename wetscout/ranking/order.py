@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from wetscout.ranking.score import passes_through, score
+from wetscout.ranking.score import merit, passes_through, score
 from wetscout.ranking.words import cautions, reasons, work
 from wetscout.records import Site
 from wetscout.settings.ranking import RankingSettings
@@ -40,7 +40,7 @@ def rank(sites: tuple[Site, ...], settings: RankingSettings) -> tuple[Site, ...]
         By rank; `values` gains `score` (0-100), `rank` (from 1), `reasons`, `cautions` and `work`.
     """
     entries = [_Entry(site, score(site, settings)) for site in sites]
-    entries.sort(key=lambda entry: (_faint(entry.site), -entry.score, entry.site.site_id))
+    entries.sort(key=lambda entry: (_faint(entry.site), -entry.score, -merit(entry.site, settings), entry.site.site_id))
     ranked = []
     for position, entry in enumerate(_places(entries, settings), start=1):
         site = entry.site

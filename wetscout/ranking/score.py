@@ -114,6 +114,27 @@ def score(site: Site, settings: RankingSettings) -> float:
     float
         0 to 100, one decimal.
     """
+    value = merit(site, settings)
+    if passes_through(site):
+        value = min(value, settings.passing_score_max)
+    return round(value, 1)
+
+
+def merit(site: Site, settings: RankingSettings) -> float:
+    """The score before the cap of passing ditches: sites that meet at the cap are still told apart by it.
+
+    Parameters
+    ----------
+    site : Site
+        A basin offered for restoration.
+    settings : RankingSettings
+        Weights and the edge factor.
+
+    Returns
+    -------
+    float
+        0 to 100.
+    """
     marks = criteria(site, settings)
     weights = {name: float(getattr(settings, f"weight_{name}")) for name in marks}
     total = math.fsum(weights.values())
@@ -122,9 +143,7 @@ def score(site: Site, settings: RankingSettings) -> float:
     value = 100.0 * math.fsum(weights[name] * marks[name] for name in marks) / total
     if site.values.get("edge"):
         value *= settings.edge_factor
-    if passes_through(site):
-        value = min(value, settings.passing_score_max)
-    return round(value, 1)
+    return value
 
 
 def _rising(value: float | None, full: float) -> float:
