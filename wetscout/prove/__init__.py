@@ -1,7 +1,18 @@
 """Invented landscapes with known answers, and the scoring against them."""
 
 from wetscout.prove.kinds import KINDS, Options, options_of
-from wetscout.prove.landscape import Crossing, Found, Landscape, TrueBasin, TrueCulvert, TrueLine, TruePond
+from wetscout.prove.landscape import (
+    Crossing,
+    Found,
+    Landscape,
+    Original,
+    SoilPatch,
+    TrueBasin,
+    TrueCovered,
+    TrueCulvert,
+    TrueLine,
+    TruePond,
+)
 from wetscout.prove.make import make_landscape
 from wetscout.prove.report import Report, lines_of, pool_scores
 from wetscout.prove.run import run_proof
@@ -13,9 +24,12 @@ __all__ = [
     "Found",
     "Landscape",
     "Options",
+    "Original",
     "Report",
     "Score",
+    "SoilPatch",
     "TrueBasin",
+    "TrueCovered",
     "TrueCulvert",
     "TrueLine",
     "TruePond",

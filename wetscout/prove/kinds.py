@@ -57,6 +57,22 @@ class Options:
     furrows: float = 0.4
     noise_m: tuple[float, float] = (0.03, 0.05)
     roughness: float = 0.35
+    # covered drains, a share of the basins without an open drain; what was done to drained ones afterwards
+    covered: float = 0.0
+    graded: float = 0.0
+    graded_m: tuple[float, float] = (0.1, 0.4)
+    graded_width_m: tuple[float, float] = (10.0, 30.0)
+    filled: float = 0.0
+    filled_m: tuple[float, float] = (0.1, 0.3)
+    partly_filled: float = 0.3
+    levelled: float = 0.0
+    levelled_by: tuple[float, float] = (0.15, 0.5)
+    # chains of basins on one ditch; second cuts in a rim; ditches that end in the pool they begin in
+    chains: tuple[int, int] = (0, 0)
+    second_cut: float = 0.0
+    dead_ditch: float = 0.0
+    # of the basins left alone: wetlands, and wetlands ploughed in dry years; the rest are dry hollows
+    wetlands: tuple[float, float] = (0.45, 0.05)
 
 
 _TILL = Options()
@@ -70,6 +86,21 @@ _LAKE = replace(
     rim_m=(0.05, 0.25),
     swales=(1, 3),
     collectors=(2, 4),
+)
+
+_COVERED = replace(
+    _TILL,
+    drained=0.15,
+    covered=0.8,
+    graded=0.7,
+    filled=0.6,
+    levelled=0.25,
+    basin_ha=(0.08, 2.6),
+    basin_depth_m=(0.35, 1.2),
+    basins_per_km2=16.0,
+    collectors=(2, 3),
+    collector_low=0.3,
+    crooked=0.0,
 )
 
 _KINDS: dict[str, Options] = {
@@ -112,7 +143,20 @@ _KINDS: dict[str, Options] = {
     "everything": replace(
         _TILL, streams=1, roads=(2, 4), ponds=(2, 4), crooked=0.3, old=0.3, chain=0.3, furrows=0.6, noise_m=(0.03, 0.06)
     ),
-}
+    "covered drains": _COVERED,
+    "covered drains on lake plain": replace(
+        _LAKE, drained=0.2, covered=0.75, graded=0.6, filled=0.5, levelled=0.2, basin_depth_m=(0.3, 0.8),
+        collectors=(3, 4),
+    ),
+    "covered drains, levelled fields": replace(_COVERED, levelled=0.8, basin_depth_m=(0.5, 1.2)),
+    "covered drains and whole hollows": replace(_COVERED, covered=0.3, drained=0.15, wetlands=(0.4, 0.03)),
+    "graded rims and filled floors": replace(
+        _TILL, drained=0.8, graded=0.8, filled=0.7, partly_filled=0.5, basin_depth_m=(0.4, 1.2)
+    ),
+    "chains along one ditch": replace(_TILL, chains=(2, 3), drained=0.5, basins_per_km2=16.0),
+    "several cuts in one rim": replace(_TILL, second_cut=0.8, drained=0.8),
+    "ditches inside whole basins": replace(_TILL, drained=0.25, dead_ditch=0.7),
+}  # fmt: skip
 
 KINDS: tuple[str, ...] = tuple(_KINDS)
 

@@ -9,15 +9,21 @@ import numpy as np
 
 from wetscout.errors import InputError
 from wetscout.prove import dig
+from wetscout.prove.afterwards import Before, Maps, covered_truths, paint_uses, with_chain, with_originals, with_uses
+from wetscout.prove.buried import backfill
+from wetscout.prove.cover import make_cover, uses_of
+from wetscout.prove.earthwork import do_work
 from wetscout.prove.fields import block_mean, sample
 from wetscout.prove.kinds import Options, options_of
-from wetscout.prove.landscape import Landscape, TrueCulvert, TrueLine, TruePond
-from wetscout.prove.network import Hollow, Network, rough_beds
+from wetscout.prove.landscape import Landscape, TrueCovered, TrueCulvert, TrueLine, TruePond, inside
+from wetscout.prove.network import Network
+from wetscout.prove.plan import dig_network, plan_works
 from wetscout.prove.roads import Road, make_roads, raise_roads, roadside_cuts
-from wetscout.prove.routes import Cut
+from wetscout.prove.routes import STEP_M, Cut
+from wetscout.prove.soilmap import make_soils
 from wetscout.prove.sweep import Path, near, resample
 from wetscout.prove.terrain import make_ground
-from wetscout.prove.truth import Pool, Works, natural_pools, near_mask, true_basins
+from wetscout.prove.truth import Works, natural_pools, near_mask, true_basins
 from wetscout.records import BOOL, F32, F64
 
 
@@ -29,31 +35,49 @@ class _Site:
         # one stream of numbers a matter, so that a change in one leaves the others alone
         key = zlib.crc32(kind.encode())
         self.rng = {name: np.random.default_rng([seed, key, i]) for i, name in enumerate(_MATTERS)}
-        self.ground, self.streams = make_ground(self.rng["ground"], shape, cell_m, options)
-        self.pools = natural_pools(self.ground, cell_m)
-        self.roads: list[Road] = []
-        self.cuts: list[Cut] = self._dig_network()
+        self.original, self.streams = make_ground(self.rng["ground"], shape, cell_m, options)
+        self.pools = natural_pools(self.original, cell_m)
+        network = Network(self.rng["network"], self.original, cell_m, self.streams, options)
+        self.dug = dig_network(self.rng, network, self.original, self.pools, cell_m, options)
+        self.ground = self._worked()
+        self.roads: list[Road] = make_roads(self.rng["roads"], self.ground, cell_m, options, self.dug.cuts)
+        self.cuts: list[Cut] = self.dug.cuts + self._roadside()
         self.ponds: list[TruePond] = []
         self.culverts: list[TrueCulvert] = []
         self.fill: F32 = np.zeros(shape, dtype=np.float32)
 
-    def _dig_network(self) -> list[Cut]:
-        rng, o = self.rng["network"], self.options
-        network = Network(rng, self.ground, self.cell, self.streams, o)
-        if o.collectors_shun_basins:
-            network.keep_off(near_mask(self.pools, self.shape, self.cell, 25.0))
-        network.add_collectors()
-        for pool in _chosen(rng, self.pools, o, self.shape):
-            hollow = _hollow(rng, self.ground, pool, self.cell)
-            network.drain(hollow, bool(rng.random() < o.partial))
-        rough_beds(rng, network.cuts)
-        self.roads = make_roads(self.rng["roads"], self.ground, self.cell, o, network.cuts)
+    def _worked(self) -> F32:
+        """The ground after rims were graded, floors raised, fields levelled and trenches closed."""
+        works = plan_works(self.rng["earthwork"], self.dug, self.pools, self.options)
+        if not self.dug.pipes and all(w.idle for w in works):
+            return self.original
+        ground = do_work(self.rng["earthwork"], self.original, self.cell, works)
+        backfill(self.rng["covered"], ground, self.cell, self.dug.pipes)
+        return ground
+
+    def _roadside(self) -> list[Cut]:
         busy = near_mask(self.pools, self.shape, self.cell, 25.0)
         for stream in self.streams:
             busy |= near(self.shape, self.cell, Path(stream.path.x[::3], stream.path.y[::3]), 60.0)
-        for cut in network.cuts:
+        for cut in self.dug.cuts:
             busy |= near(self.shape, self.cell, Path(cut.path.x[::2], cut.path.y[::2]), 18.0)
-        return network.cuts + roadside_cuts(self.rng["roads"], self.ground, self.cell, self.roads, o.roadside, busy)
+        return roadside_cuts(self.rng["roads"], self.ground, self.cell, self.roads, self.options.roadside, busy)
+
+    def uses(self) -> list[str]:
+        """What each basin of the original ground is used for."""
+        drained = set(self.dug.drains) | {p.pool for p in self.dug.pipes}
+        for number, pool in enumerate(self.pools):
+            for cut in self.cuts:
+                if cut.kind in ("roadside", "dead ditch") or number in drained:
+                    continue
+                if inside(pool.patch, cut.path.y / self.cell, cut.path.x / self.cell).any():
+                    drained.add(number)
+        return uses_of(self.rng["use"], self.pools, drained, self.options.wetlands)
+
+    def maps(self, uses: list[str]) -> Maps:
+        """Soil map and land cover, the latter on the fine grid."""
+        soils = make_soils(self.rng["soils"], self.original, self.cell, self.pools, uses)
+        return Maps(soils, make_cover(self.rng["cover"], self.shape, self.cell, (self.pools, uses), self.roads))
 
     def surfaces(self) -> tuple[F32, F32]:
         """Today's ground without noise: as a DEM shows it, and with the culverts open."""
@@ -110,34 +134,11 @@ class _Site:
             self.ponds.append(TruePond(y, x, area, level - bottom, joined))
 
 
-_MATTERS = ("ground", "roads", "network", "spoil", "ponds", "noise", "choice")
-
-
-def _chosen(rng: np.random.Generator, pools: list[Pool], options: Options, shape: tuple[int, int]) -> list[Pool]:
-    """Basins to be drained, lowest first: a share of those worth it, most often those nobody else encloses."""
-    out = []
-    for number, pool in enumerate(pools):
-        worth = pool.area_m2 >= 350 and pool.node.spill_m - pool.node.floor_m >= 0.15
-        top = pool.parent < 0
-        same_floor_above = not top and pools[pool.parent].node.floor_pit == pool.node.floor_pit
-        if not worth or same_floor_above:
-            continue
-        del number
-        share = options.drained if top else 0.8 * options.drained
-        if rng.random() < share:
-            out.append(pool)
-    return sorted(out, key=lambda p: p.node.floor_m)
-
-
-def _hollow(rng: np.random.Generator, ground: F32, pool: Pool, cell_m: float) -> Hollow:
-    """Where a drain starts: on the floor, within its lowest tenth."""
-    rows, cols = pool.patch.mask.shape
-    window = ground[pool.patch.row0 : pool.patch.row0 + rows, pool.patch.col0 : pool.patch.col0 + cols]
-    depth = pool.node.spill_m - pool.node.floor_m
-    r, c = np.nonzero(pool.patch.mask & (window <= pool.node.floor_m + 0.1 * depth))
-    i = int(rng.integers(r.size))
-    x, y = float(pool.patch.col0 + c[i]) * cell_m, float(pool.patch.row0 + r[i]) * cell_m
-    return Hollow(x, y, pool.node.floor_m, pool.node.spill_m, pool.area_m2)
+# new matters go to the end: the number of a matter is part of its seed
+_MATTERS = (
+    "ground", "roads", "network", "spoil", "ponds", "noise", "choice", "chains", "covered", "earthwork", "use", "soils",
+    "cover",
+)  # fmt: skip
 
 
 def make_landscape(
@@ -177,22 +178,17 @@ def make_landscape(
     rng, o = site.rng["noise"], site.options
     sigma = float(rng.uniform(*o.noise_m))
     z = shown + dig.furrows(rng, (n, n), fine, o.furrows) + dig.noise(rng, (n, n), fine, sigma, o)
-    ground = block_mean(site.ground, block)
     to_cells = (cell_m, block)
     low = opened if block == 1 else opened.reshape(n // block, block, n // block, block).min(axis=(1, 3))
-    ditches = tuple(
-        replace(_line(i, c.kind, c.path, c.bed, (c.width_m, c.side), to_cells), passing=bool(c.feeders))
-        for i, c in enumerate(site.cuts)
-    )
-    return Landscape(
+    bare = Landscape(
         z=block_mean(z, block),
-        ground=ground,
+        ground=block_mean(site.ground, block),
         opened=np.ascontiguousarray(low, dtype=np.float32),
         cell_m=cell_m,
         kind=kind,
         seed=seed,
-        basins=true_basins(ground, low, cell_m, Works(ditches, block_mean(site.fill, block))),
-        ditches=ditches,
+        basins=(),
+        ditches=tuple(_ditch(i, c, to_cells) for i, c in enumerate(site.cuts)),
         culverts=tuple(
             TrueCulvert(_scaled(c.row, block), _scaled(c.col, block), c.line_id, c.length_m) for c in site.culverts
         ),
@@ -202,7 +198,28 @@ def make_landscape(
         ),
         ponds=tuple(TruePond(p.row / cell_m, p.col / cell_m, p.area_m2, p.depth_m, p.joined) for p in site.ponds),
         noise_m=sigma,
+        original=None if site.ground is site.original else block_mean(site.original, block),
     )
+    return _with_answers(bare, site, block)
+
+
+def _with_answers(bare: Landscape, site: _Site, block: int) -> Landscape:
+    """Flood the ground, follow ditches and pipes, draw the maps."""
+    works = Works(bare.ditches, block_mean(site.fill, block))
+    basins = true_basins(bare.ground, bare.opened, bare.cell_m, works)
+    uses = site.uses()
+    maps = site.maps(uses)
+    half = block // 2
+    maps = replace(maps, landcover=np.ascontiguousarray(maps.landcover[half::block, half::block]))
+    use_map = paint_uses(site.pools, uses, site.shape)[half::block, half::block]
+    basins = with_uses(with_chain(basins, bare.ditches), use_map)
+    covered: tuple[TrueCovered, ...] = ()
+    if bare.original is not None:
+        before = Before.of(bare.original, bare.cell_m)
+        basins = with_originals(basins, before)
+        lines = [(p, *_stations(p.path, (bare.cell_m, block))) for p in site.dug.pipes]
+        covered, basins = covered_truths(basins, lines, before, maps)
+    return replace(bare, basins=basins, covered=covered, soils=maps.soils, landcover=maps.landcover)
 
 
 def _scaled(fine_cells: F64, block: int) -> F64:
@@ -210,15 +227,28 @@ def _scaled(fine_cells: F64, block: int) -> F64:
     return (fine_cells - (block - 1) / 2) / block
 
 
+def _stations(path: Path, to_cells: tuple[float, int]) -> tuple[F64, F64]:
+    """Row and column [cells] of stations about a metre apart."""
+    cell_m, block = to_cells
+    fine = resample(path, 1.0)
+    return _scaled(fine.y / cell_m * block, block), _scaled(fine.x / cell_m * block, block)
+
+
 def _line(
     number: int, kind: str, path: Path, level: F64, section: tuple[float, float], to_cells: tuple[float, int]
 ) -> TrueLine:
     """A line with stations about a metre apart, in cells."""
-    cell_m, block = to_cells
-    fine = resample(path, 1.0)
-    at = np.interp(fine.along, path.along, level)
-    row, col = _scaled(fine.y / cell_m * block, block), _scaled(fine.x / cell_m * block, block)
-    return TrueLine(number, kind, row, col, at, section[0], section[1])
+    at = np.interp(resample(path, 1.0).along, path.along, level)
+    return TrueLine(number, kind, *_stations(path, to_cells), at, section[0], section[1])
+
+
+def _ditch(number: int, cut: Cut, to_cells: tuple[float, int]) -> TrueLine:
+    """A ditch, with what it joins."""
+    line = _line(number, cut.kind, cut.path, cut.bed, (cut.width_m, cut.side), to_cells)
+    if cut.joins is None:
+        return replace(line, passing=bool(cut.feeders))
+    # stations of the ditch joined are 4 m apart where it is dug and 1 m apart as a line
+    return replace(line, passing=bool(cut.feeders), joins=cut.joins[0], joins_at=round(cut.joins[1] * STEP_M))
 
 
 def drained_mask(landscape: Landscape) -> BOOL:

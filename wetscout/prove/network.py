@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import ndimage
 
-from wetscout.prove.fields import sample, smooth_walk
+from wetscout.prove.fields import sample
 from wetscout.prove.kinds import Options
 from wetscout.prove.routes import STEP_M, CoarseMap, Cut, deepen, grade, mark, round_corners, straighten, wiggle
 from wetscout.prove.sweep import Path, resample
@@ -223,12 +223,59 @@ class Network:
         start = hollow.floor_m - rng.uniform(0.12, 0.4)
         if partial:
             start = hollow.floor_m + depth * rng.uniform(0.35, 0.6)
-        crooked = rng.random() < self.options.crooked
-        chain = rng.random() < self.options.chain
-        targets = self._targets(hollow, start, chain)
+        crooked = bool(rng.random() < self.options.crooked)
+        chain = bool(rng.random() < self.options.chain)
+        return self._lead(hollow, start, self._targets(hollow, start, chain), (crooked, partial))
+
+    def drain_at(self, hollow: Hollow, start_m: float, least_m: float) -> bool:
+        """Dig a straight drain of a given bed at its start, at least so long.
+
+        Parameters
+        ----------
+        hollow : Hollow
+        start_m, least_m : float
+            Bed at the start, least length [m].
+
+        Returns
+        -------
+        bool
+            Whether a way was found; the drain is the last of `cuts`.
+        """
+        targets = [
+            t for t in self._targets(hollow, start_m, False) if np.hypot(t[0] - hollow.x, t[1] - hollow.y) >= least_m
+        ]
+        return self._lead(hollow, start_m, targets, (False, False))
+
+    def drain_into(self, hollow: Hollow, number: int) -> bool:
+        """Dig a drain that ends where a given ditch begins.
+
+        Parameters
+        ----------
+        hollow : Hollow
+        number : int
+            Which of `cuts`.
+
+        Returns
+        -------
+        bool
+            Whether that was possible.
+        """
+        cut = self.cuts[number]
+        start = hollow.floor_m - float(self.rng.uniform(0.12, 0.4))
+        target = (float(cut.path.x[0]), float(cut.path.y[0]), float(cut.bed[0]), (number, 0))
+        return any(self._lead(hollow, start, [target], (False, False)) for _ in range(3))
+
+    def _lead(
+        self,
+        hollow: Hollow,
+        start: float,
+        targets: list[tuple[float, float, float, tuple[int, int] | None]],
+        how: tuple[bool, bool],
+    ) -> bool:
+        """Dig to the first of the targets that can be reached; `how` is (crooked, partial)."""
         for x, y, bed_m, joins in targets:
-            path = self._crooked(hollow, x, y) if crooked else self._straight(hollow, x, y)
-            plan = _Plan(hollow, start, bed_m, joins, crooked, partial)
+            path = self._crooked(hollow, x, y) if how[0] else self._straight(hollow, x, y)
+            plan = _Plan(hollow, start, bed_m, joins, *how)
             if path is not None and self._try(path, plan):
                 return True
         return False
@@ -325,21 +372,6 @@ class Network:
         level = self.level(cut.path)[station:]
         limit = _DEEPEST_M if cut.kind == "collector" else _DRAIN_DEEPEST_M
         return float((level - np.minimum(cut.bed[station:], bed_m)).max()) > limit
-
-
-def rough_beds(rng: np.random.Generator, cuts: list[Cut]) -> None:
-    """Give each bed the small ups and downs of silt and slumps, 2-3 cm, and old ones their silt.
-
-    Parameters
-    ----------
-    rng : Generator
-    cuts : list of Cut
-        Changed in place.
-    """
-    for cut in cuts:
-        cut.bed += (0.03 if cut.old else 0.02) * np.clip(smooth_walk(rng, cut.bed.size, STEP_M, 22.0), -2, 2)
-        if cut.old:
-            cut.bed += np.clip(0.04 + 0.04 * smooth_walk(rng, cut.bed.size, STEP_M, 70.0), 0, 0.1)
 
 
 def _beyond(x: float, width: float, y: float, height: float) -> tuple[float, float]:
