@@ -181,7 +181,7 @@ def test_prove_small_and_as_json(capsys: pytest.CaptureFixture[str]):
 
 
 def test_prove_tells_what_was_screened(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]):
-    monkeypatch.setattr(prove, "found_by_screen", lambda z, cell_m: ())
+    monkeypatch.setattr(prove, "found_by_screen", lambda z, cell_m, maps: ())
     assert app.run(["prove", "--kinds", "few drained", "--size", "400", "--cell", "2", "--seed-start", "5"]) == 0
     said = capsys.readouterr().out
     assert "few drained, seed 5, 2 m" in said

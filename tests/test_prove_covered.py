@@ -9,7 +9,7 @@ from skimage.morphology import reconstruction
 
 from wetscout.prove import Landscape, TrueCovered, make_landscape
 from wetscout.prove.fields import sample
-from wetscout.prove.landscape import inside
+from wetscout.prove.found import inside
 from wetscout.prove.soilmap import is_hydric
 
 

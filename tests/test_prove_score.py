@@ -19,7 +19,8 @@ from wetscout.prove import (
     run_proof,
     score,
 )
-from wetscout.prove.landscape import TruePond, inside, overlap
+from wetscout.prove.found import inside, overlap
+from wetscout.prove.landscape import TruePond
 from wetscout.prove.score import size_class
 from wetscout.records import Patch
 
@@ -229,8 +230,8 @@ def test_a_screen_that_knows_everything_scores_full(kind: str) -> None:
 def test_run_over_landscapes() -> None:
     seen: list[tuple[int, int]] = []
 
-    def blind(z: np.ndarray, cell_m: float) -> list[Found]:
-        assert z.shape == (200, 200) and cell_m == 2.0
+    def blind(z: np.ndarray, cell_m: float, maps: object) -> list[Found]:
+        assert z.shape == (200, 200) and cell_m == 2.0 and maps is not None
         z[:] = 0  # the caller's copy: the truth must not change with it
         return []
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import fields
+from dataclasses import fields, is_dataclass
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -12,7 +12,7 @@ from wetscout.cli.progress import ShownProgress
 from wetscout.cli.state import State, voice
 
 if TYPE_CHECKING:
-    from wetscout.prove import Found, Report
+    from wetscout.prove import Found, Maps, Report
     from wetscout.records import F32
 
 
@@ -59,7 +59,7 @@ def command(state: State, /, **given: Any) -> None:
     state.give(as_json(report))
 
 
-def found_by_screen(z: F32, cell_m: float) -> tuple[Found, ...]:
+def found_by_screen(z: F32, cell_m: float, maps: Maps | None = None) -> tuple[Found, ...]:
     """Screen an array and keep what is scored.
 
     Parameters
@@ -68,6 +68,8 @@ def found_by_screen(z: F32, cell_m: float) -> tuple[Found, ...]:
         Ground [m].
     cell_m : float
         Cell size [m].
+    maps : Maps or None
+        Soil map and land cover.
 
     Returns
     -------
@@ -77,14 +79,20 @@ def found_by_screen(z: F32, cell_m: float) -> tuple[Found, ...]:
     from wetscout.pipeline import screen_array  # noqa: PLC0415  heavy
     from wetscout.prove import Found  # noqa: PLC0415
 
+    sites = screen_array(z, cell_m).sites
+    place = {site.site_id: i for i, site in enumerate(sites)}
     return tuple(
         Found(
             pool=site.pool,
             spill_m=float(site.values["spill_m"]),
             volume_m3=float(site.values["volume_m3"]),
             plugs=tuple((float(plug.row.mean()), float(plug.col.mean())) for plug in site.plugs),
+            drained_by=str(site.values["drained_by"]),
+            confidence=str(site.values["confidence"]),
+            position=str(site.values["drain_position"] or ""),
+            below=place.get(str(site.values.get("below_id")), -1),
         )
-        for site in screen_array(z, cell_m).sites
+        for site in sites
     )
 
 
@@ -102,5 +110,11 @@ def as_json(report: Report) -> dict[str, Any]:
         Fields of the report by name, `recall` as `[hit, drained]` by size class, and the number of landscapes.
     """
     numbers = {field.name: getattr(report, field.name) for field in fields(report) if field.name != "scores"}
-    plain = {name: None if value != value else value for name, value in numbers.items()}  # noqa: PLR0124  NaN
-    return {"landscapes": len(report.scores), **plain}
+    return {"landscapes": len(report.scores), **{name: _plain(value) for name, value in numbers.items()}}
+
+
+def _plain(value: Any) -> Any:
+    """Values of a nested report, a share of nothing as null."""
+    if is_dataclass(value):
+        return {field.name: _plain(getattr(value, field.name)) for field in fields(value)}
+    return None if value != value else value  # noqa: PLR0124  NaN

@@ -1,10 +1,11 @@
 """Invented landscapes with known answers, and the scoring against them."""
 
+from wetscout.prove.found import Found
 from wetscout.prove.kinds import KINDS, Options, options_of
 from wetscout.prove.landscape import (
     Crossing,
-    Found,
     Landscape,
+    Maps,
     Original,
     SoilPatch,
     TrueBasin,
@@ -23,6 +24,7 @@ __all__ = [
     "Crossing",
     "Found",
     "Landscape",
+    "Maps",
     "Options",
     "Original",
     "Report",

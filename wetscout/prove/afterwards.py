@@ -8,7 +8,8 @@ import numpy as np
 
 from wetscout.prove.buried import Pipe
 from wetscout.prove.cover import AGRICULTURE
-from wetscout.prove.landscape import Original, SoilPatch, TrueBasin, TrueCovered, TrueLine, inside, overlap
+from wetscout.prove.found import inside, iou
+from wetscout.prove.landscape import Maps, Original, TrueBasin, TrueCovered, TrueLine
 from wetscout.prove.soilmap import hydric_share
 from wetscout.prove.truth import Pool, natural_pools
 from wetscout.records import F32, F64, U8, Patch
@@ -52,13 +53,10 @@ class Before:
             None where there was none.
         """
         best: tuple[float, Pool] | None = None
-        own = int(np.count_nonzero(pool.mask))
         for p in self.pools:
-            both = overlap(pool, p.patch)
-            if both:
-                iou = both / (own + int(np.count_nonzero(p.patch.mask)) - both)
-                if best is None or iou > best[0]:
-                    best = (iou, p)
+            share = iou(pool, p.patch)
+            if share > 0 and (best is None or share > best[0]):
+                best = (share, p)
         if best is None:
             return None
         p = best[1]
@@ -180,14 +178,6 @@ def _next(b: TrueBasin, line_id: int, tops: list[TrueBasin], ditches: tuple[True
     return -1
 
 
-@dataclass(frozen=True)
-class Maps:
-    """What the screen is told of the land: soils, and land cover on the grid of the DEM."""
-
-    soils: tuple[SoilPatch, ...]
-    landcover: U8
-
-
 def covered_truths(
     basins: tuple[TrueBasin, ...],
     pipes: list[tuple[Pipe, F64, F64]],
@@ -220,10 +210,10 @@ def covered_truths(
         if not mine or not was:
             continue
         first = min(was, key=lambda p: abs(p.node.spill_m - pipe.spill_m))
-        best = max(mine, key=lambda b: (_iou(b.pool, first.patch), -b.node_id))
-        if _iou(best.pool, first.patch) < 0.3:
+        best = max(mine, key=lambda b: (iou(b.pool, first.patch), -b.node_id))
+        if iou(best.pool, first.patch) < 0.3:
             # the hollow itself is gone; what closes over the pipe now is what lay around it
-            best, first = max(((b, p) for b in mine for p in was), key=lambda k: _iou(k[0].pool, k[1].patch))
+            best, first = max(((b, p) for b in mine for p in was), key=lambda k: iou(k[0].pool, k[1].patch))
         ids = (best.node_id, *(b.node_id for b in mine if b.node_id != best.node_id))
         covered.append(_covered((len(covered), ids), best, (pipe, row, col), (before, first), maps))
         for n in ids:
@@ -235,11 +225,6 @@ def _empties(pool: Patch, row: F64, col: F64) -> bool:
     """Whether a pipe begins in a pool and comes out outside of it; the first metres count, the floor is uneven."""
     wet = inside(pool, row, col)
     return bool(wet[:6].any()) and not wet[-1]
-
-
-def _iou(a: Patch, b: Patch) -> float:
-    both = overlap(a, b)
-    return both / (int(np.count_nonzero(a.mask)) + int(np.count_nonzero(b.mask)) - both)
 
 
 def _covered(

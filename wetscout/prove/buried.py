@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from wetscout.prove.fields import smooth_walk
+from wetscout.prove.found import inside
 from wetscout.prove.kinds import Options
-from wetscout.prove.landscape import inside
 from wetscout.prove.network import Hollow, Network
 from wetscout.prove.routes import STEP_M
 from wetscout.prove.sweep import Path, sweep

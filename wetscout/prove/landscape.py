@@ -4,11 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-from numpy.typing import NDArray
 from shapely.geometry import MultiPolygon, Polygon
 
-from wetscout.records import BOOL, F32, F64, U8, Patch
+from wetscout.records import F32, F64, U8, Patch
 
 
 @dataclass(frozen=True)
@@ -311,6 +309,11 @@ class Landscape:
     original: F32 | None = None
 
     @property
+    def maps(self) -> Maps | None:
+        """Soil map and land cover, None where there is none."""
+        return None if self.landcover is None else Maps(self.soils, self.landcover)
+
+    @property
     def area_km2(self) -> float:
         """Area of the raster [km2]."""
         return self.z.size * self.cell_m**2 / 1e6
@@ -321,51 +324,15 @@ class Landscape:
 
 
 @dataclass(frozen=True)
-class Found:
-    """One offered site, as far as it is scored: pool, spill [m], volume [m3], plugs as (row, col) [cells]."""
+class Maps:
+    """What the screen may be told of the land beside its heights.
 
-    pool: Patch
-    spill_m: float
-    volume_m3: float
-    plugs: tuple[tuple[float, float], ...]
-
-
-def overlap(a: Patch, b: Patch) -> int:
-    """Count the cells two patches share.
-
-    Parameters
+    Attributes
     ----------
-    a, b : Patch
-
-    Returns
-    -------
-    int
+    soils : tuple of SoilPatch
+    landcover : uint8 (rows, cols)
+        On the grid of the DEM.
     """
-    row0, col0 = max(a.row0, b.row0), max(a.col0, b.col0)
-    row1 = min(a.row0 + a.mask.shape[0], b.row0 + b.mask.shape[0])
-    col1 = min(a.col0 + a.mask.shape[1], b.col0 + b.mask.shape[1])
-    if row1 <= row0 or col1 <= col0:
-        return 0
-    one: BOOL = a.mask[row0 - a.row0 : row1 - a.row0, col0 - a.col0 : col1 - a.col0]
-    two: BOOL = b.mask[row0 - b.row0 : row1 - b.row0, col0 - b.col0 : col1 - b.col0]
-    return int(np.count_nonzero(one & two))
 
-
-def inside(patch: Patch, row: NDArray[np.float64], col: NDArray[np.float64]) -> BOOL:
-    """Tell which points (row, col) [cells] lie on cells of a patch.
-
-    Parameters
-    ----------
-    patch : Patch
-    row, col : float64 (n,)
-
-    Returns
-    -------
-    bool (n,)
-    """
-    r = np.rint(row).astype(np.int64) - patch.row0
-    c = np.rint(col).astype(np.int64) - patch.col0
-    ok = (r >= 0) & (c >= 0) & (r < patch.mask.shape[0]) & (c < patch.mask.shape[1])
-    out: BOOL = np.zeros(r.shape, dtype=np.bool_)
-    out[ok] = patch.mask[r[ok], c[ok]]
-    return out
+    soils: tuple[SoilPatch, ...]
+    landcover: U8

@@ -9,13 +9,14 @@ import numpy as np
 
 from wetscout.errors import InputError
 from wetscout.prove import dig
-from wetscout.prove.afterwards import Before, Maps, covered_truths, paint_uses, with_chain, with_originals, with_uses
+from wetscout.prove.afterwards import Before, covered_truths, paint_uses, with_chain, with_originals, with_uses
 from wetscout.prove.buried import backfill
 from wetscout.prove.cover import make_cover, uses_of
 from wetscout.prove.earthwork import do_work
 from wetscout.prove.fields import block_mean, sample
+from wetscout.prove.found import inside
 from wetscout.prove.kinds import Options, options_of
-from wetscout.prove.landscape import Landscape, TrueCovered, TrueCulvert, TrueLine, TruePond, inside
+from wetscout.prove.landscape import Landscape, Maps, TrueCovered, TrueCulvert, TrueLine, TruePond
 from wetscout.prove.network import Network
 from wetscout.prove.plan import dig_network, plan_works
 from wetscout.prove.roads import Road, make_roads, raise_roads, roadside_cuts

@@ -9,8 +9,8 @@ import numpy as np
 from wetscout.prove.buried import Pipe, lay_pipes
 from wetscout.prove.earthwork import Work
 from wetscout.prove.fields import smooth_walk
+from wetscout.prove.found import inside
 from wetscout.prove.kinds import Options
-from wetscout.prove.landscape import inside
 from wetscout.prove.network import Hollow, Network
 from wetscout.prove.routes import STEP_M, Cut
 from wetscout.prove.sweep import Path, resample

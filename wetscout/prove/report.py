@@ -7,6 +7,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from wetscout.prove.report_covered import (
+    ChainReport,
+    CoveredReport,
+    chain_lines,
+    covered_lines,
+    covered_wrong,
+    pool_chains,
+    pool_covered,
+)
+from wetscout.prove.report_covered import percent as _percent
+from wetscout.prove.report_covered import share as _share
 from wetscout.prove.score import CLASSES, LEAST_M2, Hit, Score
 
 _PLUG_M = 15.0
@@ -40,6 +51,9 @@ class Report:
         plug within 15 m.
     undrained_km2, undrained_false : float, int
         Landscapes without a drained basin: area and false sites.
+    with_maps, terrain_alone : CoveredReport
+        Covered drains, with soils and land cover and without.
+    chains : ChainReport
     """
 
     scores: tuple[Score, ...]
@@ -59,6 +73,9 @@ class Report:
     ways_plugged: float
     undrained_km2: float
     undrained_false: int
+    with_maps: CoveredReport
+    terrain_alone: CoveredReport
+    chains: ChainReport
 
 
 def pool_scores(scores: Sequence[Score]) -> Report:
@@ -100,11 +117,10 @@ def pool_scores(scores: Sequence[Score]) -> Report:
         ways_plugged=ways,
         undrained_km2=sum(s.area_km2 for s in bare),
         undrained_false=sum(len(s.false_sites) for s in bare),
+        with_maps=pool_covered([s.buried for s in scores]),
+        terrain_alone=pool_covered([s.bare for s in scores if s.bare is not None]),
+        chains=pool_chains([s.chains for s in scores]),
     )
-
-
-def _share(part: int, whole: int) -> float:
-    return part / whole if whole else float("nan")
 
 
 def _quantile(values: np.ndarray, q: float) -> float:
@@ -159,13 +175,12 @@ def lines_of(report: Report, wrong: int = 40) -> list[str]:
             f"landscapes without a drained basin: {r.undrained_false} false sites in {r.undrained_km2:.1f} km2"
             f" ({per:.1f} in 4 km2)"
         )
+    out += covered_lines("covered drains, soils and land cover given", r.with_maps)
+    out += covered_lines("covered drains, terrain alone", r.terrain_alone)
+    out += chain_lines(r.chains)
     out += _by_kind(r)
     out += _wrong(r, wrong)
-    return out
-
-
-def _percent(share: float) -> str:
-    return "-" if np.isnan(share) else f"{100 * share:.0f} %"
+    return out + covered_wrong([s.buried for s in r.scores], wrong)
 
 
 def _by_kind(report: Report) -> list[str]:

@@ -8,7 +8,8 @@ Rules
 3. A second site on a family already hit, or on a basin inside or around one already hit, is false. So is a site that
    matches a basin nobody drained, or nothing.
 4. A match with a partly drained basin, one under the size limits or one at the raster's border counts neither way.
-5. A drained family not found itself, whose ground lies in an enclosing basin that was found (or counted neither way by
+5. Sites offered as drained by a covered pipe are passed over here; `score_covered` scores them.
+6. A drained family not found itself, whose ground lies in an enclosing basin that was found (or counted neither way by
    rule 4), counts neither way.
 """
 
@@ -19,7 +20,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wetscout.prove.landscape import Found, Landscape, TrueBasin, overlap
+from wetscout.prove.found import Found, overlap
+from wetscout.prove.landscape import Landscape, TrueBasin
+from wetscout.prove.score_chains import ChainScore, score_chains
+from wetscout.prove.score_covered import CoveredScore, score_covered
 from wetscout.records import F64, Patch
 
 IOU = 0.5
@@ -79,7 +83,10 @@ class Missed:
 
 @dataclass(frozen=True)
 class Score:
-    """One landscape scored."""
+    """One landscape scored: open drains, covered ones with soils and land cover given, rows of basins.
+
+    `bare` is the list of covered drains from terrain alone, where that was tried.
+    """
 
     kind: str
     seed: int
@@ -91,6 +98,9 @@ class Score:
     missed: tuple[Missed, ...]
     neither: int
     covered: int
+    buried: CoveredScore
+    chains: ChainScore
+    bare: CoveredScore | None = None
 
 
 def size_class(area_m2: float, depth_m: float) -> str | None:
@@ -125,7 +135,8 @@ def score(landscape: Landscape, found: Sequence[Found]) -> Score:
     families = _families(basins)
     table = [_overlaps(f.pool, basins) for f in found]
     picks = [_pick(row, basins) for row in table]
-    order = sorted(range(len(found)), key=lambda i: (-(picks[i] or (0, 0.0))[1], i))
+    opened = [i for i, f in enumerate(found) if not f.covered]
+    order = sorted(opened, key=lambda i: (-(picks[i] or (0, 0.0))[1], i))
     parents = landscape.parent_of()
     taken: set[int] = set()
     shaded: set[int] = set()
@@ -151,11 +162,13 @@ def score(landscape: Landscape, found: Sequence[Found]) -> Score:
             continue
         taken.add(basin.node_id)
         hits.append(_hit(i, found[i], basin, size, pick[1], cell))
-    missed, covered = _left(basins, families, taken, shaded, parents, table)
+    missed, covered = _left(basins, families, taken, shaded, parents, [table[i] for i in opened])
     drained = any(b.drained or b.partial for b in basins)
     return Score(
         landscape.kind, landscape.seed, cell, landscape.area_km2, drained,
         tuple(hits), tuple(false_sites), tuple(missed), neither, covered,
+        score_covered(landscape, found),
+        score_chains(landscape, found, {h.node_id: h.found for h in hits}, [(h.ways, h.ways_plugged) for h in hits]),
     )  # fmt: skip
 
 

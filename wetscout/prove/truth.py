@@ -10,7 +10,8 @@ from scipy import ndimage
 
 from wetscout.prove.fields import sample
 from wetscout.prove.flood import Node, fill_level, labels_of, nodes_of, passes_of
-from wetscout.prove.landscape import Crossing, TrueBasin, TrueLine, inside
+from wetscout.prove.found import inside
+from wetscout.prove.landscape import Crossing, TrueBasin, TrueLine
 from wetscout.records import BOOL, F32, F64, I32, Patch
 
 # Hollows that meet are kept apart when both are this deep there [m].

@@ -1,0 +1,115 @@
+"""Scoring of basins in a row on one ditch, of where their drains start, and of rims with several cuts."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from wetscout.prove.found import Found
+from wetscout.prove.landscape import Landscape, TrueBasin
+
+
+@dataclass(frozen=True)
+class ChainScore:
+    """Counts over the basins found on one landscape.
+
+    Attributes
+    ----------
+    members, members_found : int
+        Scored basins that stand in a row with another; those of them found.
+    pairs, pairs_right : int
+        Neighbours in a row, both found; those where the site the result names below the upper one is the lower one.
+    positions, positions_right : int
+        Basins found whose `drain_position` is told; where it is right.
+    chain_positions, chain_positions_right : int
+        The same for members of a row.
+    several, several_closed : int
+        Basins found with two or more true ways out; those with a plug within 15 m of each.
+    """
+
+    members: int
+    members_found: int
+    pairs: int
+    pairs_right: int
+    positions: int
+    positions_right: int
+    chain_positions: int
+    chain_positions_right: int
+    several: int
+    several_closed: int
+
+
+def score_chains(
+    landscape: Landscape, found: Sequence[Found], hits: Mapping[int, int], ways: Sequence[tuple[int, int]]
+) -> ChainScore:
+    """Score rows of basins.
+
+    Parameters
+    ----------
+    landscape : Landscape
+    found : sequence of Found
+    hits : mapping of int to int
+        Place in `found` of the site that stands for a true basin, by `node_id`.
+    ways : sequence of (int, int)
+        True ways out of each basin found, and those with a plug.
+
+    Returns
+    -------
+    ChainScore
+    """
+    basins = landscape.basins
+    up = landscape.parent_of()
+    site = {n: _hit_of(n, hits, up) for n in range(len(basins))}
+    below = {b.node_id: b.next_id for b in basins if b.next_id >= 0}
+    members = [n for n in sorted(set(below) | set(below.values())) if _scored(basins[n])]
+    pairs = [(site[a], site[b]) for a, b in sorted(below.items())]
+    both = [(a, b) for a, b in pairs if a is not None and b is not None and a != b]
+    told = {n: f for n, f in hits.items() if found[f].position}
+    right = {n for n, f in told.items() if (found[f].position == "starts here") == basins[n].starts_here}
+    # a hit may stand for a nested member of the row
+    of_row = {n for n in told for m in members if site[m] == told[n]}
+    several = [w for w in ways if w[0] >= 2]
+    return ChainScore(
+        members=len(members),
+        members_found=sum(site[n] is not None for n in members),
+        pairs=len(both),
+        pairs_right=sum(_next_hit(found, a, set(hits.values())) == b for a, b in both),
+        positions=len(told),
+        positions_right=len(right),
+        chain_positions=len(of_row),
+        chain_positions_right=len(of_row & right),
+        several=len(several),
+        several_closed=sum(closed >= of for of, closed in several),
+    )
+
+
+def _scored(b: TrueBasin) -> bool:
+    return not b.at_edge and b.area_m2 >= 1000.0 and b.depth_m >= 0.3
+
+
+def _hit_of(node: int, hits: Mapping[int, int], up: Mapping[int, int]) -> int | None:
+    """The site on a basin, or on one inside or around it."""
+    if node in hits:
+        return hits[node]
+    at = up.get(node, -1)
+    while at >= 0:
+        if at in hits:
+            return hits[at]
+        at = up.get(at, -1)
+    for inner, site in sorted(hits.items()):
+        at = up.get(inner, -1)
+        while at >= 0:
+            if at == node:
+                return site
+            at = up.get(at, -1)
+    return None
+
+
+def _next_hit(found: Sequence[Found], site: int, right: set[int]) -> int:
+    """The next site down the way of the water that stands for a true basin; -1 none."""
+    at = found[site].below
+    for _ in found:
+        if at < 0 or at in right:
+            return at
+        at = found[at].below
+    return -1
