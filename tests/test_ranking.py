@@ -92,6 +92,28 @@ def test_passing_ditch_stays_out_of_the_easy_third():
     assert max(site.values["score"] for site in ranked[3:]) <= 66.0
 
 
+def test_weak_finds_keep_passing_ditches_out_but_not_from_the_very_front():
+    """Two weak sites that start here, seven clear passing ones: both weak ones stand in the third, at its end."""
+    passing = [make_site(f"p{i}", ditch=i, drain_position="passes through", gain_m2=1e6) for i in range(7)]
+    weak = [
+        make_site("faint", ditch=20, gain_m2=600.0, confidence="low"),
+        make_site("woods", ditch=21, gain_m2=9000.0, _signs={"rough_ground": 1.0}),
+    ]
+    ranked = [site.site_id for site in rank(tuple(passing + weak), RankingSettings())]
+    assert ranked[:3] == ["p0", "woods", "faint"]
+    clear = rank((*passing, *weak, make_site("clear", ditch=30, gain_m2=900.0)), RankingSettings())
+    assert [site.site_id for site in clear[:4]] == ["clear", "p0", "woods", "faint"]
+
+
+def test_woods_and_yards_come_after_clear_sites_and_say_so():
+    woods, field = make_site("a", _signs={"rough_ground": 1.0}), make_site("b", ditch=2, gain_m2=600.0, cuts_n=4)
+    ranked = rank((woods, field), RankingSettings())
+    assert [site.site_id for site in ranked] == ["b", "a"]
+    assert "look at imagery first" in ranked[1].values["cautions"]
+    assert "rough ground full of faint lines" in ranked[1].values["reasons"]
+    assert "imagery" not in ranked[0].values["cautions"]
+
+
 def test_sites_at_the_cap_are_told_apart_by_their_merit():
     many = make_site("a", ditch=1, drain_position="passes through", gain_m2=1e6, cuts_n=4)
     one = make_site("b", ditch=2, drain_position="passes through", gain_m2=1e6, cuts_n=1)
@@ -110,8 +132,9 @@ def test_first_ten_hold_a_ditch_once_and_the_rest_fold_under_it():
     assert "same ditch" not in ranked[0].values["reasons"]
 
 
-def test_internal_ditch_list_comes_before_the_plugs():
-    twins = (make_site("a", ditch=1, _ditch_ids=(7,)), make_site("b", ditch=2, _ditch_ids=(7, 8)), make_site("c", 3))
+def test_internal_list_of_cut_ditches_comes_before_the_plugs():
+    first, second = make_site("a", ditch=1, _cut_ditch_ids=(7,)), make_site("b", ditch=2, _cut_ditch_ids=(7, 8))
+    twins = (first, second, make_site("c", 3))
     ranked = rank(twins, RankingSettings())
     assert [site.site_id for site in ranked] == ["a", "c", "b"]
 

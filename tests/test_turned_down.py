@@ -23,6 +23,7 @@ SIGNS = {
     "drain_in_pool_m": 60.0,
     "sure_in_pool_m": 60.0,
     "bed_in_pool_m": 99.0,
+    "rough_ground": 0.0,
 }
 WAY = np.array([0, 1], dtype=np.int64)
 CUT = Cut(5, 5, 0.0, 1.0, 99.5, 100.1, 98.9, 1, False, WAY, WAY)
@@ -47,6 +48,10 @@ def test_nothing_speaks_against_a_plain_drained_basin():
     assert reason_against(basin(), ditch(), 1.0, SiteSettings()) is None
 
 
+def test_woods_alone_turn_nothing_down():
+    assert reason_against(basin(rough_ground=1.0), ditch(), 1.0, SiteSettings()) is None
+
+
 @pytest.mark.parametrize(
     ("changes", "line", "cell_m", "words"),
     [
@@ -67,6 +72,8 @@ def test_nothing_speaks_against_a_plain_drained_basin():
         ({"bed_in_pool_m": 99.38, "sure_in_pool_m": 0.0}, {}, 1.0, "below the floor"),
         ({"floor_m": 99.7, "today_m": 99.75, "drain_in_pool_m": 0.0}, {"kind": "roadside"}, 1.0, "beside the road"),
         ({"floor_m": 99.84, "today_m": 99.86, "upstream_m": 300.0}, {}, 1.0, "shallow strip"),
+        ({"rough_ground": 1.0}, {"kind": "roadside"}, 1.0, "woods"),
+        ({"rough_ground": 1.0}, {"bank_climb_m": 0.1}, 1.0, "woods"),
         (
             {"upstream_m": 300.0, "pool_m2": 700.0, "half_width_m": 9.5, "bed_in_pool_m": 99.3},
             {},

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
-from wetscout.ranking.score import merit, passes_through, score
+from wetscout.ranking.score import is_unclear, merit, passes_through, score
 from wetscout.ranking.words import cautions, reasons, work
 from wetscout.records import Site
 from wetscout.settings.ranking import RankingSettings
@@ -23,9 +24,10 @@ class _Entry:
 def rank(sites: tuple[Site, ...], settings: RankingSettings) -> tuple[Site, ...]:
     """Rank sites and write down why.
 
-    A site whose ditch passes through does not rank in the first third while another site is left for the place; among
+    A site whose ditch passes through does not rank in the first third while another site is left outside it; among
     the first `one_per_ditch_ranks` each ditch appears once while a site on another ditch is left that may stand there.
-    Sites of low confidence come after all others that may stand in a place.
+    These two rules say which sites stand in the first third and among the first ten. In each of those parts clear sites
+    come first: one of low confidence, or in woods or yards, holds its place in the third but not the very front.
 
     Parameters
     ----------
@@ -40,7 +42,9 @@ def rank(sites: tuple[Site, ...], settings: RankingSettings) -> tuple[Site, ...]
         By rank; `values` gains `score` (0-100), `rank` (from 1), `reasons`, `cautions` and `work`.
     """
     entries = [_Entry(site, score(site, settings)) for site in sites]
-    entries.sort(key=lambda entry: (_faint(entry.site), -entry.score, -merit(entry.site, settings), entry.site.site_id))
+    entries.sort(
+        key=lambda entry: (is_unclear(entry.site), -entry.score, -merit(entry.site, settings), entry.site.site_id)
+    )
     ranked = []
     for position, entry in enumerate(_places(entries, settings), start=1):
         site = entry.site
@@ -61,14 +65,15 @@ def ditch_ids(site: Site) -> frozenset[int]:
     Parameters
     ----------
     site : Site
-        With `_ditch_ids` among its values, or plugs that name their ditch.
+        With `_cut_ditch_ids` among its values, or plugs that name their ditch. A ditch that only runs through the pool
+        does not drain it.
 
     Returns
     -------
     frozenset of int
         Empty when no ditch is known.
     """
-    listed = site.values.get("_ditch_ids")
+    listed = site.values.get("_cut_ditch_ids")
     if listed is None:
         listed = [plug.ditch_id for plug in site.plugs]
     return frozenset(int(number) for number in listed if number is not None)
@@ -90,7 +95,27 @@ def _places(entries: Sequence[_Entry], settings: RankingSettings) -> list[_Entry
             taken.setdefault(ditch, entry.site.site_id)
         if one_each:
             waiting = [_fold(other, taken) for other in waiting]
-    return placed
+    return _clear_first(placed, first_third, settings.one_per_ditch_ranks)
+
+
+def _clear_first(placed: Sequence[_Entry], first_third: int, one_each: int) -> list[_Entry]:
+    """Order inside the parts whose members the rules have settled: clear sites first, in the first third those on
+    ditches that start there before passing ones. Weak finds that keep a passing ditch out are not pushed to the front.
+    """
+    ends = sorted({0, min(first_third, len(placed)), min(one_each, len(placed)), len(placed)})
+    out: list[_Entry] = []
+    for a, b in pairwise(ends):
+        order = _starting_first if b <= first_third else _unclear
+        out += sorted(placed[a:b], key=order)
+    return out
+
+
+def _unclear(entry: _Entry) -> tuple[bool, bool]:
+    return is_unclear(entry.site), False
+
+
+def _starting_first(entry: _Entry) -> tuple[bool, bool]:
+    return is_unclear(entry.site), passes_through(entry.site)
 
 
 def _choose(waiting: Sequence[_Entry], easy: bool, one_each: bool, taken: dict[int, str]) -> int:
@@ -107,11 +132,6 @@ def _choose(waiting: Sequence[_Entry], easy: bool, one_each: bool, taken: dict[i
                 continue
             return index
     return 0
-
-
-def _faint(site: Site) -> bool:
-    """Whether little says that a drain was dug here."""
-    return site.values.get("confidence") == "low"
 
 
 def _fold(entry: _Entry, taken: dict[int, str]) -> _Entry:

@@ -69,6 +69,37 @@ def passes_through(site: Site) -> bool:
     return bool(site.values.get("drain_position") == "passes through")
 
 
+def rough_ground(site: Site) -> bool:
+    """Say whether the ground in and around a site looks like woods, yards or built-up ground.
+
+    Parameters
+    ----------
+    site : Site
+        A basin offered for restoration; `_signs` among its values may hold `rough_ground`.
+
+    Returns
+    -------
+    bool
+        False where nothing was measured.
+    """
+    return bool((site.values.get("_signs") or {}).get("rough_ground", 0.0))
+
+
+def is_unclear(site: Site) -> bool:
+    """Say whether a site should wait for the clearer ones: low confidence, or in woods or yards.
+
+    Parameters
+    ----------
+    site : Site
+        A basin offered for restoration.
+
+    Returns
+    -------
+    bool
+    """
+    return site.values.get("confidence") == "low" or rough_ground(site)
+
+
 def criteria(site: Site, settings: RankingSettings) -> dict[str, float]:
     """Mark a site on every criterion.
 

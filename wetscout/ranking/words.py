@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from wetscout.ranking.score import earth_m3, known, passes_through
+from wetscout.ranking.score import earth_m3, known, passes_through, rough_ground
 from wetscout.records import Site
 from wetscout.settings.ranking import RankingSettings
 from wetscout.units import ACRE_M2, YARD3_M3, round_figures, round_level
@@ -98,6 +98,8 @@ def reasons(site: Site, settings: RankingSettings, folded_under: str | None = No
     drained_by = site.values.get("drained_by")
     if confidence and drained_by:
         parts.append(f"{confidence} confidence that it was drained this way ({drained_by})")
+    if rough_ground(site):
+        parts.append("rough ground full of faint lines around it, ranked after clearer places")
     if folded_under is not None:
         parts.append(f"same ditch as site {folded_under}, judge the two together")
     return "; ".join(part for part in parts if part)
@@ -136,6 +138,8 @@ def cautions(site: Site, settings: RankingSettings) -> str:
         parts.append("a large catchment for the pool: flow through it may be more than a plug can stand")
     if ratio is not None and ratio < settings.ratio_low:
         parts.append("a small catchment for the pool: rain off the land may not fill it")
+    if rough_ground(site):
+        parts.append("woods or yards around, where tracks and garden hollows look like ditches: look at imagery first")
     if values.get("confidence") == "low":
         parts.append("look before you believe it: the signs in the ground are weak")
     parts.append("buried pipe does not show in elevation and may still drain it")

@@ -156,9 +156,11 @@ class Builder:
         if not reaches:
             # only faint lines enter the pool; on real ground most of those are furrows, tracks and rough grass
             return "low"
+        # on rough ground full of faint lines a track looks like a ditch: one step less sure
+        wild = bool(c.signs.get("rough_ground", 0.0))
         if sure and climbs and large and deep >= 0.4 and c.closes:
-            return "high"
-        if (sure or climbs) and c.closes and deep >= 0.2:
+            return "medium" if wild else "high"
+        if (sure or climbs) and c.closes and deep >= 0.2 and not wild:
             return "medium"
         return "low"
 

@@ -16,6 +16,7 @@ from wetscout.settings.ranking import RankingSettings
 from wetscout.settings.restore import RestoreSettings
 from wetscout.settings.sites import SiteSettings
 from wetscout.settings.surfaces import SurfaceSettings
+from wetscout.settings.surroundings import SurroundingSettings
 
 __all__ = ["Settings"]
 
@@ -29,6 +30,7 @@ class Settings:
     surfaces: SurfaceSettings = field(default_factory=SurfaceSettings)
     basins: BasinSettings = field(default_factory=BasinSettings)
     sites: SiteSettings = field(default_factory=SiteSettings)
+    surroundings: SurroundingSettings = field(default_factory=SurroundingSettings)
     restore: RestoreSettings = field(default_factory=RestoreSettings)
     ranking: RankingSettings = field(default_factory=RankingSettings)
     people: PeopleSettings = field(default_factory=PeopleSettings)

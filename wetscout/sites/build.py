@@ -9,9 +9,11 @@ from scipy import ndimage
 
 from wetscout.records import CUT, F32, FILL, SPOIL, Candidate, Crossing, Linework, Patch, Surfaces, Terrain, Tree
 from wetscout.settings.sites import SiteSettings
+from wetscout.settings.surroundings import SurroundingSettings
 from wetscout.sites.cuts import Window, find_cuts
 from wetscout.sites.judge import Measures, children_of, choose, lift, lower_nodes, measure
 from wetscout.sites.network import Network
+from wetscout.sites.setting import Surroundings
 from wetscout.sites.turned_down import reason_against
 
 
@@ -56,9 +58,18 @@ class Finder:
     tree : Tree
         Of the natural surface.
     s : SiteSettings
+    around : SurroundingSettings
     """
 
-    def __init__(self, terrain: Terrain, surfaces: Surfaces, lines: Linework, tree: Tree, s: SiteSettings) -> None:
+    def __init__(
+        self,
+        terrain: Terrain,
+        surfaces: Surfaces,
+        lines: Linework,
+        tree: Tree,
+        s: SiteSettings,
+        around: SurroundingSettings | None = None,
+    ) -> None:
         self.terrain = terrain
         self.surfaces = surfaces
         self.lines = lines
@@ -66,6 +77,7 @@ class Finder:
         self.s = s
         self.cell_m = terrain.grid.cell_m
         self.network = Network(lines.ditches, self.cell_m, 6.0)
+        self.around = Surroundings(surfaces, self.network, self.cell_m, around or SurroundingSettings())
         self.rim = 0.5 * (surfaces.natural + surfaces.cautious)
         # one pass over the raster; a scan for every candidate took half of the time at 10 M cells
         self.catchment_boxes = ndimage.find_objects(tree.catchment_labels + 1, max_label=len(tree.table))
@@ -171,9 +183,10 @@ class Finder:
         }
         pool_rows, pool_cols = np.flatnonzero(window.pool.any(axis=1)), np.flatnonzero(window.pool.any(axis=0))
         box = (slice(pool_rows[0], pool_rows[-1] + 1), slice(pool_cols[0], pool_cols[-1] + 1))
+        pool = Patch(window.row0 + int(pool_rows[0]), window.col0 + int(pool_cols[0]), window.pool[box].copy())
         return Candidate(
             node=node,
-            pool=Patch(window.row0 + int(pool_rows[0]), window.col0 + int(pool_cols[0]), window.pool[box].copy()),
+            pool=pool,
             catchment=self._catchment(node),
             spill_m=spill,
             today_m=float(m.today[node]),
@@ -186,7 +199,7 @@ class Finder:
             ditch_ids=tuple(sorted(ids | cut_ids)),
             closes=closes,
             next_at=next_at,
-            signs=signs,
+            signs={**signs, **self.around.signs(pool.mask, pool.row0, pool.col0)},
         )
 
     def _upstream(self, entries: list[tuple[int, int]]) -> float:

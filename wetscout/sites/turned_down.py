@@ -37,7 +37,7 @@ def reason_against(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSetti
     shallow = s.offer_depth_m * min(max(cell_m, 1.0), 2.0)
     if c.spill_m - c.floor_m < shallow and (cell_m <= s.fine_cell_m or c.signs["pool_m2"] < s.coarse_wide_m2):
         return "too shallow for this DEM"
-    return _shape(c, s) or _ditch(c, main, cell_m, s)
+    return _shape(c, s) or _ditch(c, main, cell_m, s) or _woods(c, main, s)
 
 
 def _shape(c: Candidate, s: SiteSettings) -> str | None:
@@ -89,6 +89,19 @@ def _ditch(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSettings) -> 
     if beside_road and not drains and depth < s.roadside_depth_m:
         return "held by road fill, drained by the ditch beside the road"
     return _passing(c, depth, below + 0.1 * coarse, s) if c.upstream_m > s.upstream_m else None
+
+
+def _woods(c: Candidate, main: Ditch | None, s: SiteSettings) -> str | None:
+    """In woods and yards a line must be listed, no roadside, and its banks climb: those of tracks and hedges do not."""
+    proven = (
+        main is not None
+        and main.sure
+        and main.kind in ("ditch", "straightened stream")
+        and main.bank_climb_m >= s.weak_climb_m
+    )
+    if c.signs["rough_ground"] and not proven:
+        return "woods, yards or tracks: rough ground full of faint lines, and none is proven to be a drain"
+    return None
 
 
 def _passing(c: Candidate, depth: float, below: float, s: SiteSettings) -> str | None:

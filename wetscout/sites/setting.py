@@ -1,0 +1,134 @@
+"""What surrounds a site: smooth fields, or rough ground full of faint lines as in woods, yards and built-up places.
+
+In woods and yards tracks, root plates, garden hollows and old boundaries look like short ditches and small basins at
+2 m cells. Two signs tell them from fields: the ground between the lines is rough compared with the raster's own smooth
+ground, and faint lines lie dense.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+from scipy import ndimage
+
+from wetscout.records import BOOL, CUT, F32, F64, FILL, SPOIL, Surfaces
+from wetscout.settings.surroundings import SurroundingSettings
+from wetscout.sites.network import Network
+
+# differences are counted in steps of 0.1 mm up to 2 m: finer than any DEM is rounded
+_COUNT_M = 1e-4
+_COUNTS = 20_000
+_WAYS = ((0, 1), (1, 0), (1, 1), (1, -1))
+
+
+def third_difference(ground: F32, rows: np.ndarray, cols: np.ndarray, step: float) -> F64:
+    """Roughness at cells: the median over four directions of the third difference of the ground.
+
+    A plane, a slope and the even curve of a basin's side give nothing (the third difference of a quadratic is zero);
+    bumps of about the step's length do.
+
+    Parameters
+    ----------
+    ground : float32 (rows, cols)
+        [m]
+    rows, cols : int64 (n,)
+        Cells asked for.
+    step : float
+        Distance between the four places of a difference [cells].
+
+    Returns
+    -------
+    float64 (n,)
+        [m]; NaN where one of the places is unknown or outside.
+    """
+    out = np.empty((len(_WAYS), rows.size))
+    for k, (d_row, d_col) in enumerate(_WAYS):
+        steps = max(1, round(step / float(np.hypot(d_row, d_col))))
+        at = [_look(ground, rows + m * steps * d_row, cols + m * steps * d_col) for m in (-1, 0, 1, 2)]
+        out[k] = np.abs(at[0] - 3.0 * at[1] + 3.0 * at[2] - at[3])
+    middle = np.sort(out, axis=0)  # NaN sorts last, so any unknown direction shows in the last row
+    return np.where(np.isnan(middle[-1]), np.nan, 0.5 * (middle[1] + middle[2]))
+
+
+def _look(ground: F32, rows: np.ndarray, cols: np.ndarray) -> F64:
+    inside = (rows >= 0) & (cols >= 0) & (rows < ground.shape[0]) & (cols < ground.shape[1])
+    out = np.full(rows.size, np.nan)
+    out[inside] = ground[rows[inside], cols[inside]]
+    return out
+
+
+class Surroundings:
+    """Measures the ground in and around pools against the ground of the whole raster.
+
+    Parameters
+    ----------
+    surfaces : Surfaces
+    network : Network
+    cell_m : float
+        Cell size [m].
+    s : SurroundingSettings
+    """
+
+    def __init__(self, surfaces: Surfaces, network: Network, cell_m: float, s: SurroundingSettings) -> None:
+        self.ground = surfaces.smooth
+        self.corridor = surfaces.corridor
+        self.network = network
+        self.cell_m = cell_m
+        self.s = s
+        self.smooth_m = self._lower_quartile()
+
+    def _lower_quartile(self) -> float:
+        """Of the roughness of open ground, from counts of one cell in so many in global rows and columns [m]."""
+        every = max(1, round(self.s.sample_m / self.cell_m))
+        shape = self.ground.shape
+        rows, cols = np.meshgrid(np.arange(0, shape[0], every), np.arange(0, shape[1], every), indexing="ij")
+        rough = self._open(rows.ravel(), cols.ravel())
+        if not rough.size:
+            return float("nan")
+        counts = np.bincount(np.minimum((rough / _COUNT_M).astype(np.int64), _COUNTS), minlength=_COUNTS + 1)
+        return float(np.searchsorted(np.cumsum(counts), 0.25 * rough.size) + 0.5) * _COUNT_M
+
+    def _open(self, rows: np.ndarray, cols: np.ndarray) -> F64:
+        """Known roughness of those of some cells that nothing was dug into or heaped on [m]."""
+        free = (self.corridor[rows, cols] & (CUT | FILL | SPOIL)) == 0
+        rough = third_difference(self.ground, rows[free], cols[free], self.s.step_m / self.cell_m)
+        return rough[np.isfinite(rough)]
+
+    def signs(self, pool: BOOL, row0: int, col0: int) -> Mapping[str, float]:
+        """What the ground in and around a pool shows.
+
+        Parameters
+        ----------
+        pool : bool (h, w)
+            Cells under water, in a window of the raster.
+        row0, col0 : int
+            Place of the window [cells].
+
+        Returns
+        -------
+        mapping
+            `rough`: the lesser of the roughness of pool and ring, in multiples of the raster's lower quartile;
+            `faint_m_ha`: length of unlisted lines [m/ha]; `rough_ground`: 1 where both say woods, yards or built-up
+            ground, else 0.
+        """
+        pad = int(np.ceil(self.s.ring_to_m / self.cell_m))
+        top, left = max(0, row0 - pad), max(0, col0 - pad)
+        low = min(self.ground.shape[0], row0 + pool.shape[0] + pad)
+        right = min(self.ground.shape[1], col0 + pool.shape[1] + pad)
+        inside = np.zeros((low - top, right - left), dtype=bool)
+        inside[row0 - top : row0 - top + pool.shape[0], col0 - left : col0 - left + pool.shape[1]] = pool
+        far_m = ndimage.distance_transform_edt(~inside) * self.cell_m
+        zone = far_m <= self.s.ring_to_m
+        parts = []
+        for part in (inside, zone & (far_m > self.s.ring_from_m)):
+            rows, cols = np.nonzero(part)
+            known = self._open(rows + top, cols + left)
+            parts.append(float(np.median(known)) if known.size else np.nan)
+        rough = float(np.fmin(parts[0], parts[1])) / self.smooth_m if self.smooth_m > 0 else np.nan
+        lines = self.network.stations_in(zone, top, left)
+        faint = sum(at.size for j, at in lines.items() if not self.network.ditches[j].sure) * self.cell_m
+        per_ha = faint / (float(zone.sum()) * self.cell_m**2 / 1e4)
+        s = self.s
+        wild = (rough >= s.rough and per_ha >= s.rough_lines_m_ha) or (rough >= s.uneven and per_ha >= s.crowded_m_ha)
+        return {"rough": rough, "faint_m_ha": per_ha, "rough_ground": float(wild)}
