@@ -1,5 +1,6 @@
 """Invented landscapes with known answers, and the scoring against them."""
 
+from wetscout.prove.false_finds import FALSE_FINDS, KindCount, false_find_lines, make_specimens, prove_false_finds
 from wetscout.prove.found import Found
 from wetscout.prove.kinds import KINDS, Options, options_of
 from wetscout.prove.landscape import (
@@ -20,9 +21,11 @@ from wetscout.prove.run import run_proof
 from wetscout.prove.score import Score, score
 
 __all__ = [
+    "FALSE_FINDS",
     "KINDS",
     "Crossing",
     "Found",
+    "KindCount",
     "Landscape",
     "Maps",
     "Options",
@@ -35,10 +38,13 @@ __all__ = [
     "TrueCulvert",
     "TrueLine",
     "TruePond",
+    "false_find_lines",
     "lines_of",
     "make_landscape",
+    "make_specimens",
     "options_of",
     "pool_scores",
+    "prove_false_finds",
     "run_proof",
     "score",
 ]

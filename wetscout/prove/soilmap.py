@@ -46,10 +46,44 @@ def make_soils(
     tuple of SoilPatch
         They cover the raster.
     """
+    return draw_soils(rng, ground, cell_m, _wet(rng, cell_m, map_shape(ground, cell_m), pools, uses))
+
+
+def map_shape(ground: F32, cell_m: float) -> tuple[int, int]:
+    """Rows and columns of the soil map's own cells.
+
+    Parameters
+    ----------
+    ground : float32 (rows, cols)
+    cell_m : float
+        [m].
+
+    Returns
+    -------
+    (int, int)
+    """
+    return int(np.ceil(ground.shape[0] * cell_m / STEP_M)), int(np.ceil(ground.shape[1] * cell_m / STEP_M))
+
+
+def draw_soils(rng: np.random.Generator, ground: F32, cell_m: float, wet: I32) -> tuple[SoilPatch, ...]:
+    """Draw the map around given wet spots, with its errors.
+
+    Parameters
+    ----------
+    rng : Generator
+    ground : float32 (rows, cols)
+        [m].
+    cell_m : float
+        [m].
+    wet : int32
+        Cells of 10 m, shaped as `map_shape` says; a number above 0 for each hydric unit.
+
+    Returns
+    -------
+    tuple of SoilPatch
+    """
     size = (ground.shape[0] * cell_m, ground.shape[1] * cell_m)
-    n_r, n_c = int(np.ceil(size[0] / STEP_M)), int(np.ceil(size[1] / STEP_M))
-    unit = _upland(rng, ground, cell_m, (n_r, n_c))
-    wet = _wet(rng, cell_m, (n_r, n_c), pools, uses)
+    unit = _upland(rng, ground, cell_m, (wet.shape[0], wet.shape[1]))
     wet = _shifted(rng, wet)
     unit[wet > 0] = 100 + wet[wet > 0]
     words = bool(rng.random() < 0.2)

@@ -57,7 +57,7 @@ def make_ground(
     bowls = _bowls(rng, size, options, streams)
     _swales(rng, ground, cell_m, low_side, options)
     for bowl in bowls:
-        _sink(rng, ground, cell_m, bowl, options)
+        sink(rng, ground, cell_m, bowl, options)
     for stream in streams:
         ground = _valley(rng, ground, cell_m, stream, options)
     ground += np.float32(options.small_relief_m) * smooth_field(rng, shape, cell_m, 26.0)
@@ -141,8 +141,20 @@ def _bowls(
     return bowls + inner
 
 
-def _sink(rng: np.random.Generator, ground: F32, cell_m: float, bowl: Bowl, options: Options) -> None:
-    """Sink one basin into the ground: irregular outline, level floor, rim of changing height."""
+def sink(rng: np.random.Generator, ground: F32, cell_m: float, bowl: Bowl, options: Options) -> None:
+    """Sink one basin into the ground: irregular outline, level floor, rim of changing height.
+
+    Parameters
+    ----------
+    rng : Generator
+    ground : float32 (rows, cols)
+        Changed in place [m].
+    cell_m : float
+        [m].
+    bowl : Bowl
+    options : Options
+        `rim_m` is used.
+    """
     reach = 3.2 * bowl.radius_m + 10
     r0, r1 = (int(max(0, (bowl.y + s * reach) / cell_m)) for s in (-1, 1))
     c0, c1 = (int(max(0, (bowl.x + s * reach) / cell_m)) for s in (-1, 1))
