@@ -6,7 +6,8 @@ import linework_scenes as scene
 import numpy as np
 import pytest
 
-from wetscout.linework import find_lines
+from wetscout.linework import attributes, find_lines
+from wetscout.records import bed_ends
 from wetscout.settings.linework import LineworkSettings
 
 SETTINGS = LineworkSettings()
@@ -322,3 +323,14 @@ def test_a_road_over_the_only_way_out_of_a_hollow():
     assert {e.kind for e in lw.embankments if length_m(e, cell_m) > 200} == {"road"}
     through = [c for c in lw.crossings if (c.col.min() - mid < -5) and (c.col.max() - mid > 5)]
     assert any(np.abs(c.row - mid).max() < 12 for c in through)
+
+
+def test_a_line_that_runs_up_a_bank_at_its_end_is_still_drawn_downhill_and_falls():
+    """The bed falls 0.4 m over 200 m, then the last 12 m climb 1.5 m up a road: direction and fall go by the ditch."""
+    bed = np.concatenate([np.linspace(10.0, 9.6, 200), np.linspace(9.7, 11.1, 12)])
+    first, last, share = bed_ends(bed, 1.0)
+    assert first - last == pytest.approx(0.4 * (212 - 50 - 12) / 199, abs=0.03)
+    assert share == pytest.approx((212 - 50) / 211)
+    way, high = np.column_stack([np.zeros(212), np.arange(212.0)]), bed[::-1] + 1.0
+    turned = attributes._downhill(attributes.Profile(way, bed[::-1], high, high, high, high, 0.0, 0.0), 1.0)
+    assert turned.bed[0] == 10.0 and turned.points[0, 1] == 211.0

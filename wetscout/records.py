@@ -93,6 +93,36 @@ class Ditch:
     sure: bool = True
 
 
+# the bed at an end of a ditch is a median over this length [m], a quarter of the line at most: lines run up a bank or
+# road at their ends, and the level of the last station alone turned 82 of 612 invented ditches uphill, this 32
+BED_END_M = 50.0
+
+
+def bed_ends(bed_m: F64, cell_m: float) -> tuple[float, float, float]:
+    """Bed at the two ends of a line, and how far apart along it the two levels stand.
+
+    Parameters
+    ----------
+    bed_m : float64 (n,)
+        Bed at stations one cell apart [m]; NaN where unknown.
+    cell_m : float
+        Cell size [m].
+
+    Returns
+    -------
+    first, last : float
+        Medians over 50 m or a quarter of the known stations [m]; NaN where none is known.
+    share : float
+        Part of the line's length that lies between the middles of the two stretches, 0-1.
+    """
+    known = bed_m[np.isfinite(bed_m)]
+    if not known.size:
+        return float("nan"), float("nan"), 1.0
+    part = max(1, min(known.size // 4, round(BED_END_M / cell_m)))
+    share = (known.size - part) / max(1, known.size - 1)
+    return float(np.median(known[:part])), float(np.median(known[-part:])), share
+
+
 @dataclass(frozen=True)
 class Embankment:
     """A line raised above the ground on both sides: road fill, spoil bank, dike, ridge.

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from wetscout.kernels import lines as kernel
 from wetscout.linework.shape import resample, sections_of, smooth, tangents
 from wetscout.linework.trace import Line
+from wetscout.records import bed_ends
 from wetscout.settings.linework import LineworkSettings
 
 # runs along the line over which levels are medians: bed and banks, width, and what counts as a junction
@@ -166,7 +167,7 @@ def profile_of(z: NDArray[np.float32], line: Line, cell_m: float, settings: Line
     known = np.arange(calm.shape[0])
     levels = [np.interp(at, known, v) for v in (left[0], right[0], left[1], right[1])]
     result = Profile(points, bed, levels[0], levels[1], levels[2], levels[3], left[2], right[2])
-    return _downhill(result)
+    return _downhill(result, cell_m)
 
 
 def _side(
@@ -197,11 +198,10 @@ def _bank(
     return bank, float((ridge & known).sum() / max(1, known.sum()))
 
 
-def _downhill(p: Profile) -> Profile:
-    """Turn a profile so that its bed falls."""
-    n = p.bed.size
-    k = max(1, n // 4)
-    if np.nanmean(p.bed[:k]) >= np.nanmean(p.bed[-k:]):
+def _downhill(p: Profile, cell_m: float) -> Profile:
+    """Turn a profile so that its bed falls, by the same two levels that `fall_pct` is told from."""
+    first, last, _ = bed_ends(p.bed, cell_m)
+    if not first < last:
         return p
     return Profile(
         p.points[::-1].copy(),

@@ -17,7 +17,7 @@ from wetscout.grid import Grid
 from wetscout.io.geopackage_schema import LayerSpec
 from wetscout.outputs import fields, shapes
 from wetscout.outputs.us_units import recipe
-from wetscout.records import Basin, Ditch, Embankment, Plug, Screen, Site
+from wetscout.records import Basin, Ditch, Embankment, Plug, Screen, Site, bed_ends
 from wetscout.units import ACRE_M2
 
 Row = dict[str, Any]
@@ -217,8 +217,8 @@ def _ditches(ditches: Iterable[Ditch], plugs: Sequence[Plug], grid: Grid) -> lis
 
 def _ditch(item: Ditch, drains: set[str], grid: Grid) -> Row:
     length = shapes.length_m(item.row, item.col, grid)
-    bed_up, bed_down = _end(item.bed_m, 0), _end(item.bed_m, -1)
-    fall = 100.0 * (bed_up - bed_down) / length if length > 0 and bed_up is not None and bed_down is not None else None
+    bed_up, bed_down, share = bed_ends(np.asarray(item.bed_m, dtype=np.float64), grid.cell_m)
+    fall = 100.0 * (bed_up - bed_down) / (share * length) if length > 0 else float("nan")
     width = np.asarray(item.top_width_m, dtype=np.float64)
     width = width[np.isfinite(width)]
     return {
@@ -227,9 +227,9 @@ def _ditch(item: Ditch, drains: set[str], grid: Grid) -> Row:
         "length_m": length,
         "depth_m": item.depth_m,
         "top_width_m": float(np.median(width)) if width.size else None,
-        "bed_up_m": bed_up,
-        "bed_down_m": bed_down,
-        "fall_pct": fall,
+        "bed_up_m": _known(bed_up),
+        "bed_down_m": _known(bed_down),
+        "fall_pct": _known(fall),
         "bank_climb_m": item.bank_climb_m,
         "straightness": item.straightness,
         "spoil": item.spoil,
@@ -238,11 +238,8 @@ def _ditch(item: Ditch, drains: set[str], grid: Grid) -> Row:
     }
 
 
-def _end(values: Any, place: int) -> float | None:
-    """First or last known value along a line."""
-    known = np.asarray(values, dtype=np.float64)
-    known = known[np.isfinite(known)]
-    return float(known[place]) if known.size else None
+def _known(value: float) -> float | None:
+    return value if math.isfinite(value) else None
 
 
 def _embankment(item: Embankment, grid: Grid) -> Row:
