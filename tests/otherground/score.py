@@ -1,0 +1,204 @@
+"""What a screen found, held against the truth.
+
+A family is a drained hollow that lies in no drained one, with the hollows that share its floor: the drained ones in it,
+and those round it that lost half their depth there (another floor of theirs may still hold water). A site that overlaps
+one of these by half (IoU) finds the family; *same level* when that hollow spills no lower than the drained one less
+0.10 m. A site is false unless it overlaps some drained hollow by half, lies with 0.6 of its area in a
+drained or partly drained one, overlaps one by 0.3, or overlaps by half a hollow that holds a drained one. Hollows that
+touch the sheet's edge count neither way.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from .make import Other
+from .truth import Truth
+
+IOU = 0.5  # issue 2, Must hold 2
+PLUG_M = 15.0  # issue 2, Must hold 2
+LARGE_M2, DEEP_M = 1000.0, 0.3  # issue 2, Must hold 2
+TOP_M2 = 40000.0  # larger families are printed on a line of their own
+SMALL_M2, SHALLOW_M = 400.0, 0.15
+SAME_LEVEL_M = 0.10
+HALF_LOST = 0.5
+
+
+@dataclass(frozen=True)
+class Hit:
+    """A family and the site that found it; errors against the matched hollow."""
+
+    truth: Truth
+    matched: Truth | None
+    site: int | None
+    iou: float
+    spill_error_m: float = float("nan")
+    volume_error: float = float("nan")
+    plugs_m: tuple[float, ...] = ()
+    reason: str = ""
+
+    @property
+    def same_level(self) -> bool:
+        """Found at the outermost drained level, one that spills within 0.10 m of it, or one round it."""
+        return self.matched is not None and self.matched.spill_m >= self.truth.spill_m - SAME_LEVEL_M
+
+
+@dataclass(frozen=True)
+class False_:
+    """A site on nothing that was drained: where, how large, what lies there."""
+
+    site: int
+    at: tuple[int, int]
+    pool_m2: float
+    lies_on: str
+
+
+@dataclass(frozen=True)
+class Figures:
+    """Families and sites of one landscape."""
+
+    kind: str
+    seed: int
+    cell_m: float
+    km2: float
+    families: tuple[Hit, ...]
+    false: tuple[False_, ...]
+    sites: int
+    small_hits: int
+
+    def of(self, low_m2: float, high_m2: float, low_m: float, high_m: float) -> list[Hit]:
+        """Families by area and depth, both half open."""
+        return [h for h in self.families if low_m2 <= h.truth.area_m2 < high_m2 and low_m <= h.truth.depth_m < high_m]
+
+
+def overlap(a: Any, b: Any) -> int:
+    """Cells that two patches (row0, col0, mask) share."""
+    r0, c0 = max(a.row0, b.row0), max(a.col0, b.col0)
+    r1 = min(a.row0 + a.mask.shape[0], b.row0 + b.mask.shape[0])
+    c1 = min(a.col0 + a.mask.shape[1], b.col0 + b.mask.shape[1])
+    if r1 <= r0 or c1 <= c0:
+        return 0
+    one = a.mask[r0 - a.row0 : r1 - a.row0, c0 - a.col0 : c1 - a.col0]
+    two = b.mask[r0 - b.row0 : r1 - b.row0, c0 - b.col0 : c1 - b.col0]
+    return int((one & two).sum())
+
+
+def iou(a: Any, b: Any) -> float:
+    """Shared cells over cells of either."""
+    both = overlap(a, b)
+    return both / (int(a.mask.sum()) + int(b.mask.sum()) - both)
+
+
+def _families(truths: Sequence[Truth]) -> list[tuple[Truth, list[Truth]]]:
+    drained = {t.number: t for t in truths if t.state == "drained"}
+    out = []
+    for t in drained.values():
+        if t.parent in drained or t.area_m2 < SMALL_M2 or t.depth_m < SHALLOW_M or t.edge:
+            continue
+        levels = [d for d in truths if d.floor_at == t.floor_at and (d.state == "drained" or d.lost >= HALF_LOST)]
+        out.append((t, levels))
+    return out
+
+
+def _reason(screen: Any, truth: Truth) -> str:
+    """Why a screen did not offer what lies there: the reason of what it turned down, or what it takes it for."""
+    best = max(screen.not_offered, key=lambda b: iou(b.pool, truth), default=None)
+    if best is not None and iou(best.pool, truth) >= 0.25:
+        return f"turned down: {best.reason} (iou {iou(best.pool, truth):.2f})"
+    site = max(screen.sites, key=lambda s: overlap(s.pool, truth), default=None)
+    if site is not None and overlap(site.pool, truth):
+        return f"offered otherwise: pool {site.values['pool_m2']:.0f} m2, iou {iou(site.pool, truth):.2f}"
+    basin = max(screen.basins, key=lambda b: iou(b.pool, truth), default=None)
+    if basin is not None and iou(basin.pool, truth) > 0.1:
+        rim = basin.values.get("rim")
+        level = basin.values["spill_m"]
+        return f"basin seen (iou {iou(basin.pool, truth):.2f}, rim {rim}, spill {level:.2f}), not offered"
+    if best is not None and overlap(best.pool, truth):
+        return f"turned down: {best.reason} (iou {iou(best.pool, truth):.2f})"
+    return "no natural basin there"
+
+
+def _plugs(other: Other, truth: Truth, site: Any) -> tuple[float, ...]:
+    """Distance [m] of every plug of a site to the nearest true crossing of the rim, in the order of the plugs."""
+    if not truth.crossings:
+        return ()
+    at = np.vstack([np.stack([c.row, c.col], 1) for c in truth.crossings])
+    where = [(p.values["_row"], p.values["_col"]) for p in site.plugs]
+    return tuple(float(np.hypot(at[:, 0] - r, at[:, 1] - c).min()) * other.cell_m for r, c in where)
+
+
+def _find(other: Other, screen: Any, truth: Truth, levels: list[Truth]) -> Hit:
+    pairs = [(iou(s.pool, t), k, t) for k, s in enumerate(screen.sites) for t in levels if overlap(s.pool, t)]
+    best, k, t = max(pairs, key=lambda p: p[0], default=(0.0, None, None))
+    if k is None or t is None or best < IOU:
+        return Hit(truth, None, None, best, reason=_reason(screen, truth))
+    v = screen.sites[k].values
+    volume = float(v["volume_m3"]) / t.volume_m3 - 1
+    return Hit(truth, t, k, best, float(v["spill_m"]) - t.spill_m, volume, _plugs(other, t, screen.sites[k]))
+
+
+def _allowed(other: Other, pool: Any) -> bool:
+    """Whether a site that is no hit still is about something drained."""
+    size = int(pool.mask.sum())
+    changed = {t.number for t in other.truths if t.state != "whole"}
+    holds = set()
+    for t in other.truths:
+        if t.number in changed:
+            up = t.parent
+            by = {x.number: x.parent for x in other.truths}
+            while up in by:
+                holds.add(up)
+                up = by[up]
+    for t in other.truths:
+        both = overlap(pool, t)
+        if not both:
+            continue
+        same = both / (size + int(t.mask.sum()) - both)
+        if t.number in changed and (both >= 0.6 * size or same >= 0.3):
+            return True
+        if (t.number in holds or t.edge) and same >= IOU:
+            return True
+    return False
+
+
+def _lies_on(other: Other, pool: Any) -> str:
+    on = [(iou(pool, t), t) for t in other.truths if overlap(pool, t)]
+    if not on:
+        r, c = pool.row0 + pool.mask.shape[0] / 2, pool.col0 + pool.mask.shape[1] / 2
+        near = any(np.hypot(a - r * other.cell_m, b - c * other.cell_m) < 25 for a, b in other.plan.ponds)
+        return "a dug pond" if near else "no hollow"
+    best, t = max(on, key=lambda p: p[0])
+    return f"{t.state} hollow {t.area_m2:.0f} m2, {t.depth_m:.2f} m, iou {best:.2f}, lost {t.lost:.2f}"
+
+
+def score(other: Other, screen: Any) -> Figures:
+    """Compare what a screen offers with the truth.
+
+    Parameters
+    ----------
+    other : Other
+    screen : wetscout.records.Screen
+
+    Returns
+    -------
+    Figures
+    """
+    hits = tuple(_find(other, screen, t, levels) for t, levels in _families(other.truths))
+    taken = {h.site for h in hits if h.site is not None}
+    drained = [t for t in other.truths if t.state == "drained"]
+    false, more = [], 0
+    for k, site in enumerate(screen.sites):
+        if k in taken:
+            continue
+        if any(iou(site.pool, t) >= IOU for t in drained):
+            more += 1
+        elif not _allowed(other, site.pool):
+            rr, cc = np.nonzero(site.pool.mask)
+            at = (site.pool.row0 + int(np.median(rr)), site.pool.col0 + int(np.median(cc)))
+            false.append(False_(k, at, float(site.values["pool_m2"]), _lies_on(other, site.pool)))
+    km2 = other.z.size * other.cell_m**2 / 1e6
+    return Figures(other.kind, other.seed, other.cell_m, km2, hits, tuple(false), len(screen.sites), more)

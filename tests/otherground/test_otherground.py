@@ -1,0 +1,176 @@
+"""The second maker's answers are right: closed forms, an independent filling, and scores that can go both ways.
+
+Sources: paraboloid area and volume are closed forms; filling is compared with topotoolbox's `fillsinks` (a general
+library). The ranges of item 11 of the issue are the project's own.
+"""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+import topotoolbox
+
+from .dig import FINE, Line, Section, carve, dense, finer
+from .flood import filled, hollows, pool_of
+from .make import KINDS, Other, make, pooled
+from .plan import Plan
+from .report import part, precision, summary
+from .score import score
+from .truth import Sheet, truths_of
+
+N = 160
+LEVEL = 10.0
+
+
+def bowl(radius: float = 40.0, deep: float = 1.0, at: tuple[float, float] = (80.0, 80.0)) -> np.ndarray:
+    """Level ground with a paraboloid in it, a rim 0.5 m high round it, falling away outside."""
+    rr, cc = np.mgrid[:N, :N].astype(float)
+    d = np.hypot(rr - at[0], cc - at[1])
+    return np.where(d < radius, LEVEL - deep + deep * (d / radius) ** 2, LEVEL - 0.01 * (d - radius))
+
+
+def test_paraboloid_has_its_closed_form():
+    (one,) = hollows(bowl())
+    assert one.floor_at == (80, 80)
+    assert one.spill_m == pytest.approx(LEVEL, abs=0.03)
+    assert one.cells == pytest.approx(np.pi * 40**2, rel=0.04)
+    assert one.volume_cells_m == pytest.approx(np.pi * 40**2 * 1.0 / 2, rel=0.06)
+
+
+def test_two_floors_in_one_hollow_are_told_apart():
+    rr, cc = np.mgrid[:N, :N]
+    wide = np.hypot(rr - 80.0, cc - 80.0)
+    z = np.where(wide < 60, LEVEL - 0.3, LEVEL - 0.01 * (wide - 60))
+    for deep, col in ((0.8, 60.0), (0.5, 100.0)):
+        z -= deep * np.clip(1 - (np.hypot(rr - 80.0, cc - col) / 19) ** 2, 0, None)
+    inner, other, outer = sorted(hollows(z), key=lambda h: h.cells)
+    assert {inner.parent, other.parent} == {outer.number}
+    assert outer.parent == -1
+    assert outer.spill_m == pytest.approx(LEVEL, abs=0.03)
+    assert {round(inner.floor_m, 1), round(other.floor_m, 1)} == {LEVEL - 1.1, LEVEL - 0.8}
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_hollows_hold_what_an_independent_filling_says(seed: int):
+    rng = np.random.default_rng(seed)
+    z = rng.normal(0, 1, (90, 90)).cumsum(0).cumsum(1)
+    z = np.ascontiguousarray((z / np.ptp(z)).astype(np.float32))
+    dem = topotoolbox.GridObject()
+    dem.z, dem.cellsize = z, 1.0
+    full = np.asarray(dem.fillsinks().z, float)
+    assert np.array_equal(filled(z.astype(float)), full)
+    outer = [h for h in hollows(z, 1e-9) if h.parent < 0]
+    assert outer
+    assert sum(h.volume_cells_m for h in outer) == pytest.approx((full - z).sum(), rel=1e-6)
+    for h in outer:
+        assert full[h.floor_at] == pytest.approx(h.spill_m, abs=1e-6)
+        assert pool_of(z, h.floor_at, h.spill_m).sum() == h.cells
+
+
+def drained_bowl(bed_m: float) -> tuple[np.ndarray, np.ndarray, Line]:
+    """The bowl with a ditch from its middle to the right edge; ground, brim-full water after digging, the ditch."""
+    z = bowl()
+    at = dense(np.array([[80.0, 80.0], [80.0, float(N)]]))
+    line = Line("lateral", at, np.linspace(bed_m, bed_m - 0.02, len(at)), Section(1.0, 1.5))
+    fine = finer(z)
+    carve(fine, line)
+    return z, filled(pooled(fine, FINE, "min")), line
+
+
+@pytest.mark.parametrize(("bed", "state", "lost"), [(8.9, "drained", 1.0), (9.5, "partly", 0.5), (9.95, "whole", 0.05)])
+def test_what_a_ditch_of_known_bed_takes_is_exact(bed: float, state: str, lost: float):
+    z, water, line = drained_bowl(bed)
+    (truth,) = truths_of(z, water, hollows(z), [line], Sheet(0, N, 1.0))
+    assert truth.state == state
+    assert truth.lost == pytest.approx(lost, abs=0.03)
+    assert truth.upstream_m == 0
+    if state == "drained":
+        (way,) = truth.crossings
+        assert not way.entering
+        assert way.col[0] == pytest.approx(120, abs=2)
+        assert np.allclose(way.row, 80)
+
+
+def test_a_ditch_is_as_wide_and_deep_as_asked():
+    z = np.full((N, N), LEVEL)
+    line = Line("lateral", dense(np.array([[80.0, 10.0], [80.0, 150.0]])), np.full(281, LEVEL - 1.2), Section(2.0, 1.5))
+    fine = finer(z)
+    carve(fine, line)
+    across = fine[:, N]
+    assert across.min() == pytest.approx(LEVEL - 1.2)
+    # bed and two sides of 1.5 : 1, closed form
+    assert (across < LEVEL - 1e-9).sum() / FINE == pytest.approx(2.0 + 2 * 1.5 * 1.2, abs=1.0)
+    assert (LEVEL - across).sum() / FINE == pytest.approx(1.2 * (2.0 + 1.5 * 1.2), rel=0.03)
+
+
+def by_hand() -> Other:
+    """Two bowls with closed forms; a ditch drains the first, the second is whole."""
+    z = np.full((N, N), LEVEL)
+    rr, cc = np.mgrid[:N, :N]
+    for col in (45.0, 115.0):
+        z -= 0.8 * np.clip(1 - (np.hypot(rr - 80.0, cc - col) / 22) ** 2, 0, None)
+    z -= 0.002 * np.clip(np.abs(rr - 80.0) - 30, 0, None)
+    at = dense(np.array([[80.0, 45.0], [N + 0.0, 45.0]]))
+    line = Line("lateral", at, np.full(len(at), 9.0), Section(1.0, 1.5))
+    fine = finer(z)
+    carve(fine, line)
+    water = filled(pooled(fine, FINE, "min"))
+    truths = truths_of(z, water, hollows(z), [line], Sheet(0, N, 1.0))
+    return Other(z.astype(np.float32), 1.0, z, z, water, tuple(truths), Plan([line]), "by hand", 0)
+
+
+def perfect(other: Other, state: str = "drained", shift: int = 0) -> SimpleNamespace:
+    """A screen that offers every hollow of a state with its true numbers, the pools moved by some rows."""
+    sites = []
+    for t in other.truths:
+        if t.state == state:
+            values = {"spill_m": t.spill_m, "volume_m3": t.volume_m3, "pool_m2": t.area_m2}
+            plugs = [SimpleNamespace(values={"_row": c.row[0], "_col": c.col[0]}) for c in t.crossings]
+            pool = SimpleNamespace(row0=t.row0 + shift, col0=t.col0, mask=t.mask)
+            sites.append(SimpleNamespace(pool=pool, values=values, plugs=plugs))
+    return SimpleNamespace(sites=sites, not_offered=[], basins=[])
+
+
+def test_a_screen_that_knows_the_answer_scores_full():
+    other = by_hand()
+    assert sorted(t.state for t in other.truths) == ["drained", "whole"]
+    best = score(other, perfect(other))
+    (hit,) = best.families
+    assert hit.same_level
+    assert (hit.iou, hit.spill_error_m, hit.volume_error, hit.plugs_m) == (1.0, 0.0, 0.0, (0.0,))
+    assert best.false == ()
+    assert precision([best]) == (1, 1)
+    assert part(best.families) == "1/1"
+
+
+def test_a_blind_screen_and_one_that_looks_beside_find_nothing():
+    other = by_hand()
+    none = score(other, SimpleNamespace(sites=[], not_offered=[], basins=[]))
+    assert part(none.families) == "0/1"
+    assert precision([none]) == (0, 0)
+    beside = score(other, perfect(other, shift=36))
+    assert part(beside.families) == "0/1"
+    assert precision([beside]) == (0, 1)
+    assert len(summary([none, beside])) == 9
+
+
+def test_a_site_on_a_whole_hollow_is_false():
+    other = by_hand()
+    (wrong,) = score(other, perfect(other, "whole")).false
+    assert wrong.lies_on.startswith("whole hollow")
+
+
+def test_the_same_landscape_comes_back():
+    one, again = (make(4, "crevasse", 1.0, 300) for _ in range(2))
+    assert np.array_equal(one.z, again.z)
+    assert [t.spill_m for t in one.truths] == [t.spill_m for t in again.truths]
+
+
+@pytest.mark.parametrize("kind", ["none", "none-plain"])
+def test_nothing_is_drained_where_nobody_dug(kind: str):
+    other = make(1, kind, 2.0, 300)
+    assert not [t for t in other.truths if t.state == "drained" and not any(c.line >= 0 for c in t.crossings)]
+    assert KINDS[kind].drained == 0
+    assert other.z.shape == (150, 150)
