@@ -115,5 +115,5 @@ def test_enough_specimens_are_screened() -> None:
     told: list[tuple[int, int]] = []
     counts = prove_false_finds(screen, ["dug ponds", "railways"], 10, 3.0, 4, lambda done, of: told.append((done, of)))
     assert [c.kind for c in counts] == ["dug ponds", "railways"] and all(c.specimens >= 10 for c in counts)
-    assert counts[0].offered == 9 and counts[1].offered == 0
-    assert len(seen) == 2 + 10 and told[-1] == (20, 20)
+    assert counts[0].offered == 3 and counts[1].offered == 0
+    assert len(seen) == 4 + 10 and told[-1] == (20, 20)

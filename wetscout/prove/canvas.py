@@ -107,6 +107,28 @@ class Canvas:
             for j in range(n)
         ]
 
+    def lanes(self, n: int) -> list[tuple[float, float, float]]:
+        """n places side by side across the fall, upslope of the middle, each with free ground down to the border.
+
+        Parameters
+        ----------
+        n : int
+
+        Returns
+        -------
+        list of (x, y, turn)
+            Place [m] and direction of the fall [rad].
+        """
+        fall = self.down(self.side / 2, self.side / 2, self.side / 2)
+        out = []
+        for k in range(n):
+            off = ((k + 0.5) / n - 0.5) * self.side * 0.95 + self.rng.uniform(-0.04, 0.04) * self.side
+            up = -self.rng.uniform(0.08, 0.2) * self.side
+            x = self.side / 2 + up * np.cos(fall) - off * np.sin(fall)
+            y = self.side / 2 + up * np.sin(fall) + off * np.cos(fall)
+            out.append((float(x), float(y), fall + float(self.rng.normal(0, 0.06))))
+        return out
+
     def frame(self, x: float, y: float, turn: float) -> tuple[F64, F64]:
         """Coordinates of all cells in a turned frame [m].
 

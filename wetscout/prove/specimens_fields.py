@@ -28,7 +28,7 @@ def terraces(c: Canvas) -> None:
         # a draw through the terraces, where water gathers
         u, v = c.frame(x, y, turn)
         draw = c.rng.uniform(0.3, 0.8) * np.exp(-(((v - c.rng.uniform(-30, 30)) / 22.0) ** 2))
-        c.z -= (draw * np.clip((120 - np.abs(u)) / 30, 0, 1)).astype(np.float32)
+        c.z -= (draw * np.clip((150 - np.abs(u)) / 70, 0, 1)).astype(np.float32)
         gap = c.rng.uniform(28.0, 40.0)
         for k in range(-1, 3):
             _terrace(c, (x, y, turn), (k - 0.5) * gap)

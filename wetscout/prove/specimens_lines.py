@@ -118,7 +118,10 @@ def grassed_waterways(c: Canvas) -> None:
         path = wiggle(c.rng, path, float(c.rng.uniform(2.0, 8.0)), 120.0)
         half, deep = float(c.rng.uniform(5.0, 9.0)), float(c.rng.uniform(0.35, 0.65))
         level = ndimage.gaussian_filter1d(sample(c.z, path.x, path.y, c.cell), 4.0)
-        bed = np.minimum.accumulate(level - deep * np.clip(path.along / 30.0, 0.2, 1))
+        # it comes out on the slope below, and fades in above
+        bed = np.minimum.accumulate(
+            level - deep * np.clip(np.minimum(path.along, path.along[-1] - path.along) / 30, 0, 1)
+        )
         for piece in sweep(c.shape, c.cell, path, 1.6 * half):
             shape = piece.between(bed) + 1.3 * deep * (piece.distance / half) ** 2
             np.minimum(c.z[piece.window], shape, out=c.z[piece.window], casting="same_kind")
@@ -132,15 +135,14 @@ def stream_heads(c: Canvas) -> None:
     ----------
     c : Canvas
     """
-    for x, y in c.spots(2):
-        turn = c.down(x, y, 110.0)
-        path = c.line(x - 90 * np.cos(turn), y - 90 * np.sin(turn), turn, 230.0)
+    for x, y, turn in c.lanes(2):
+        path = c.line(x - 60 * np.cos(turn), y - 60 * np.sin(turn), turn, c.side)
         path = wiggle(c.rng, path, float(c.rng.uniform(5.0, 9.0)), float(c.rng.uniform(40.0, 70.0)))
         level = ndimage.gaussian_filter1d(sample(c.z, path.x, path.y, c.cell), 4.0)
         # the head: a bowl open down the slope, 0.5-1.2 m below the land
         u, v = c.frame(float(path.x[0]), float(path.y[0]), turn)
         bowl, deep = float(c.rng.uniform(14.0, 28.0)), float(c.rng.uniform(0.5, 1.2))
-        side = np.exp(-((v / bowl) ** 2)) / (1 + np.exp(-(u + 8) / 5.0)) * np.clip((240 - u) / 40, 0, 1)
+        side = np.exp(-((v / bowl) ** 2)) / (1 + np.exp(-(u + 8) / 5.0))
         c.z -= (deep * side).astype(np.float32)
         bed = np.minimum.accumulate(level - deep - np.clip(path.along / 40.0, 0.1, 1) * c.rng.uniform(0.4, 1.0))
         carve(c.z, c.ground, c.cell, path, bed, (float(c.rng.uniform(0.8, 2.5)), float(c.rng.uniform(1.0, 2.5))))

@@ -29,11 +29,11 @@ def dug_ponds(c: Canvas) -> None:
     ----------
     c : Canvas
     """
-    for x, y in c.spots(3):
+    for x, y, turn in c.lanes(3):
         before = c.z.copy()
         _, bottom = dig_pond(c.rng, c.z, c.cell, x, y)
         if c.rng.random() < 0.35:
-            path = c.line(x, y, c.down(x, y), 110.0)
+            path = c.line(x, y, turn, c.side)
             low = sample(before, path.x[-1:], path.y[-1:], c.cell)[0] - 0.4
             c.ditch(path, max(bottom, min(low, bottom + 1.2)), 0.0005)
         u, v = c.frame(x, y, 0.0)
@@ -51,8 +51,8 @@ def borrow_pits(c: Canvas) -> None:
     ----------
     c : Canvas
     """
-    for x, y in c.spots(3):
-        turn = c.rng.uniform(0, np.pi)
+    for x, y, fall in c.lanes(3):
+        turn = fall + c.rng.normal(0, 0.3)
         u, v = c.frame(x, y, turn)
         half_u, half_v = c.rng.uniform(18.0, 45.0), c.rng.uniform(10.0, 22.0)
         floor = c.level(x, y, 12.0) - c.rng.uniform(0.8, 2.0)
@@ -60,9 +60,8 @@ def borrow_pits(c: Canvas) -> None:
         pit = floor + np.clip(off, 0, None) / c.rng.uniform(1.5, 3.0)
         np.minimum(c.z, np.where(off < 10, pit, np.inf), out=c.z, casting="same_kind")
         if c.rng.random() < 0.5:
-            end = 1.0 if c.rng.random() < 0.5 else -1.0
-            start = (x + end * 0.8 * half_u * np.cos(turn), y + end * 0.8 * half_u * np.sin(turn))
-            path = c.line(*start, turn + (0.0 if end > 0 else np.pi), 90.0)
+            start = (x + 0.8 * half_u * np.cos(turn), y + 0.8 * half_u * np.sin(turn))
+            path = c.line(*start, fall, c.side)
             c.ditch(path, floor - 0.1, 0.0006, (1.0, 2.0))
         c.add(off < 8, int(c.rng.choice([BUILT, HAY, WATER])))
 
@@ -135,11 +134,10 @@ def pond_dams(c: Canvas) -> None:
     ----------
     c : Canvas
     """
-    for x, y in c.spots(2):
-        turn = c.down(x, y, 90.0)
+    for x, y, turn in c.lanes(2):
         u, v = c.frame(x, y, turn)
-        # the draw: a trough down the fall
-        fade = np.clip((150 - np.abs(u)) / 60, 0, 1)
+        # the draw: a trough that begins upslope and goes on down the fall
+        fade = np.clip((150 + u) / 60, 0, 1)
         c.z -= (c.rng.uniform(1.0, 2.0) * fade * np.exp(-((v / c.rng.uniform(18.0, 30.0)) ** 2))).astype(np.float32)
         floor = c.level(x, y)
         crest = floor + c.rng.uniform(1.2, 2.2)
@@ -188,9 +186,9 @@ def _pool_mask(c: Canvas, pool: Pool) -> BOOL:
     return mask
 
 
-def _drained(c: Canvas, x: float, y: float, pool: Pool) -> tuple[Path, F64, int]:
-    """Dig the drain a plug was put into; also the station at the rim."""
-    path = c.line(x, y, c.down(x, y, 110.0) + c.rng.normal(0, 0.2), 150.0)
+def _drained(c: Canvas, lane: tuple[float, float, float], pool: Pool) -> tuple[Path, F64, int]:
+    """Dig the drain a plug was put into, down to the border; also the station at the rim."""
+    path = c.line(*lane, c.side)
     level = sample(c.z, path.x, path.y, c.cell)
     bed = c.ditch(path, pool.node.floor_m - c.rng.uniform(0.15, 0.4), 0.0008, (float(c.rng.uniform(0.6, 1.4)), 1.8))
     rim = int(np.argmax(level > pool.node.spill_m - 0.03))
@@ -213,11 +211,11 @@ def plugged_ditches(c: Canvas) -> None:
     ----------
     c : Canvas
     """
-    for x, y in c.spots(2):
+    for x, y, turn in c.lanes(2):
         pool = _basin(c, x, y)
         if pool is None:
             continue
-        path, _, rim = _drained(c, x, y, pool)
+        path, _, rim = _drained(c, (x, y, turn), pool)
         _plug(c, path, float(path.along[rim]), c.rng.uniform(4.0, 9.0), pool.node.spill_m + c.rng.uniform(0.1, 0.3))
         mask = _pool_mask(c, pool)
         c.add(mask | near(c.shape, c.cell, path, 8.0), None, True)
@@ -231,15 +229,14 @@ def restored_wetlands(c: Canvas) -> None:
     ----------
     c : Canvas
     """
-    for x, y in c.spots(2):
+    for x, y, turn in c.lanes(2):
         pool = _basin(c, x, y)
         if pool is None:
             continue
-        path, _, rim = _drained(c, x, y, pool)
+        path, _, rim = _drained(c, (x, y, turn), pool)
         crest = pool.node.spill_m + c.rng.uniform(0.25, 0.45)
         _plug(c, path, float(path.along[rim]), c.rng.uniform(5.0, 10.0), crest)
         mask = _pool_mask(c, pool)
-        turn = float(np.arctan2(path.y[-1] - path.y[0], path.x[-1] - path.x[0]))
         berm = c.line(path.x[rim] - 45 * -np.sin(turn), path.y[rim] - 45 * np.cos(turn), turn + np.pi / 2, 90.0)
         for piece in sweep(c.shape, c.cell, berm, 6.0):
             top = crest - np.clip(piece.distance - 1.5, 0, None) / 3.0
