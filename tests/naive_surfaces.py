@@ -84,3 +84,37 @@ def least_highest_level(z, inside, start):
         if (mine & ~inside).any():
             return float(level)
     return float("nan")
+
+
+def way_down(z, row, col, most):
+    """Plain search: lowest lower neighbour, else the shortest way over level ground to a cell that has one."""
+    rows, cols = z.shape
+
+    def beside(r, c):
+        return [(r + i, c + j) for i in (-1, 0, 1) for j in (-1, 0, 1) if (i, j) != (0, 0)]
+
+    def leaves(r, c):
+        return any(not (0 <= a < rows and 0 <= b < cols) or np.isnan(z[a, b]) for a, b in beside(r, c))
+
+    def lower(r, c):
+        return None if leaves(r, c) else min(((z[p], p) for p in beside(r, c) if z[p] < z[r, c]), default=None)
+
+    way = [(row, col)]
+    while len(way) < most and not np.isnan(z[way[-1]]) and not leaves(*way[-1]):
+        found = lower(*way[-1])
+        if found:
+            way.append(found[1])
+            continue
+        trails, seen = [[way[-1]]], {way[-1]}
+        while trails:
+            trail = trails.pop(0)
+            if leaves(*trail[-1]) or lower(*trail[-1]):
+                break
+            for p in beside(*trail[-1]):
+                if z[p] == z[trail[-1]] and p not in seen:
+                    seen.add(p)
+                    trails.append([*trail, p])
+        if len(trail) == 1:
+            break
+        way.extend(trail[1:])
+    return [r * cols + c for r, c in way[:most]]

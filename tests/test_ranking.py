@@ -14,8 +14,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from wetscout.ranking import rank
+from wetscout.ranking.phrases import say_area, say_level, say_number
 from wetscout.ranking.score import criteria, score
-from wetscout.ranking.words import say_area, say_level, say_number
 from wetscout.records import Patch, Plug, Site
 from wetscout.settings.ranking import RankingSettings
 

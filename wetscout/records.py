@@ -15,6 +15,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from wetscout.grid import Grid
+from wetscout.records_along import BedStep, Chain
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
@@ -178,6 +179,7 @@ class Linework:
     ditches: tuple[Ditch, ...] = ()
     embankments: tuple[Embankment, ...] = ()
     crossings: tuple[Crossing, ...] = ()
+    bed_steps: tuple[BedStep, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -375,3 +377,4 @@ class Screen:
     run: Mapping[str, Any] = field(default_factory=dict)
     surfaces: Surfaces | None = None
     tree: Tree | None = None
+    chains: tuple[Chain, ...] = ()

@@ -90,7 +90,7 @@ def tell(state: State, found: Mapping[str, Any]) -> None:
     found : mapping
         From `summary`.
     """
-    from wetscout.ranking.words import say_area  # noqa: PLC0415
+    from wetscout.ranking.phrases import say_area  # noqa: PLC0415
 
     if not found["sites"]:
         state.say("No drained basin was found. `wetscout check` says which ditches this DEM can show.")

@@ -7,6 +7,7 @@ lists (`kind`, `drained_by`, ...) may grow, so none is tied down by a constraint
 from __future__ import annotations
 
 from wetscout.io.geopackage_schema import Field, LayerSpec
+from wetscout.outputs._fields_along import CHAIN_LINKS, CHAIN_OF_SITE, CHAINS
 from wetscout.outputs._fields_people import OWNERS, PARCELS
 
 __all__ = ["LAYERS", "SCHEMA_VERSION", "TABLES", "Field", "LayerSpec", "by_name"]
@@ -80,6 +81,7 @@ SITES = LayerSpec(
         _text("cautions", "Cautions", "What to mind before anything is dug, in plain words."),
         _count("owners_n", "Owners", "Owners whose parcels the pool touches; NULL: no parcels given."),
         _real("parcel_share", "Share in parcels", "", "Part of the pool, 0 to 1, that lies on any parcel given."),
+        *CHAIN_OF_SITE,
     ),
 )
 
@@ -220,6 +222,8 @@ LAYERS = (
     NOT_OFFERED,
     CATCHMENTS,
     LEVELS,
+    CHAINS,
+    CHAIN_LINKS,
     PARCELS,
     OWNERS,
     RUN,

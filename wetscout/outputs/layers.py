@@ -15,7 +15,7 @@ import shapely
 
 from wetscout.grid import Grid
 from wetscout.io.geopackage_schema import LayerSpec
-from wetscout.outputs import fields, shapes
+from wetscout.outputs import along, fields, shapes
 from wetscout.outputs.us_units import recipe
 from wetscout.records import Basin, Ditch, Embankment, Plug, Screen, Site, bed_ends
 from wetscout.units import ACRE_M2
@@ -54,6 +54,8 @@ def to_layers(screen: Screen, us_units: bool = False) -> dict[str, pd.DataFrame]
         "not_offered": [_turned_down(basin, grid) for basin in sorted(screen.not_offered, key=_basin_key)],
         "catchments": [_catchment(site, grid) for site in sites if site.catchment is not None],
         "levels": [row for site in sites for row in _levels(site)],
+        "chains": [row for chain in screen.chains for row in along.chain_rows(chain)],
+        "chain_links": [row for chain in screen.chains for row in along.link_rows(chain)],
         "run": run_rows(screen.run),
     }
     layers = {name: frame(fields.by_name(name), content, crs) for name, content in rows.items()}

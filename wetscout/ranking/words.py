@@ -8,72 +8,18 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from wetscout.ranking.phrases import say_area, say_level, say_number
+from wetscout.ranking.row_words import along_the_water, in_a_row
 from wetscout.ranking.score import earth_m3, known, passes_through, rough_ground
 from wetscout.records import Site
 from wetscout.settings.ranking import RankingSettings
-from wetscout.units import ACRE_M2, YARD3_M3, round_figures, round_level
-
-# Below a tenth of a hectare square metres read more easily than 0.0x ha.
-_SMALL_M2 = 1000.0
+from wetscout.units import ACRE_M2, YARD3_M3
 
 LOCATE = "call the local utility locate service before anyone digs"
 LAW = (
     "drainage law, neighbours' rights and permits go by local codes and licensed practice; "
     "this is a screening from elevation, not a survey or a design"
 )
-
-
-def say_number(value: float) -> str:
-    """Write a number with two figures and no exponent.
-
-    Parameters
-    ----------
-    value : float
-        Any unit.
-
-    Returns
-    -------
-    str
-        "1200", "41", "1.2", "0.045".
-    """
-    rounded = round_figures(value, 2)
-    if abs(rounded) >= 10.0 or rounded == 0.0:
-        return f"{rounded:.0f}"
-    return f"{rounded:.2g}" if abs(rounded) >= 1e-4 else f"{rounded:.6f}"
-
-
-def say_area(area_m2: float) -> str:
-    """Write an area.
-
-    Parameters
-    ----------
-    area_m2 : float
-        Area [m2].
-
-    Returns
-    -------
-    str
-        "1.2 ha", or "450 m2" below a tenth of a hectare.
-    """
-    if area_m2 < _SMALL_M2:
-        return f"{say_number(area_m2)} m2"
-    return f"{say_number(area_m2 / 10000.0)} ha"
-
-
-def say_level(level_m: float) -> str:
-    """Write a level or a height to the nearest 0.05 m.
-
-    Parameters
-    ----------
-    level_m : float
-        Level [m].
-
-    Returns
-    -------
-    str
-        "101.35 m".
-    """
-    return f"{round_level(level_m) + 0.0:.2f} m"
 
 
 def reasons(site: Site, settings: RankingSettings, folded_under: str | None = None) -> str:
@@ -94,6 +40,7 @@ def reasons(site: Site, settings: RankingSettings, folded_under: str | None = No
         Phrases parted by "; ", the weightiest first.
     """
     parts = [_position(site, settings), _price(site), _depth(site), _cuts(site), _catchment(site, settings)]
+    parts.append(in_a_row(site))
     confidence = site.values.get("confidence")
     drained_by = site.values.get("drained_by")
     if confidence and drained_by:
@@ -124,6 +71,7 @@ def cautions(site: Site, settings: RankingSettings) -> str:
     parts = []
     if passes_through(site):
         parts.append("the ditch carries other people's water: closing it backs water up onto land upstream")
+    parts.extend(along_the_water(site))
     if values.get("edge"):
         parts.append("touches an edge or hole of the elevation data: level, area and volume are bounds, not values")
     water = known(values, "water_at_survey_m2")

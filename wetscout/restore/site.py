@@ -106,6 +106,7 @@ class Builder:
             "_under_road": any(cut.under_road for cut in c.cuts),
             "_closes": c.closes,
             "_signs": dict(c.signs),
+            "_dry": pool & ~stands,
         }
         return Site(site_id, c.pool, c.catchment, levels, plugs, self._spill_points(c), values)
 

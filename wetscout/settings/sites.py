@@ -81,3 +81,10 @@ class SiteSettings:
         1500.0, "m2", (0.0, 1e5), "smaller pools on a passing ditch need a bed well below their floor", _TRIAL
     )
     water_share: float = number(0.5, "-", (0.1, 1.0), "pools with more water at survey are not offered", _PRACTICE)
+    chain_reach_m: float = number(
+        1500.0, "m", (50.0, 20000.0), "way of the water within which the next site below is looked for", _PRACTICE
+    )
+    chain_enter_m: float = number(5.0, "m", (1.0, 50.0), "the way must run so far inside that site's pool", _PRACTICE)
+    chain_tie_m: float = number(
+        0.05, "m", (0.0, 0.3), "levels nearer than this are the same: levels are not known better", _TRIAL
+    )

@@ -1,5 +1,6 @@
-"""Stage 5: which natural basins are cut, and where."""
+"""Stage 5: which natural basins are cut, where, and which sites drain to which."""
 
 from wetscout.sites.build import Finder, Found
+from wetscout.sites.chains import find_links, join_chains
 
-__all__ = ["Finder", "Found"]
+__all__ = ["Finder", "Found", "find_links", "join_chains"]

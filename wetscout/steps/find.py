@@ -18,7 +18,7 @@ from wetscout.linework import find_lines
 from wetscout.records import Basin, Linework, Screen, Site, Surfaces, Terrain, Tree
 from wetscout.restore import Builder, too_much_earth
 from wetscout.settings import Settings
-from wetscout.sites import Finder, Found
+from wetscout.sites import Finder, Found, find_links
 from wetscout.surfaces import build_surfaces
 
 STAGES = {
@@ -105,7 +105,9 @@ def find_screen(
     progress.stage("ditches and embankments")
     lines = find_lines(terrain, settings.linework, partial(plan.windows, terrain.z.shape))
     if given is not None:
-        lines = Linework(lines.ditches, lines.embankments + given.embankments, lines.crossings + given.crossings)
+        lines = replace(
+            lines, embankments=lines.embankments + given.embankments, crossings=lines.crossings + given.crossings
+        )
     return screen_lines(terrain, lines, settings, progress, plan)
 
 
@@ -144,6 +146,7 @@ def screen_lines(terrain: Terrain, lines: Linework, settings: Settings, progress
     heavy = {s.site_id for s in sites if too_much_earth(s, settings.restore)}
     basins, not_offered = _basins(surfaces, tree, found, {s.values["_node"] for s in sites if s.site_id in heavy})
     sites = tuple(s for s in sites if s.site_id not in heavy)
+    sites = find_links(sites, today, terrain.grid.cell_m, settings.sites)
     counts = {
         "natural_basins": len(basins),
         "sites": len(sites),

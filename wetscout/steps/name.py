@@ -9,10 +9,11 @@ from wetscout.outputs import ScreenResult, assign_ids, open_screen
 from wetscout.ranking import rank
 from wetscout.records import Screen
 from wetscout.settings import Settings
+from wetscout.sites import join_chains
 
 
 def name_and_rank(screen: Screen, settings: Settings, older: ScreenResult | None = None) -> Screen:
-    """Give sites, plugs and basins their ids, then rank the sites.
+    """Give sites, plugs and basins their ids, put rows of sites in order, then rank the sites.
 
     Parameters
     ----------
@@ -30,7 +31,10 @@ def name_and_rank(screen: Screen, settings: Settings, older: ScreenResult | None
         named, _ = assign_ids(screen)
     else:
         named, _ = assign_ids(screen, older.sites, older.plugs)
-    return replace(named, sites=rank(named.sites, settings.ranking))
+    sites, chains = named.sites, named.chains
+    if named.surfaces is not None:
+        sites, chains = join_chains(sites, named.surfaces.natural, named.terrain.grid.cell_m2, settings.sites)
+    return replace(named, sites=rank(sites, settings.ranking), chains=chains)
 
 
 def older_result(out: Path, overwrite: bool) -> ScreenResult | None:

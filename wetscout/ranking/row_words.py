@@ -1,0 +1,68 @@
+"""What is to be said of sites that drain one to the next."""
+
+from __future__ import annotations
+
+from wetscout.ranking.phrases import say_area
+from wetscout.records import Site
+
+# so many gains are read out; the table `chains` has all
+_SPOKEN = 4
+
+_ON_ABOVE = {
+    "reaches its plug": "its pool stands against the plug of the site above ({ids})",
+    "backs into its pool": "its plug backs water up into the site above ({ids})",
+    "drowns its plug": "its pool is as high as that of the site above ({ids}) and drowns that plug: one plug may do",
+}
+_ON_THIS = {
+    "backs into its pool": "a plug at the site below ({ids}) backs water up into this one",
+    "drowns its plug": "a plug at the site below ({ids}) drowns the plug here: look there first",
+}
+
+
+def in_a_row(site: Site) -> str:
+    """Say where a site stands in a row of sites and what the row brings.
+
+    Parameters
+    ----------
+    site : Site
+        With `chain_order`, `chain_n` and `_chain_gain_m2` where it is one of a row.
+
+    Returns
+    -------
+    str
+        Empty for a site that stands alone.
+    """
+    count, place = site.values.get("chain_n"), site.values.get("chain_order")
+    if not count or not place:
+        return ""
+    said = f"number {place} of {count} down one way of water"
+    gains = tuple(site.values.get("_chain_gain_m2") or ())
+    if not gains:
+        return said
+    few = [*range(1, min(len(gains), _SPOKEN) + 1)]
+    if len(gains) > _SPOKEN:
+        few[-1] = len(gains)
+    numbers = " / ".join(str(k) for k in few)
+    return f"{said}, the best {numbers} of them bring {' / '.join(say_area(gains[k - 1]) for k in few)}"
+
+
+def along_the_water(site: Site) -> list[str]:
+    """Say what a site's pool does to the site above, and what the site below does to it.
+
+    Parameters
+    ----------
+    site : Site
+        With `above_effect`, `below_id` and their working values.
+
+    Returns
+    -------
+    list of str
+        Empty where nothing is felt.
+    """
+    above, below = str(site.values.get("above_effect")), str(site.values.get("_below_effect"))
+    parts = []
+    if above in _ON_ABOVE:
+        parts.append(_ON_ABOVE[above].format(ids=", ".join(site.values.get("_above_ids") or ())))
+    if below in _ON_THIS:
+        parts.append(_ON_THIS[below].format(ids=site.values.get("below_id")))
+    return parts

@@ -1,0 +1,283 @@
+"""Sites in a row: which drains to which, what a plug does to the site above, what 1, 2, ... n plugs bring."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wetscout.kernels.downhill import follow_down
+from wetscout.records import F32, Patch, Site
+from wetscout.records_along import Chain, ChainLink, ChainStep
+from wetscout.settings.sites import SiteSettings
+
+LEAVES, REACHES, BACKS, DROWNS = "leaves it alone", "reaches its plug", "backs into its pool", "drowns its plug"
+EFFECTS = (LEAVES, REACHES, BACKS, DROWNS)
+
+I64 = NDArray[np.int64]
+
+
+def find_links(sites: Sequence[Site], filled_today: F32, cell_m: float, s: SiteSettings) -> tuple[Site, ...]:
+    """Note for each site the next one its water reaches today.
+
+    Water is followed over today's surface, depressions raised, from the lowest cut, not along the lines found: a gap
+    in a line does not break a row of sites.
+
+    Parameters
+    ----------
+    sites : sequence of Site
+        `values` hold `_node` and `today_m`, plugs `_row` and `_col`.
+    filled_today : float32 (rows, cols)
+        Today's surface, depressions raised to their spill levels [m].
+    cell_m : float
+        Cell size [m].
+    s : SiteSettings
+        `chain_reach_m`, `chain_enter_m`.
+
+    Returns
+    -------
+    tuple of Site
+        `values` gain `_below` (node of the next site, None when there is none near) and `_below_m` (length of the way).
+    """
+    boxes = np.array([_box(site.pool) for site in sites], dtype=np.int64).reshape(-1, 4)
+    out = []
+    for k, site in enumerate(sites):
+        below, way_m = None, None
+        if site.plugs:
+            first = site.plugs[0].values
+            way = follow_down(filled_today, int(first["_row"]), int(first["_col"]), round(s.chain_reach_m / cell_m))
+            rows, cols = np.divmod(way, filled_today.shape[1])
+            hit = _first_entered((rows, cols), k, sites, boxes, max(1, round(s.chain_enter_m / cell_m)))
+            if hit is not None and _key(sites[hit[0]]) < _key(site):
+                below = int(sites[hit[0]].values["_node"])
+                at = slice(0, hit[1] + 1)
+                way_m = float(np.hypot(np.diff(rows[at]), np.diff(cols[at])).sum()) * cell_m
+        out.append(replace(site, values={**site.values, "_below": below, "_below_m": way_m}))
+    return tuple(out)
+
+
+def _key(site: Site) -> tuple[float, int]:
+    """Water never climbs: with ties broken by node, links cannot run in a circle."""
+    return float(site.values["today_m"]), int(site.values["_node"])
+
+
+def _box(pool: Patch) -> tuple[int, int, int, int]:
+    h, w = pool.mask.shape
+    return pool.row0, pool.col0, pool.row0 + h, pool.col0 + w
+
+
+def _first_entered(
+    way: tuple[I64, I64], own: int, sites: Sequence[Site], boxes: I64, least: int
+) -> tuple[int, int] | None:
+    """Number of the first other site of whose pool the way crosses `least` cells, and the step at which it enters."""
+    rows, cols = way
+    best: tuple[int, int] | None = None
+    touched = (boxes[:, 0] <= rows.max()) & (boxes[:, 2] > rows.min())
+    touched &= (boxes[:, 1] <= cols.max()) & (boxes[:, 3] > cols.min())
+    for k in np.flatnonzero(touched).tolist():
+        at = np.flatnonzero(_inside(sites[k].pool, rows, cols))
+        if k != own and at.size >= least and (best is None or at[0] < best[1]):
+            best = k, int(at[0])
+    return best
+
+
+def _inside(pool: Patch, rows: I64, cols: I64) -> NDArray[np.bool_]:
+    r, c = rows - pool.row0, cols - pool.col0
+    h, w = pool.mask.shape
+    ok: NDArray[np.bool_] = (r >= 0) & (c >= 0) & (r < h) & (c < w)
+    ok[ok] = pool.mask[r[ok], c[ok]]
+    return ok
+
+
+def effect_above(lower: Mapping[str, Any], upper: Mapping[str, Any], plug_bed_m: float, tie_m: float) -> str:
+    """What the pool of a plugged site does to the site above it.
+
+    Parameters
+    ----------
+    lower, upper : mapping
+        Fields of both sites.
+    plug_bed_m : float
+        Bed at the foot of the upper site's plug [m].
+    tie_m : float
+        Levels nearer than this are the same [m].
+
+    Returns
+    -------
+    str
+        One of `EFFECTS`. `today_m` of the upper site is the lowest level at which water enters it from below, since it
+        is the lowest at which water leaves.
+    """
+    level = float(lower["spill_m"])
+    if level >= float(upper["spill_m"]) - tie_m:
+        return DROWNS
+    if level > float(upper["today_m"]) + tie_m:
+        return BACKS
+    return REACHES if level > plug_bed_m + tie_m else LEAVES
+
+
+@dataclass(frozen=True)
+class _Row:
+    """Sites joined by links, in order downstream, and the place of the next one below each (-1 none)."""
+
+    sites: tuple[Site, ...]
+    below: tuple[int, ...]
+
+
+def join_chains(
+    sites: Sequence[Site], natural: F32, cell_m2: float, s: SiteSettings
+) -> tuple[tuple[Site, ...], tuple[Chain, ...]]:
+    """Put linked sites in order, say what each plug does to the one above and what the best 1, 2, ... n bring.
+
+    Parameters
+    ----------
+    sites : sequence of Site
+        From `find_links`, with their lasting ids. `values` hold `_dry`: the part of the pool without water today.
+    natural : float32 (rows, cols)
+        Natural ground [m].
+    cell_m2 : float
+        Cell area [m2].
+    s : SiteSettings
+        `chain_tie_m`.
+
+    Returns
+    -------
+    sites : tuple of Site
+        In the order given; those of a chain gain `chain_id`, `chain_order`, `chain_n`, `below_id`, `above_effect`,
+        `chain_gain`.
+    chains : tuple of Chain
+        Sorted by id: the lowest site's.
+    """
+    new = {site.site_id: site for site in sites}
+    chains = []
+    for row in _rows(sites):
+        links = _links(row, s)
+        steps = gains(row.sites, [(link.site_id, link.above_id) for link in links], natural, cell_m2, s)
+        chain = Chain(row.sites[-1].site_id, tuple(site.site_id for site in row.sites), links, steps)
+        chains.append(chain)
+        for place, site in enumerate(row.sites):
+            new[site.site_id] = replace(site, values={**site.values, **_fields(chain, row, place)})
+    return tuple(new[site.site_id] for site in sites), tuple(sorted(chains, key=lambda chain: chain.chain_id))
+
+
+def _rows(sites: Sequence[Site]) -> list[_Row]:
+    """Groups of two and more sites joined by links, farthest from the lowest one first."""
+    at = {int(site.values["_node"]): k for k, site in enumerate(sites)}
+    below = [-1 if site.values.get("_below") is None else at.get(int(site.values["_below"]), -1) for site in sites]
+    end, way = [], []
+    for k in range(len(sites)):
+        far, j = 0.0, k
+        while below[j] >= 0:
+            far += float(sites[j].values["_below_m"])
+            j = below[j]
+        end.append(j)
+        way.append(far)
+    out = []
+    for last in sorted(set(end), key=lambda k: sites[k].site_id):
+        members = sorted((k for k in range(len(sites)) if end[k] == last), key=lambda k: (-way[k], sites[k].site_id))
+        # the lowest one has no way to itself; a tie cannot put another behind it
+        members = [k for k in members if k != last] + [last]
+        if len(members) > 1:
+            place = {k: i for i, k in enumerate(members)}
+            out.append(_Row(tuple(sites[k] for k in members), tuple(place.get(below[k], -1) for k in members)))
+    return out
+
+
+def _links(row: _Row, s: SiteSettings) -> tuple[ChainLink, ...]:
+    out = []
+    for upper, below in zip(row.sites, row.below, strict=True):
+        if below < 0:
+            continue
+        lower = row.sites[below]
+        bed = float(upper.plugs[0].values["bed_m"])
+        effect = effect_above(lower.values, upper.values, bed, s.chain_tie_m)
+        levels = (float(lower.values["spill_m"]), bed, float(upper.values["today_m"]), float(upper.values["spill_m"]))
+        out.append(ChainLink(lower.site_id, upper.site_id, float(upper.values["_below_m"]), effect, levels))
+    return tuple(out)
+
+
+def gains(
+    sites: Sequence[Site], links: Sequence[tuple[str, str]], natural: F32, cell_m2: float, s: SiteSettings
+) -> tuple[ChainStep, ...]:
+    """Ground wet again with the best 1, 2, ... n sites closed, each cell counted once.
+
+    A closed site wets its pool, and the ground below its level in the sites above whose way out lies lower than that.
+    The next best is always added, which is the best choice while pools do not share cells.
+
+    Parameters
+    ----------
+    sites : sequence of Site
+        In order downstream.
+    links : sequence of (lower id, upper id)
+    natural : float32 (rows, cols)
+        Natural ground [m].
+    cell_m2 : float
+        [m2].
+    s : SiteSettings
+        `chain_tie_m`.
+
+    Returns
+    -------
+    tuple of ChainStep
+    """
+    by_id = {site.site_id: site for site in sites}
+    above: dict[str, list[str]] = {}
+    for lower, upper in links:
+        above.setdefault(lower, []).append(upper)
+    wet = {site.site_id: _wetted(site, above, by_id, natural, s.chain_tie_m) for site in sites}
+    every = np.unique(np.concatenate(list(wet.values())))
+    places = {name: np.searchsorted(every, cells) for name, cells in wet.items()}
+    covered = np.zeros(every.size, dtype=np.bool_)
+    left = [site.site_id for site in sites]
+    steps: list[ChainStep] = []
+    plugs = 0
+    while left:
+        new = [int(np.count_nonzero(~covered[places[name]])) for name in left]
+        # of equals the lower one: its pool may drown the other's plug
+        best = max(range(len(left)), key=lambda k: (new[k], k))
+        name = left.pop(best)
+        covered[places[name]] = True
+        plugs += len(by_id[name].plugs)
+        steps.append(ChainStep(name, plugs, float(np.count_nonzero(covered)) * cell_m2))
+    return tuple(steps)
+
+
+def _wetted(site: Site, above: Mapping[str, list[str]], by_id: Mapping[str, Site], natural: F32, tie_m: float) -> I64:
+    """Cells (row * cols + col) that closing one site alone makes wet."""
+    level = float(site.values["spill_m"])
+    parts = [_cells(site, natural, None)]
+    stack = list(above.get(site.site_id, ()))
+    while stack:
+        upper = by_id[stack.pop()]
+        if level <= float(upper.values["today_m"]) + tie_m:
+            continue
+        parts.append(_cells(upper, natural, min(level, float(upper.values["spill_m"]))))
+        stack.extend(above.get(upper.site_id, ()))
+    return np.unique(np.concatenate(parts))
+
+
+def _cells(site: Site, natural: F32, level: float | None) -> I64:
+    pool = site.pool
+    dry = pool.mask & np.asarray(site.values.get("_dry", pool.mask))
+    if level is not None:
+        h, w = pool.mask.shape
+        dry &= natural[pool.row0 : pool.row0 + h, pool.col0 : pool.col0 + w] < level
+    rows, cols = np.nonzero(dry)
+    return np.asarray((rows + pool.row0) * natural.shape[1] + cols + pool.col0, dtype=np.int64)
+
+
+def _fields(chain: Chain, row: _Row, place: int) -> dict[str, Any]:
+    site, below = row.sites[place], row.below[place]
+    felt = [link.effect for link in chain.links if link.site_id == site.site_id]
+    return {
+        "chain_id": chain.chain_id,
+        "chain_order": place + 1,
+        "chain_n": len(row.sites),
+        "below_id": row.sites[below].site_id if below >= 0 else None,
+        "above_effect": max(felt, key=EFFECTS.index) if felt else None,
+        "_chain_gain_m2": tuple(step.gain_m2 for step in chain.steps),
+        "_below_effect": next((link.effect for link in chain.links if link.above_id == site.site_id), None),
+        "_above_ids": tuple(link.above_id for link in chain.links if link.site_id == site.site_id),
+    }
