@@ -14,15 +14,18 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import wetscout
+from wetscout.grid import Grid
 from wetscout.kernels.downhill import follow_down
+from wetscout.outputs.along import chain_rows, highest_steps, link_rows, step_rows
 from wetscout.pipeline import screen_array
 from wetscout.prove import make_landscape
 from wetscout.prove.landscape import Found
 from wetscout.prove.score import score
 from wetscout.ranking.row_words import along_the_water, in_a_row
-from wetscout.records import Patch, Plug, Site
+from wetscout.records import Ditch, Linework, Patch, Plug, Site
+from wetscout.records_along import BedStep
 from wetscout.settings.sites import SiteSettings
-from wetscout.sites import find_links, join_chains
+from wetscout.sites import find_links, join_chains, note_steps
 from wetscout.sites.chains import effect_above
 
 S = SiteSettings()
@@ -161,6 +164,41 @@ def test_a_site_whose_water_reaches_no_other_stands_alone():
     alone, chains = join_chains([sites[0]], natural, 1.0, S)
     assert chains == () and "chain_id" not in alone[0].values and in_a_row(alone[0]) == ""
     assert [site.values["_below"] for site in far if site.site_id == "s1"] == [None]
+
+
+def test_a_step_in_the_bed_is_told_above_and_below_it():
+    natural, today = stair(FLOORS, RIMS, BEDS)
+    sites = sites_of(natural, today, FLOORS, RIMS, BEDS)
+    filled = wetscout.fill(today)
+    # at the lip of the first box: below its plug, above the pool of the second
+    step = BedStep(7, 20.0, float(WIDE), 30, 0.4, 9.6, 9.0)
+    noted = {site.site_id: site for site in note_steps(sites, (step,), filled, 1.0, S)}
+    heights = {name: (site.values["step_below_m"], site.values["step_above_m"]) for name, site in noted.items()}
+    assert heights == {"s0": (0.4, None), "s1": (None, 0.4), "s2": (None, None)}
+    assert "drops by 0.40 m in one step below the plug" in along_the_water(noted["s0"])[0]
+    assert "drops by 0.40 m in one step above the pool" in along_the_water(noted["s1"])[0]
+    assert along_the_water(noted["s2"]) == []
+    assert [site.values.get("step_below_m") for site in note_steps(sites, (), filled, 1.0, S)] == [None] * 3
+
+
+def test_layers_hold_rows_of_sites_and_steps():
+    natural, today = stair(FLOORS, RIMS, BEDS)
+    _, chains = join_chains(sites_of(natural, today, FLOORS, RIMS, BEDS), natural, 1.0, S)
+    rows = chain_rows(chains[0])
+    assert [row["sites"] for row in rows] == ["s2", "s2,s0", "s2,s0,s1"]
+    assert [row["sites_n"] for row in rows] == [1, 2, 3]
+    links = {row["above_id"]: row for row in link_rows(chains[0])}
+    assert links["s1"]["spill_m"] == 9.2 and links["s1"]["above_today_m"] == pytest.approx(9.0, abs=0.11)
+    line = np.arange(60.0)
+    flat = np.zeros(60)
+    ditch = Ditch(7, flat, line, flat, flat, flat, flat, "ditch", 1.0, 0.0, 1.0, "none")
+    lines = Linework((ditch,), bed_steps=(BedStep(7, 0.0, 30.0, 30, 0.4, 9.6, 9.0), BedStep(7, 0.0, 9.0, 9, 0.7, 1, 0)))
+    rows = step_rows(lines, Grid(10, 80, 0.0, 20.0, 2.0, 2.0, 2.0))
+    assert [(row["from_head_m"], row["height_m"], row["geometry"].x) for row in rows] == [
+        (60.0, 0.4, 61.0),
+        (18.0, 0.7, 19.0),
+    ]
+    assert highest_steps(lines) == {7: 0.7}
 
 
 @pytest.mark.slow

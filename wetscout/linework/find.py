@@ -13,6 +13,7 @@ from wetscout.linework import attributes, cells, embankments, join, kinds, selec
 from wetscout.linework.crossings import crossings
 from wetscout.linework.furrows import furrows
 from wetscout.linework.gather import RunTiles, Test, kept_cells
+from wetscout.linework.steps_in_bed import bed_steps
 from wetscout.records import Ditch, Embankment, Linework, Terrain
 from wetscout.settings.linework import LineworkSettings
 
@@ -53,7 +54,8 @@ def find_lines(terrain: Terrain, settings: LineworkSettings, run_tiles: RunTiles
     found = unsure_lines(s, near, known, beds, (cell_m, low_m), settings)
     crests = embankments.find_embankments(s, raised, cell_m, settings)
     ditches, banks = describe(z, s, found, crests, cell_m, settings)
-    return Linework(ditches=ditches, embankments=banks, crossings=crossings(z, ditches, banks, cell_m, settings))
+    passed = crossings(z, ditches, banks, cell_m, settings)
+    return Linework(ditches, banks, passed, bed_steps(ditches, cell_m, settings))
 
 
 def ground_only(terrain: Terrain) -> NDArray[np.float32]:

@@ -21,6 +21,27 @@ CHAIN_OF_SITE = (
     ),
 )
 
+STEPS_OF_SITE = (
+    Field("step_below_m", "real", "Step below", "m", "Highest step in the bed within reach below the first plug."),
+    Field("step_above_m", "real", "Step above", "m", "Highest step in a bed within reach above the pool."),
+)
+
+HEAD_CUT_M = Field("head_cut_m", "real", "Step in the bed", "m", "Height of the highest step; NULL: no step seen.")
+
+HEAD_CUTS = LayerSpec(
+    "head_cuts",
+    "Point",
+    "Steps in beds",
+    "Where the bed of a ditch drops within a few metres: a head cut that works its way up, or a built drop.",
+    (
+        Field("ditch_id", "integer", "Ditch", "", "Number of the ditch in this run."),
+        Field("height_m", "real", "Height", "m", "Fall beyond the grade of the bed above and below."),
+        Field("bed_up_m", "real", "Bed above", "m", "Bed above the step, in the elevation model's vertical datum."),
+        Field("bed_down_m", "real", "Bed below", "m", "Bed below the step, in the elevation model's vertical datum."),
+        Field("from_head_m", "real", "From the upper end", "m", "Length of ditch from its upper end to the step."),
+    ),
+)
+
 CHAINS = LayerSpec(
     "chains",
     None,

@@ -7,7 +7,7 @@ lists (`kind`, `drained_by`, ...) may grow, so none is tied down by a constraint
 from __future__ import annotations
 
 from wetscout.io.geopackage_schema import Field, LayerSpec
-from wetscout.outputs._fields_along import CHAIN_LINKS, CHAIN_OF_SITE, CHAINS
+from wetscout.outputs._fields_along import CHAIN_LINKS, CHAIN_OF_SITE, CHAINS, HEAD_CUT_M, HEAD_CUTS, STEPS_OF_SITE
 from wetscout.outputs._fields_people import OWNERS, PARCELS
 
 __all__ = ["LAYERS", "SCHEMA_VERSION", "TABLES", "Field", "LayerSpec", "by_name"]
@@ -82,6 +82,7 @@ SITES = LayerSpec(
         _count("owners_n", "Owners", "Owners whose parcels the pool touches; NULL: no parcels given."),
         _real("parcel_share", "Share in parcels", "", "Part of the pool, 0 to 1, that lies on any parcel given."),
         *CHAIN_OF_SITE,
+        *STEPS_OF_SITE,
     ),
 )
 
@@ -140,6 +141,7 @@ DITCHES = LayerSpec(
         _real("straightness", "Straightness", "", "Distance between the ends over the length, 0 to 1."),
         _text("spoil", "Spoil", "none, one side, both sides."),
         _text("drains", "Drains", "Ids of the sites whose rim this ditch cuts, separated by commas."),
+        HEAD_CUT_M,
     ),
 )
 
@@ -217,6 +219,7 @@ LAYERS = (
     PLUGS,
     SPILL_POINTS,
     DITCHES,
+    HEAD_CUTS,
     EMBANKMENTS,
     BASINS,
     NOT_OFFERED,

@@ -17,7 +17,7 @@ from wetscout.grid import Grid
 from wetscout.io.geopackage_schema import LayerSpec
 from wetscout.outputs import along, fields, shapes
 from wetscout.outputs.us_units import recipe
-from wetscout.records import Basin, Ditch, Embankment, Plug, Screen, Site, bed_ends
+from wetscout.records import Basin, Ditch, Embankment, Linework, Plug, Screen, Site, bed_ends
 from wetscout.units import ACRE_M2
 
 Row = dict[str, Any]
@@ -48,7 +48,8 @@ def to_layers(screen: Screen, us_units: bool = False) -> dict[str, pd.DataFrame]
         "sites": [_site(site, grid, crs) for site in sites],
         "plugs": [_plug(plug, grid) for plug in plugs],
         "spill_points": [row for site in sites for row in _spill_points(site, grid)],
-        "ditches": _ditches(screen.linework.ditches, plugs, grid),
+        "ditches": _ditches(screen.linework, plugs, grid),
+        "head_cuts": along.step_rows(screen.linework, grid),
         "embankments": [_embankment(item, grid) for item in _by_number(screen.linework.embankments, "embankment_id")],
         "basins": [_basin(basin, grid) for basin in sorted(screen.basins, key=_basin_key)],
         "not_offered": [_turned_down(basin, grid) for basin in sorted(screen.not_offered, key=_basin_key)],
@@ -207,14 +208,18 @@ def _spill_points(site: Site, grid: Grid) -> list[Row]:
     return rows
 
 
-def _ditches(ditches: Iterable[Ditch], plugs: Sequence[Plug], grid: Grid) -> list[Row]:
+def _ditches(lines: Linework, plugs: Sequence[Plug], grid: Grid) -> list[Row]:
     """Lines that are sure, and any that a plug names: a plug on a line that is not listed would point nowhere."""
     drains: dict[int, set[str]] = {}
     for plug in plugs:
         if plug.ditch_id is not None:
             drains.setdefault(plug.ditch_id, set()).add(plug.site_id)
-    listed = [item for item in ditches if item.sure or item.ditch_id in drains]
-    return [_ditch(item, drains.get(item.ditch_id, set()), grid) for item in _by_number(listed, "ditch_id")]
+    listed = [item for item in lines.ditches if item.sure or item.ditch_id in drains]
+    highest = along.highest_steps(lines)
+    return [
+        _ditch(item, drains.get(item.ditch_id, set()), grid) | {"head_cut_m": highest.get(item.ditch_id)}
+        for item in _by_number(listed, "ditch_id")
+    ]
 
 
 def _ditch(item: Ditch, drains: set[str], grid: Grid) -> Row:

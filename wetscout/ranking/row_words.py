@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from wetscout.ranking.phrases import say_area
+from wetscout.ranking.phrases import say_area, say_level
+from wetscout.ranking.score import known
 from wetscout.records import Site
 
 # so many gains are read out; the table `chains` has all
@@ -47,12 +48,12 @@ def in_a_row(site: Site) -> str:
 
 
 def along_the_water(site: Site) -> list[str]:
-    """Say what a site's pool does to the site above, and what the site below does to it.
+    """Say what a site's pool does to the site above, what the site below does to it, and which steps lie near.
 
     Parameters
     ----------
     site : Site
-        With `above_effect`, `below_id` and their working values.
+        With `above_effect`, `below_id` and their working values, `step_below_m`, `step_above_m`.
 
     Returns
     -------
@@ -65,4 +66,15 @@ def along_the_water(site: Site) -> list[str]:
         parts.append(_ON_ABOVE[above].format(ids=", ".join(site.values.get("_above_ids") or ())))
     if below in _ON_THIS:
         parts.append(_ON_THIS[below].format(ids=site.values.get("below_id")))
+    step = known(site.values, "step_below_m")
+    if step is not None:
+        parts.append(
+            f"the bed drops by {say_level(step)} in one step below the plug: if it is a head cut, erosion can run up "
+            "to it; look, and secure it first"
+        )
+    step = known(site.values, "step_above_m")
+    if step is not None:
+        parts.append(
+            f"the bed drops by {say_level(step)} in one step above the pool: if it is a head cut, it brings soil"
+        )
     return parts

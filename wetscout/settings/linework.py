@@ -98,3 +98,24 @@ class LineworkSettings:
     raise_seed_m: float = number(0.3, "m", (0.1, 2), "height of its seed cells", _TRIALS)
     raise_beyond_m: float = number(15.0, "m", (8, 40), "the crest must exceed ground beyond this too", _TRIALS)
     raise_length_m: float = number(60.0, "m", (20, 500), "shortest embankment", _TRIALS)
+    # steps in the bed
+    step_m: float = number(
+        0.3,
+        "m",
+        (0.1, 2),
+        "fall within `step_run_m`, beyond the grade of the bed beside it, that makes a step",
+        "common practice, no source",
+    )
+    step_run_m: float = number(
+        10.0, "m", (3, 50), "length within which the bed falls so much", "common practice, no source"
+    )
+    step_beside_m: float = number(
+        30.0,
+        "m",
+        (10, 200),
+        "length of bed above and below with which a step is compared; nearer to its head a ditch has none",
+        _TRIALS,
+    )
+    step_cut_m: float = number(
+        0.15, "m", (0.0, 1), "depth of the cut above a step: a ditch that only begins has none", _TRIALS
+    )

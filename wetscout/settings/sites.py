@@ -88,3 +88,6 @@ class SiteSettings:
     chain_tie_m: float = number(
         0.05, "m", (0.0, 0.3), "levels nearer than this are the same: levels are not known better", _TRIAL
     )
+    step_reach_m: float = number(
+        500.0, "m", (20.0, 5000.0), "way of the water within which a step in the bed is told at a site", _PRACTICE
+    )

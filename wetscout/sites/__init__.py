@@ -2,5 +2,6 @@
 
 from wetscout.sites.build import Finder, Found
 from wetscout.sites.chains import find_links, join_chains
+from wetscout.sites.near_steps import note_steps
 
-__all__ = ["Finder", "Found", "find_links", "join_chains"]
+__all__ = ["Finder", "Found", "find_links", "join_chains", "note_steps"]

@@ -42,7 +42,7 @@ def find_links(sites: Sequence[Site], filled_today: F32, cell_m: float, s: SiteS
     tuple of Site
         `values` gain `_below` (node of the next site, None when there is none near) and `_below_m` (length of the way).
     """
-    boxes = np.array([_box(site.pool) for site in sites], dtype=np.int64).reshape(-1, 4)
+    boxes = boxes_of(sites)
     out = []
     for k, site in enumerate(sites):
         below, way_m = None, None
@@ -50,7 +50,7 @@ def find_links(sites: Sequence[Site], filled_today: F32, cell_m: float, s: SiteS
             first = site.plugs[0].values
             way = follow_down(filled_today, int(first["_row"]), int(first["_col"]), round(s.chain_reach_m / cell_m))
             rows, cols = np.divmod(way, filled_today.shape[1])
-            hit = _first_entered((rows, cols), k, sites, boxes, max(1, round(s.chain_enter_m / cell_m)))
+            hit = first_entered((rows, cols), k, sites, boxes, max(1, round(s.chain_enter_m / cell_m)))
             if hit is not None and _key(sites[hit[0]]) < _key(site):
                 below = int(sites[hit[0]].values["_node"])
                 at = slice(0, hit[1] + 1)
@@ -64,15 +64,43 @@ def _key(site: Site) -> tuple[float, int]:
     return float(site.values["today_m"]), int(site.values["_node"])
 
 
-def _box(pool: Patch) -> tuple[int, int, int, int]:
-    h, w = pool.mask.shape
-    return pool.row0, pool.col0, pool.row0 + h, pool.col0 + w
+def boxes_of(sites: Sequence[Site]) -> I64:
+    """Windows of all pools.
+
+    Parameters
+    ----------
+    sites : sequence of Site
+
+    Returns
+    -------
+    int64 (n, 4)
+        First row and column, one past the last row and column.
+    """
+    pools = [(site.pool.row0, site.pool.col0, *site.pool.mask.shape) for site in sites]
+    return np.array([(r, c, r + h, c + w) for r, c, h, w in pools], dtype=np.int64).reshape(-1, 4)
 
 
-def _first_entered(
+def first_entered(
     way: tuple[I64, I64], own: int, sites: Sequence[Site], boxes: I64, least: int
 ) -> tuple[int, int] | None:
-    """Number of the first other site of whose pool the way crosses `least` cells, and the step at which it enters."""
+    """The first other site whose pool a way crosses.
+
+    Parameters
+    ----------
+    way : (int64 (n,), int64 (n,))
+        Rows and columns, downhill.
+    own : int
+        Number of the site left out, -1 for none.
+    sites : sequence of Site
+    boxes : int64 (n, 4)
+        From `boxes_of`.
+    least : int
+        Cells of the way that must lie in the pool.
+
+    Returns
+    -------
+    (number of the site, step of the way at which it enters) or None
+    """
     rows, cols = way
     best: tuple[int, int] | None = None
     touched = (boxes[:, 0] <= rows.max()) & (boxes[:, 2] > rows.min())

@@ -18,7 +18,7 @@ from wetscout.linework import find_lines
 from wetscout.records import Basin, Linework, Screen, Site, Surfaces, Terrain, Tree
 from wetscout.restore import Builder, too_much_earth
 from wetscout.settings import Settings
-from wetscout.sites import Finder, Found, find_links
+from wetscout.sites import Finder, Found, find_links, note_steps
 from wetscout.surfaces import build_surfaces
 
 STAGES = {
@@ -147,6 +147,7 @@ def screen_lines(terrain: Terrain, lines: Linework, settings: Settings, progress
     basins, not_offered = _basins(surfaces, tree, found, {s.values["_node"] for s in sites if s.site_id in heavy})
     sites = tuple(s for s in sites if s.site_id not in heavy)
     sites = find_links(sites, today, terrain.grid.cell_m, settings.sites)
+    sites = note_steps(sites, lines.bed_steps, today, terrain.grid.cell_m, settings.sites)
     counts = {
         "natural_basins": len(basins),
         "sites": len(sites),
@@ -154,6 +155,7 @@ def screen_lines(terrain: Terrain, lines: Linework, settings: Settings, progress
         "ditches": sum(d.sure for d in lines.ditches),
         "lines_for_surfaces_only": sum(not d.sure for d in lines.ditches),
         "crossings": len(lines.crossings),
+        "head_cuts": len(lines.bed_steps),
         "noise_m": terrain.noise_m,
     }
     return Screen(terrain, lines, sites, basins, not_offered, {"counts": counts}, surfaces, tree)
