@@ -71,7 +71,6 @@ class Builder:
         held_m3 = volume_m3((self.filled_today[box] - self.surfaces.today[box])[stands].astype(float), self.cell_m2)
         catchment = float(c.catchment.mask.sum() * self.cell_m2)
         earth = sum(p.values["fill_m3"] for p in plugs)
-        water = float((self.terrain.water[box] & pool).sum() * self.cell_m2)
         values: dict[str, Any] = {
             "origin": "found",
             "drained_by": self._drained_by(c),
@@ -94,7 +93,7 @@ class Builder:
             "catchment_m2": catchment,
             "catchment_ratio": (catchment - area) / area if area else None,
             "pool_m2_per_fill_m3": area / earth if earth > 0 else None,
-            "water_at_survey_m2": water,
+            "water_at_survey_m2": float((self.terrain.water[box] & pool).sum() * self.cell_m2),
             "edge": int(c.edge),
             "_floor_row": c.floor_at[0],
             "_floor_col": c.floor_at[1],

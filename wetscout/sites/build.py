@@ -7,7 +7,21 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import ndimage
 
-from wetscout.records import CUT, F32, FILL, SPOIL, Candidate, Crossing, Linework, Patch, Surfaces, Terrain, Tree
+from wetscout.records import (
+    CUT,
+    F32,
+    F64,
+    FILL,
+    SPOIL,
+    Candidate,
+    Crossing,
+    Ditch,
+    Linework,
+    Patch,
+    Surfaces,
+    Terrain,
+    Tree,
+)
 from wetscout.settings.sites import SiteSettings
 from wetscout.settings.surroundings import SurroundingSettings
 from wetscout.sites.cuts import Window, find_cuts
@@ -15,6 +29,9 @@ from wetscout.sites.judge import Measures, children_of, choose, lift, lower_node
 from wetscout.sites.network import Network
 from wetscout.sites.setting import Surroundings
 from wetscout.sites.turned_down import reason_against
+
+# stretch of a line by which it is judged which way its water runs, and levels nearer than this are the same [m]
+UP_M, LEVEL_M = 40.0, 0.02
 
 
 @dataclass(frozen=True)
@@ -81,6 +98,7 @@ class Finder:
         self.rim = 0.5 * (surfaces.natural + surfaces.cautious)
         # one pass over the raster; a scan for every candidate took half of the time at 10 M cells
         self.catchment_boxes = ndimage.find_objects(tree.catchment_labels + 1, max_label=len(tree.table))
+        self.filled_today = surfaces.today
         self.stream = {d.ditch_id for d in lines.ditches if d.kind == "natural stream"}
 
     def run(self, filled_today: F32, filled_cautious: F32) -> Found:
@@ -95,6 +113,7 @@ class Finder:
         -------
         Found
         """
+        self.filled_today = filled_today
         noise = self.terrain.noise_m
         lifted = lift(noise, self.cell_m, self.s)
         m = measure(self.surfaces, self.tree, (filled_today, filled_cautious), (noise, lifted), self.s)
@@ -160,8 +179,7 @@ class Finder:
         inside = {j: at for j, at in inside.items() if self.network.ditches[j].ditch_id not in self.stream}
         ids = {self.network.ditches[j].ditch_id for j in inside}
         cut_ids = {c.ditch_id for c in cuts if c.ditch_id is not None}
-        entries = [(j, int(at.min())) for j, at in inside.items()]
-        upstream = self._upstream(entries)
+        upstream = self._upstream({j: (int(at.min()), int(at.max())) for j, at in inside.items()})
         row = self.tree.table.iloc[node]
         h, w = window.pool.shape
         box = (slice(window.row0, window.row0 + h), slice(window.col0, window.col0 + w))
@@ -202,17 +220,33 @@ class Finder:
             signs={**signs, **self.around.signs(pool.mask, pool.row0, pool.col0)},
         )
 
-    def _upstream(self, entries: list[tuple[int, int]]) -> float:
-        """Ditch length that enters a pool from above: stations above the first one in the pool, with side ditches."""
-        inside = {j for j, _ in entries}
+    def _upstream(self, inside: dict[int, tuple[int, int]]) -> float:
+        """Ditch length that enters a pool from above: stations above the first one in the pool, with side ditches.
+
+        A line joined from two may be drawn uphill in part; the water decides which end it comes in by.
+        """
         above = 0.0
-        for j, first in entries:
-            if first == 0:
-                continue
+        for j, (first, last) in inside.items():
             ditch = self.network.ditches[j]
-            # a head that lies a few metres outside the pool is the same ditch's beginning
-            above += self.network.length_above([(j, first)], inside - {j}) if ditch.row.size else 0.0
+            if first > 0 and self._falls(ditch.row[:first][::-1], ditch.col[:first][::-1], ditch, first) >= 0.0:
+                above += self.network.length_above([(j, first)], set(inside) - {j})
+            elif first == 0 and self._falls(ditch.row[last + 1 :], ditch.col[last + 1 :], ditch, last) > LEVEL_M:
+                rows, cols = ditch.row[last:], ditch.col[last:]
+                above += float(np.hypot(np.diff(rows), np.diff(cols)).sum()) * self.cell_m
         return above
+
+    def _falls(self, row: F64, col: F64, ditch: Ditch, at: int) -> float:
+        """How far today's water falls towards a station from the `UP_M` of line that lead away from it [m].
+
+        Negative where it falls the other way, 0 where it stands level.
+        """
+        part = slice(0, max(1, round(UP_M / self.cell_m)))
+        rows = np.rint(np.append(ditch.row[at], row[part])).astype(np.int64)
+        cols = np.rint(np.append(ditch.col[at], col[part])).astype(np.int64)
+        levels = self.filled_today[rows, cols] - self.filled_today[rows[0], cols[0]]
+        levels = levels[np.isfinite(levels)]
+        low, high = float(levels.min(initial=0.0)), float(levels.max(initial=0.0))
+        return low if low < -LEVEL_M else high
 
     def _turn_down(self, c: Candidate) -> str | None:
         at = self.network.by_id.get(c.cuts[0].ditch_id) if c.cuts and c.cuts[0].ditch_id is not None else None

@@ -41,27 +41,45 @@ def find_links(sites: Sequence[Site], filled_today: F32, cell_m: float, s: SiteS
     -------
     tuple of Site
         `values` gain `_below` (node of the next site, None when there is none near) and `_below_m` (length of the way).
+        Where a way enters, the drain passes through.
     """
     boxes = boxes_of(sites)
+    least = max(1, round(s.chain_enter_m / cell_m))
+    found: list[tuple[float, int, int, float]] = []
+    for k, site in enumerate(sites):
+        if not site.plugs:
+            continue
+        row, col = (int(site.plugs[0].values[name]) for name in ("_row", "_col"))
+        way = follow_down(filled_today, row, col, round(s.chain_reach_m / cell_m))
+        rows, cols = np.divmod(way, filled_today.shape[1])
+        hit = first_entered((rows, cols), k, sites, boxes, least)
+        if hit is not None:
+            at = slice(0, hit[1] + 1)
+            way_m = float(np.hypot(np.diff(rows[at]), np.diff(cols[at])).sum()) * cell_m
+            found.append((-float(filled_today[row, col]), k, hit[0], way_m))
+    links: dict[int, tuple[int, float]] = {}
+    # from the highest plug down; a way that grazes a pool could close a circle, so what would is left out
+    for _, k, below, way_m in sorted(found, key=lambda link: (link[0], int(sites[link[1]].values["_node"]))):
+        if not _leads_to(below, k, links):
+            links[k] = below, way_m
+    entering = {below: max(way_m for to, way_m in links.values() if to == below) for below, _ in links.values()}
     out = []
     for k, site in enumerate(sites):
-        below, way_m = None, None
-        if site.plugs:
-            first = site.plugs[0].values
-            way = follow_down(filled_today, int(first["_row"]), int(first["_col"]), round(s.chain_reach_m / cell_m))
-            rows, cols = np.divmod(way, filled_today.shape[1])
-            hit = first_entered((rows, cols), k, sites, boxes, max(1, round(s.chain_enter_m / cell_m)))
-            if hit is not None and _key(sites[hit[0]]) < _key(site):
-                below = int(sites[hit[0]].values["_node"])
-                at = slice(0, hit[1] + 1)
-                way_m = float(np.hypot(np.diff(rows[at]), np.diff(cols[at])).sum()) * cell_m
-        out.append(replace(site, values={**site.values, "_below": below, "_below_m": way_m}))
+        to, far = links.get(k, (None, None))
+        values = {**site.values, "_below": None if to is None else int(sites[to].values["_node"]), "_below_m": far}
+        if k in entering:
+            # the water of another site comes in, whether or not a line was found all the way
+            values["drain_position"] = "passes through"
+            values["upstream_ditch_m"] = max(float(values.get("upstream_ditch_m") or 0.0), entering[k])
+        out.append(replace(site, values=values))
     return tuple(out)
 
 
-def _key(site: Site) -> tuple[float, int]:
-    """Water never climbs: with ties broken by node, links cannot run in a circle."""
-    return float(site.values["today_m"]), int(site.values["_node"])
+def _leads_to(start: int, end: int, links: Mapping[int, tuple[int, float]]) -> bool:
+    at = start
+    while at != end and at in links:
+        at = links[at][0]
+    return at == end
 
 
 def boxes_of(sites: Sequence[Site]) -> I64:
