@@ -12,6 +12,7 @@ from wetscout.engine.progress import Progress, Silent
 from wetscout.ingest import from_array
 from wetscout.outputs import ScreenResult
 from wetscout.records import Screen, Terrain
+from wetscout.records_covered import Evidence
 from wetscout.settings import Settings
 from wetscout.steps import find, name
 from wetscout.steps.find import Plan
@@ -28,6 +29,7 @@ def screen_array(
     settings: Settings | None = None,
     progress: Progress | None = None,
     plan: Plan | None = None,
+    evidence: Evidence | None = None,
 ) -> Screen:
     """Screen an array of heights: everything the main job finds, without files.
 
@@ -41,6 +43,8 @@ def screen_array(
     progress : Progress, optional
     plan : Plan, optional
         Tile size and workers.
+    evidence : Evidence, optional
+        Soils and land cover on the cells of `z`, as `steps.evidence.gather` makes it.
 
     Returns
     -------
@@ -53,11 +57,15 @@ def screen_array(
         The array is no ground.
     """
     settings = settings or Settings()
-    return screen_terrain(from_array(z, cell_m, settings.ingest), settings, progress, plan)
+    return screen_terrain(from_array(z, cell_m, settings.ingest), settings, progress, plan, evidence)
 
 
 def screen_terrain(
-    terrain: Terrain, settings: Settings, progress: Progress | None = None, plan: Plan | None = None
+    terrain: Terrain,
+    settings: Settings,
+    progress: Progress | None = None,
+    plan: Plan | None = None,
+    evidence: Evidence | None = None,
 ) -> Screen:
     """Screen a clean terrain.
 
@@ -67,6 +75,8 @@ def screen_terrain(
     settings : Settings
     progress : Progress, optional
     plan : Plan, optional
+    evidence : Evidence, optional
+        Soils and land cover on the terrain's grid.
 
     Returns
     -------
@@ -74,7 +84,7 @@ def screen_terrain(
         Sites in rank order.
     """
     progress = progress or Silent()
-    screen = find.find_screen(terrain, settings, progress, plan or Plan())
+    screen = find.find_screen(terrain, settings, progress, plan or Plan(), evidence=evidence)
     progress.stage("ranking")
     return name.name_and_rank(screen, settings)
 
@@ -98,8 +108,8 @@ def screen(
     settings : Settings, optional
     progress : Progress, optional
     **options
-        Fields of `steps.read.Request`: z_unit, area, known, roads, culverts, parcels, tile, workers, overwrite,
-        us_units.
+        Fields of `steps.read.Request`: z_unit, area, known, roads, culverts, soils, landcover, parcels, tile,
+        workers, overwrite, us_units.
 
     Returns
     -------
@@ -117,7 +127,7 @@ def screen(
     progress.stage("reading")
     inputs = read_inputs(request)
     older = name.older_result(request.out, request.overwrite)
-    found = find.find_screen(inputs.terrain, request.settings, progress, request.plan, inputs.given)
+    found = find.find_screen(inputs.terrain, request.settings, progress, request.plan, inputs.given, inputs.evidence)
     progress.stage("ranking")
     ranked = name.name_and_rank(inputs.only_area(found), request.settings, older)
     progress.stage("writing")

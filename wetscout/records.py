@@ -378,3 +378,4 @@ class Screen:
     surfaces: Surfaces | None = None
     tree: Tree | None = None
     chains: tuple[Chain, ...] = ()
+    wet_ground: tuple[Basin, ...] = ()

@@ -22,15 +22,15 @@ LAYERS_READ = {
     "known": "Points: for each, was it found, and if not, which test failed by how much.",
     "roads": "Road centre lines.",
     "culverts": "Culverts, points or lines.",
+    "soils": "Soil polygons with percent hydric (hydclprs) or drainage class (drclassdcd).",
+    "landcover": "Raster of land cover codes; which code is what stands in the settings.",
     "parcels": "Parcels, with owners if they carry them.",
 }
 
 LAYERS_LATER = (
     "ditches-known",
     "hydrography",
-    "soils",
     "wetlands",
-    "landcover",
     "imagery",
     "historic",
     "buildings",

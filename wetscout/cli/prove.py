@@ -118,7 +118,7 @@ def found_by_screen(z: F32, cell_m: float, maps: Maps | None = None) -> tuple[Fo
     from wetscout.pipeline import screen_array  # noqa: PLC0415  heavy
     from wetscout.prove import Found  # noqa: PLC0415
 
-    sites = screen_array(z, cell_m).sites
+    sites = screen_array(z, cell_m, evidence=_evidence(z, cell_m, maps)).sites
     place = {site.site_id: i for i, site in enumerate(sites)}
     return tuple(
         Found(
@@ -130,9 +130,25 @@ def found_by_screen(z: F32, cell_m: float, maps: Maps | None = None) -> tuple[Fo
             confidence=str(site.values["confidence"]),
             position=str(site.values["drain_position"] or ""),
             below=place.get(str(site.values.get("below_id")), -1),
+            mouths=tuple((m.row, m.col) for m in site.values["_covered"].mouths) if "_covered" in site.values else (),
         )
         for site in sites
     )
+
+
+def _evidence(z: F32, cell_m: float, maps: Maps | None) -> Evidence | None:
+    """The invented maps as the screen is given them."""
+    if maps is None:
+        return None
+    import geopandas as gpd  # noqa: PLC0415  heavy
+
+    from wetscout.ingest import from_array  # noqa: PLC0415
+    from wetscout.settings import Settings  # noqa: PLC0415
+    from wetscout.steps.evidence import gather  # noqa: PLC0415
+
+    columns = {"hydclprs": [p.hydclprs for p in maps.soils], "drclassdcd": [p.drclassdcd for p in maps.soils]}
+    soils = gpd.GeoDataFrame(columns, geometry=[p.polygon for p in maps.soils]) if maps.soils else None
+    return gather(from_array(z, cell_m).grid, soils, maps.landcover, Settings())
 
 
 def as_json(report: Report) -> dict[str, Any]:

@@ -26,13 +26,14 @@ def command(state: State, /, **given: Any) -> None:
     """Find drained basins in one or more DEMs and write them ranked to a GeoPackage.
 
     Several DEMs are one mosaic. A map picture is written beside the result. Not read by this version, and refused
-    when given: ditches-known, hydrography, soils, wetlands, landcover, imagery, historic, buildings, utilities,
-    protected, districts, restored, weather.
+    when given: ditches-known, hydrography, wetlands, imagery, historic, buildings, utilities, protected,
+    districts, restored, weather.
 
     \b
     Example:
       wetscout screen dem.tif --out county.gpkg
       wetscout screen north.tif south.tif --out county.gpkg --parcels parcels.gpkg --workers 2
+      wetscout screen dem.tif --out county.gpkg --soils soils.gpkg --landcover cover.tif
     """
     from wetscout.cli.running import run_screen, summary, tell  # noqa: PLC0415  heavy
 

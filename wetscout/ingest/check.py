@@ -16,6 +16,7 @@ from wetscout.grid import Grid
 from wetscout.ingest.load import Sources, load, look
 from wetscout.ingest.plausible import WARNING
 from wetscout.io import environment
+from wetscout.io.onto_grid import read_nearest
 from wetscout.io.vectors import horizontal, read_layer
 from wetscout.records import Terrain
 from wetscout.settings import Settings
@@ -265,10 +266,14 @@ def _code(crs: pyproj.CRS) -> str:
 def _check_layers(layers: Mapping[str, str | Path | None], grid: Grid, told: list[str], problems: list[str]) -> None:
     bounds = (grid.x0, grid.y0 - grid.rows * grid.dy, grid.x0 + grid.cols * grid.dx, grid.y0)
     for name, path in layers.items():
-        if path is None or name not in LAYER_KINDS:
+        if path is None or name not in (*LAYER_KINDS, "landcover"):
             continue
         what = name.replace("_", " ")
         try:
+            if name == "landcover":
+                codes, valid = read_nearest(path, grid, "land cover")
+                told.append(f"land cover: {len(np.unique(codes[valid]))} codes over {valid.mean():.0%} of the DEM")
+                continue
             rows = read_layer(path, LAYER_KINDS[name], grid.crs_wkt, bounds, what)
         except InputError as error:
             problems.append(str(error))

@@ -8,12 +8,13 @@ from __future__ import annotations
 
 from wetscout.io.geopackage_schema import Field, LayerSpec
 from wetscout.outputs._fields_along import CHAIN_LINKS, CHAIN_OF_SITE, CHAINS, HEAD_CUT_M, HEAD_CUTS, STEPS_OF_SITE
+from wetscout.outputs._fields_buried import PIPE_MOUTHS, SITES_COVERED, SUSPECTED_LINES, WET_GROUND
 from wetscout.outputs._fields_people import OWNERS, PARCELS
 
 __all__ = ["LAYERS", "SCHEMA_VERSION", "TABLES", "Field", "LayerSpec", "by_name"]
 
 # first number grows when a reader of the old form would be misled, second when something is added
-SCHEMA_VERSION = "1.0"
+SCHEMA_VERSION = "1.1"
 
 
 def _text(name: str, title: str, meaning: str) -> Field:
@@ -83,6 +84,7 @@ SITES = LayerSpec(
         _real("parcel_share", "Share in parcels", "", "Part of the pool, 0 to 1, that lies on any parcel given."),
         *CHAIN_OF_SITE,
         *STEPS_OF_SITE,
+        *SITES_COVERED,
     ),
 )
 
@@ -227,6 +229,9 @@ LAYERS = (
     LEVELS,
     CHAINS,
     CHAIN_LINKS,
+    PIPE_MOUTHS,
+    SUSPECTED_LINES,
+    WET_GROUND,
     PARCELS,
     OWNERS,
     RUN,

@@ -84,6 +84,7 @@ def assign_ids(
             sites=sites,
             basins=tuple(_rename_basin(basin, names, basins) for basin in screen.basins),
             not_offered=tuple(_rename_basin(basin, names, basins) for basin in screen.not_offered),
+            wet_ground=_name_ground(screen),
             run={**screen.run, "ids": counts},
         ),
         counts,
@@ -175,6 +176,12 @@ def _basin_names(screen: Screen) -> dict[str, str]:
     for basin in (*screen.basins, *screen.not_offered):
         places.setdefault(basin.basin_id, _place(basin.values, basin, None, screen))
     return _names(places, {})
+
+
+def _name_ground(screen: Screen) -> tuple[Basin, ...]:
+    """Wet ground named like basins, by its first cell."""
+    names = _names({piece.basin_id: _place(piece.values, piece, None, screen) for piece in screen.wet_ground}, {})
+    return tuple(replace(piece, basin_id=names[piece.basin_id]) for piece in screen.wet_ground)
 
 
 def _rename_site(site: Site, names: Mapping[str, str], basins: Mapping[str, str]) -> Site:

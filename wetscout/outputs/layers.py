@@ -15,7 +15,7 @@ import shapely
 
 from wetscout.grid import Grid
 from wetscout.io.geopackage_schema import LayerSpec
-from wetscout.outputs import along, fields, shapes
+from wetscout.outputs import along, buried, fields, shapes
 from wetscout.outputs.us_units import recipe
 from wetscout.records import Basin, Ditch, Embankment, Linework, Plug, Screen, Site, bed_ends
 from wetscout.units import ACRE_M2
@@ -57,6 +57,9 @@ def to_layers(screen: Screen, us_units: bool = False) -> dict[str, pd.DataFrame]
         "levels": [row for site in sites for row in _levels(site)],
         "chains": [row for chain in screen.chains for row in along.chain_rows(chain)],
         "chain_links": [row for chain in screen.chains for row in along.link_rows(chain)],
+        "pipe_mouths": buried.mouth_rows(sites, grid),
+        "suspected_lines": buried.line_rows(sites, grid),
+        "wet_ground_no_rim": buried.ground_rows(screen.wet_ground, grid),
         "run": run_rows(screen.run),
     }
     layers = {name: frame(fields.by_name(name), content, crs) for name, content in rows.items()}
@@ -162,6 +165,7 @@ def _site(site: Site, grid: Grid, crs: pyproj.CRS | None) -> Row:
     row = _open(site.values)
     row["site_id"] = site.site_id
     row.setdefault("origin", "found")
+    row.setdefault("list", "open drains")
     row["geometry"] = shapes.outline(site.pool, grid)
     for metric, acres in (("pool_m2", "pool_ac"), ("gain_m2", "gain_ac")):
         if row.get(acres) is None and row.get(metric) is not None:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
+from wetscout.ranking.covered import is_covered, rank_covered
 from wetscout.ranking.score import is_unclear, merit, passes_through, score
 from wetscout.ranking.words import cautions, reasons, work
 from wetscout.records import Site
@@ -28,6 +29,7 @@ def rank(sites: tuple[Site, ...], settings: RankingSettings) -> tuple[Site, ...]
     the first `one_per_ditch_ranks` each ditch appears once while a site on another ditch is left that may stand there.
     These two rules say which sites stand in the first third and among the first ten. In each of those parts clear sites
     come first: one of low confidence, or in woods or yards, holds its place in the third but not the very front.
+    Covered drains are a list of their own: their ranks go on after all open drains.
 
     Parameters
     ----------
@@ -41,7 +43,8 @@ def rank(sites: tuple[Site, ...], settings: RankingSettings) -> tuple[Site, ...]
     tuple of Site
         By rank; `values` gains `score` (0-100), `rank` (from 1), `reasons`, `cautions` and `work`.
     """
-    entries = [_Entry(site, score(site, settings)) for site in sites]
+    covered = [site for site in sites if is_covered(site)]
+    entries = [_Entry(site, score(site, settings)) for site in sites if not is_covered(site)]
     entries.sort(
         key=lambda entry: (is_unclear(entry.site), -entry.score, -merit(entry.site, settings), entry.site.site_id)
     )
@@ -56,7 +59,7 @@ def rank(sites: tuple[Site, ...], settings: RankingSettings) -> tuple[Site, ...]
             "work": work(site),
         }
         ranked.append(replace(site, values={**site.values, **words}))
-    return tuple(ranked)
+    return (*ranked, *rank_covered(covered, settings, len(ranked) + 1))
 
 
 def ditch_ids(site: Site) -> frozenset[int]:

@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from wetscout.settings.basins import BasinSettings
+from wetscout.settings.buried import BuriedSettings
+from wetscout.settings.evidence import EvidenceSettings
 from wetscout.settings.ingest import IngestSettings
 from wetscout.settings.linework import LineworkSettings
 from wetscout.settings.people import PeopleSettings
@@ -32,5 +34,7 @@ class Settings:
     sites: SiteSettings = field(default_factory=SiteSettings)
     surroundings: SurroundingSettings = field(default_factory=SurroundingSettings)
     restore: RestoreSettings = field(default_factory=RestoreSettings)
+    evidence: EvidenceSettings = field(default_factory=EvidenceSettings)
+    buried: BuriedSettings = field(default_factory=BuriedSettings)
     ranking: RankingSettings = field(default_factory=RankingSettings)
     people: PeopleSettings = field(default_factory=PeopleSettings)

@@ -16,9 +16,11 @@ from wetscout.engine.progress import Progress
 from wetscout.engine.tiles import Tile, Tiling, map_tiles, tiles_of
 from wetscout.linework import find_lines
 from wetscout.records import Basin, Linework, Screen, Site, Surfaces, Terrain, Tree
+from wetscout.records_covered import Evidence
 from wetscout.restore import Builder, too_much_earth
 from wetscout.settings import Settings
 from wetscout.sites import Finder, Found, find_links, note_steps
+from wetscout.steps.covered import add_covered
 from wetscout.surfaces import build_surfaces
 
 STAGES = {
@@ -26,6 +28,7 @@ STAGES = {
     "ground of today and natural ground": 2.0,
     "basins": 1.0,
     "sites": 2.0,
+    "covered drains": 0.5,
 }
 
 Arrays = Mapping[str, NDArray[Any]]
@@ -85,7 +88,12 @@ class Plan:
 
 
 def find_screen(
-    terrain: Terrain, settings: Settings, progress: Progress, plan: Plan, given: Linework | None = None
+    terrain: Terrain,
+    settings: Settings,
+    progress: Progress,
+    plan: Plan,
+    given: Linework | None = None,
+    evidence: Evidence | None = None,
 ) -> Screen:
     """Find everything in one terrain.
 
@@ -97,6 +105,8 @@ def find_screen(
     plan : Plan
     given : Linework, optional
         Roads and culverts of the user's, beside what is found.
+    evidence : Evidence, optional
+        Soils and land cover on the terrain's grid.
 
     Returns
     -------
@@ -108,11 +118,13 @@ def find_screen(
         lines = replace(
             lines, embankments=lines.embankments + given.embankments, crossings=lines.crossings + given.crossings
         )
-    return screen_lines(terrain, lines, settings, progress, plan)
+    screen = screen_lines(terrain, lines, settings, progress, plan)
+    progress.stage("covered drains")
+    return add_covered(screen, settings, evidence, plan.workers)
 
 
 def screen_lines(terrain: Terrain, lines: Linework, settings: Settings, progress: Progress, plan: Plan) -> Screen:
-    """Everything after the lines are known.
+    """Everything after the lines are known, but for covered drains.
 
     Parameters
     ----------

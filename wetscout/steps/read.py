@@ -13,6 +13,7 @@ from rasterio import features
 from rasterio.transform import Affine
 
 from wetscout.errors import InputError
+from wetscout.evidence import check_soils, cover_codes
 from wetscout.grid import Grid
 from wetscout.ingest.load import load, look
 from wetscout.io.geopackage_lock import check_target
@@ -20,7 +21,9 @@ from wetscout.io.vectors import read_layer
 from wetscout.outputs.layers import plane_crs
 from wetscout.people import check_parcels
 from wetscout.records import Linework, Patch, Screen, Terrain
+from wetscout.records_covered import Evidence
 from wetscout.settings import Settings
+from wetscout.steps.evidence import read_evidence
 from wetscout.steps.find import Plan
 from wetscout.steps.given import given_culverts, given_roads
 
@@ -38,7 +41,7 @@ class Request:
     out : Path
     settings : Settings
     z_unit : {"m", "ft", "us-ft"} or None
-    area, known, roads, culverts, parcels : Path or None
+    area, known, roads, culverts, soils, landcover, parcels : Path or None
         Layers.
     tile : int or None
         Tile width [cells].
@@ -55,6 +58,8 @@ class Request:
     known: Path | None = None
     roads: Path | None = None
     culverts: Path | None = None
+    soils: Path | None = None
+    landcover: Path | None = None
     parcels: Path | None = None
     tile: int | None = None
     workers: int | None = None
@@ -86,7 +91,7 @@ class Request:
         unknown = sorted(set(options) - names)
         if unknown:
             raise InputError(f"screen: there is no option {', '.join(unknown)}; there are {', '.join(sorted(names))}")
-        layers = ("area", "known", "roads", "culverts", "parcels")
+        layers = ("area", "known", "roads", "culverts", "soils", "landcover", "parcels")
         given: dict[str, Any] = {k: Path(v) if k in layers and v is not None else v for k, v in options.items()}
         return Request(tuple(Path(d) for d in dems), Path(out), settings, **given)
 
@@ -106,6 +111,8 @@ class Inputs:
     terrain : Terrain
     given : Linework
         Roads and culverts of the user's.
+    evidence : Evidence or None
+        Soils and land cover.
     parcels, known : GeoDataFrame or None
     area : shapely geometry or None
         In the DEM's CRS.
@@ -114,6 +121,7 @@ class Inputs:
 
     terrain: Terrain
     given: Linework
+    evidence: Evidence | None
     parcels: Any
     known: Any
     area: Any
@@ -143,6 +151,7 @@ class Inputs:
             sites=tuple(s for s in screen.sites if touches(s.pool)),
             basins=tuple(b for b in screen.basins if touches(b.pool)),
             not_offered=tuple(b for b in screen.not_offered if touches(b.pool)),
+            wet_ground=tuple(g for g in screen.wet_ground if touches(g.pool)),
         )
 
 
@@ -191,6 +200,11 @@ def read_inputs(request: Request) -> Inputs:
     culverts = layer(request.culverts, ("point", "line"), "culverts")
     parcels = layer(request.parcels, "polygon", "parcels")
     known = layer(request.known, "point", "known places")
+    soils = layer(request.soils, "polygon", "soils")
+    if soils is not None:
+        check_soils(soils, request.settings.evidence)
+    if request.landcover is not None:
+        cover_codes(request.settings.evidence)
     if parcels is not None:
         check_parcels(parcels, request.settings.people)
     terrain = load(request.dems, request.settings.ingest, request.z_unit, shape)
@@ -198,4 +212,6 @@ def read_inputs(request: Request) -> Inputs:
         embankments=() if roads is None else given_roads(terrain.grid, roads.geometry, FIRST_GIVEN_ID),
         crossings=() if culverts is None else given_culverts(terrain.grid, terrain.z, culverts.geometry),
     )
-    return Inputs(terrain, given, parcels, known, shape, (*terrain.notes, *notes))
+    evidence = read_evidence(terrain.grid, soils, request.landcover, request.settings)
+    notes.extend(() if evidence is None else evidence.notes)
+    return Inputs(terrain, given, evidence, parcels, known, shape, (*terrain.notes, *notes))

@@ -29,7 +29,7 @@ def _facts(path: Path) -> dict[str, Any]:
 def _run(screen: Screen, inputs: Inputs, request: Request) -> dict[str, Any]:
     layers = {
         name: _facts(Path(str(path).partition("::")[0]))
-        for name in ("area", "known", "roads", "culverts", "parcels")
+        for name in ("area", "known", "roads", "culverts", "soils", "landcover", "parcels")
         if (path := getattr(request, name)) is not None
     }
     down: dict[str, int] = {}

@@ -1,0 +1,9 @@
+"""Covered drains: suspected hollows, faint lines, where to look for the mouth; wet ground without a rim."""
+
+from wetscout.buried.find import Looked, Searcher
+from wetscout.buried.heads import cut_depth
+from wetscout.buried.hollows import Chooser, Hollow
+from wetscout.buried.site import covered_site
+from wetscout.buried.wet_ground import wet_ground
+
+__all__ = ["Chooser", "Hollow", "Looked", "Searcher", "covered_site", "cut_depth", "wet_ground"]

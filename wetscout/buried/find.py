@@ -1,0 +1,266 @@
+"""Which hollows are offered as drained by a covered pipe, and on what grounds."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy import ndimage
+
+from wetscout.buried.faint import Trace, trace
+from wetscout.buried.heads import Head, abrupt_heads
+from wetscout.buried.hollows import Hollow, speaks_against, speaks_for
+from wetscout.buried.rim import dip_beside
+from wetscout.buried.routes import Router, Way
+from wetscout.records import Linework, Surfaces, Terrain
+from wetscout.records_covered import Covered, FaintLine
+from wetscout.settings.buried import BuriedSettings
+
+# at most so many heads are tried for one hollow, the nearest first
+_HEADS = 4
+# a line within this distance of another hollow's pool or way may carry its water too
+_MAIN_M = 12.0
+
+
+@dataclass(frozen=True)
+class Looked:
+    """A hollow with what was found about it.
+
+    Attributes
+    ----------
+    hollow : Hollow
+    covered : Covered
+    drained_by : str
+        `buried drain suspected` or `ditch into covered pipe`.
+    confidence : str
+        `high`, `medium`, `low`; empty: not offered.
+    """
+
+    hollow: Hollow
+    covered: Covered
+    drained_by: str
+    confidence: str
+
+
+@dataclass(frozen=True)
+class Option:
+    """A mouth that a hollow may have.
+
+    Attributes
+    ----------
+    way : Way
+    seen : Trace or None
+        Best faint line along it.
+    head : Head or None
+        Abrupt head at its end; None for the bank of the first ditch low enough.
+    strength, score : float
+        Of the faint line, 0-1; of the whole.
+    outside_m : float
+        From the shore to the mouth [m].
+    """
+
+    way: Way
+    seen: Trace | None
+    head: Head | None
+    strength: float
+    score: float
+    outside_m: float
+
+
+class Searcher:
+    """Looks at hollows one by one.
+
+    Parameters
+    ----------
+    terrain : Terrain
+    surfaces : Surfaces
+    lines : Linework
+    s : BuriedSettings
+    """
+
+    def __init__(self, terrain: Terrain, surfaces: Surfaces, lines: Linework, s: BuriedSettings) -> None:
+        self.terrain = terrain
+        self.surfaces = surfaces
+        self.lines = lines
+        self.s = s
+        self.cell_m = terrain.grid.cell_m
+        self.heads = abrupt_heads(lines.ditches, surfaces, self.cell_m, s)
+        self.router = Router(surfaces.smooth, lines.ditches, self.cell_m, s)
+
+    def run(self, hollows: Sequence[Hollow]) -> tuple[Looked, ...]:
+        """Look at all hollows and keep those that something speaks for.
+
+        Parameters
+        ----------
+        hollows : sequence of Hollow
+
+        Returns
+        -------
+        tuple of Looked
+            In the order of the hollows.
+        """
+        chosen = self._share_heads([(h, self._at_heads(h)) for h in hollows])
+        looked = []
+        for hollow in hollows:
+            best = chosen.get(hollow.node)
+            if best is None and not speaks_for(hollow.zone, self.s):
+                # without a head, terrain alone says nothing that chance does not
+                continue
+            route = self.router.way(hollow)
+            options = [] if best is None else [best]
+            if route is not None:
+                options.append(self._option(route, None, route.mouth.distance_m))
+            looked.append(self._judge(hollow, options))
+        kept = [one for one in looked if one.confidence]
+        return tuple(self._with_main(one, kept) for one in kept)
+
+    def _at_heads(self, hollow: Hollow) -> list[Option]:
+        """Ways to the abrupt heads outside that point at the hollow and are low enough for a pipe."""
+        options = []
+        for outside_m, head in self._heads(hollow):
+            way = self.router.way(hollow, head)
+            if way is None or not way.mouth.feasible:
+                continue
+            option = self._option(way, head, outside_m)
+            # a head far away points at many things: there a line must lead to it
+            if outside_m <= self.s.head_close_m or option.strength >= self.s.line_sign:
+                options.append(option)
+        return options
+
+    def _option(self, way: Way, head: Head | None, outside_m: float) -> Option:
+        seen = trace(self.terrain.z, (way.row, way.col), self.cell_m, self.s)
+        strength = _strength(seen, self.s)
+        near = float(np.clip(1.0 - way.mouth.distance_m / self.s.reach_m, 0.0, 1.0))
+        return Option(way, seen, head, strength, 0.5 * strength + near, outside_m)
+
+    def _share_heads(self, hollows: Sequence[tuple[Hollow, list[Option]]]) -> dict[int, Option]:
+        """Each head goes to one hollow and each hollow to one head, the best pairs first."""
+        pairs = [(-o.score, h.node, k, o) for h, options in hollows for k, o in enumerate(options)]
+        chosen: dict[int, Option] = {}
+        taken: set[int] = set()
+        for _, node, _, option in sorted(pairs, key=lambda p: p[:3]):
+            assert option.head is not None
+            if node not in chosen and option.head.ditch_id not in taken:
+                chosen[node] = option
+                taken.add(option.head.ditch_id)
+        return chosen
+
+    def _heads(self, hollow: Hollow) -> list[tuple[float, Head]]:
+        """Abrupt heads outside that point at the hollow with their distance from its shore [m], nearest first."""
+        s, cell = self.s, self.cell_m
+        edge = hollow.pool.mask & ~ndimage.binary_erosion(hollow.pool.mask)
+        rows, cols = np.nonzero(edge)
+        rows, cols = rows + hollow.pool.row0, cols + hollow.pool.col0
+        least = np.cos(np.radians(s.head_cone_deg))
+        found = []
+        for head in self.heads:
+            d_row, d_col = rows - head.row, cols - head.col
+            away = np.hypot(d_row, d_col)
+            nearest = float(away.min()) * cell
+            if not s.head_near_m <= nearest <= s.head_far_m or _holds(hollow, head.row, head.col):
+                continue
+            ahead = (d_row * head.up_row + d_col * head.up_col) / np.maximum(away, 1e-9)
+            if ahead.max() >= least:
+                found.append((nearest, head))
+        found.sort(key=lambda f: (f[0], f[1].ditch_id))
+        return found[:_HEADS]
+
+    def _judge(self, hollow: Hollow, options: Sequence[Option]) -> Looked:
+        s = self.s
+        lines: list[FaintLine] = []
+        head, strength, dip = False, 0.0, None
+        if options:
+            best = options[0]
+            head, strength, seen = best.head is not None, best.strength, best.seen
+            clear = seen is not None and strength >= s.line_sign
+            path = (seen.row, seen.col) if seen is not None and clear else (best.way.row, best.way.col)
+            dip = dip_beside(self.surfaces.natural, hollow, path, self.cell_m, s)
+            if seen is not None and clear:
+                lines.append(_faint_line(seen, strength, self.cell_m))
+            length = best.way.mouth.distance_m
+            lines.append(FaintLine(best.way.row, best.way.col, "route", 0.0, float("nan"), length))
+        covered = Covered(
+            zone=hollow.zone,
+            mouths=tuple(o.way.mouth for o in options),
+            lines=tuple(lines),
+            head=head,
+            faint=strength,
+            rim_dip_m=None if dip is None else dip[0],
+            rim_beside_m=None if dip is None else dip[1],
+        )
+        outside = options[0].outside_m if options else np.inf
+        signs = Signs(head, outside <= s.head_close_m, strength, dip is not None and dip[0] >= s.dip_m)
+        by = "ditch into covered pipe" if head else "buried drain suspected"
+        return Looked(hollow, covered, by, _confidence(hollow, signs, s))
+
+    def _with_main(self, one: Looked, others: Sequence[Looked]) -> Looked:
+        """Note what may come from upstream: another hollow whose way passes here, or a ditch that ends here."""
+        words = []
+        reach = _MAIN_M / self.cell_m
+        grown = ndimage.binary_dilation(np.pad(one.hollow.pool.mask, 20), iterations=max(1, round(reach)))
+        row0, col0 = one.hollow.pool.row0 - 20, one.hollow.pool.col0 - 20
+        for other in others:
+            if other is one or other.hollow.floor_m <= one.hollow.floor_m or not other.covered.lines:
+                continue
+            line = other.covered.lines[0]
+            if _passes(grown, (row0, col0), line):
+                words.append("the way from another suspected hollow upstream leads through here")
+                break
+        for ditch in self.lines.ditches:
+            if ditch.sure and _on(grown, (row0, col0), float(ditch.row[-1]), float(ditch.col[-1])):
+                words.append("an open ditch from upstream ends here")
+                break
+        return one if not words else replace(one, covered=replace(one.covered, main_from="; ".join(words)))
+
+
+@dataclass(frozen=True)
+class Signs:
+    """What terrain says: a head that points here, whether it is near, strength of the line, a rim graded down."""
+
+    head: bool
+    near: bool
+    strength: float
+    graded: bool
+
+
+def _confidence(hollow: Hollow, signs: Signs, s: BuriedSettings) -> str:
+    """Terrain alone never says more than low; soil and crop say medium, with terrain beside them high.
+
+    A shallow hollow is often a dimple of the field: without a head that points at it, it needs some depth.
+    """
+    if speaks_for(hollow.zone, s):
+        if signs.head:
+            return "high" if signs.near and (signs.strength >= s.line_sign or signs.graded) else "medium"
+        return "medium" if hollow.spill_m - hollow.floor_m >= s.lone_depth_m else ""
+    if not signs.head or not signs.near:
+        return ""
+    least = s.line_sign if speaks_against(hollow.zone, s) else s.line_hint
+    wet = hollow.zone.wet_soil is not None and hollow.zone.wet_soil >= s.wet_soil_least
+    return "low" if signs.strength >= least or (wet and not speaks_against(hollow.zone, s)) else ""
+
+
+def _strength(seen: Trace | None, s: BuriedSettings) -> float:
+    """0-1: how far a faint line stands out, if it is faint and steady."""
+    if seen is None or abs(seen.height_m) > 1.2 * s.clip_m:
+        return 0.0
+    return float(np.clip(seen.beyond / s.line_full, 0.0, 1.0) * np.clip((seen.steady - 0.4) / 0.3, 0.0, 1.0))
+
+
+def _faint_line(seen: Trace, strength: float, cell_m: float) -> FaintLine:
+    length = float(np.hypot(np.diff(seen.row), np.diff(seen.col)).sum()) * cell_m
+    form = "ridge" if seen.height_m > 0 else "trough"
+    return FaintLine(seen.row, seen.col, form, strength, seen.height_m, length)
+
+
+def _holds(hollow: Hollow, row: float, col: float) -> bool:
+    return _on(hollow.pool.mask, (hollow.pool.row0, hollow.pool.col0), row, col)
+
+
+def _on(mask: np.ndarray, origin: tuple[int, int], row: float, col: float) -> bool:
+    r, c = round(row) - origin[0], round(col) - origin[1]
+    return bool(0 <= r < mask.shape[0] and 0 <= c < mask.shape[1] and mask[r, c])
+
+
+def _passes(mask: np.ndarray, origin: tuple[int, int], line: FaintLine) -> bool:
+    return any(_on(mask, origin, float(r), float(c)) for r, c in zip(line.row, line.col, strict=True))

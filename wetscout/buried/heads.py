@@ -1,0 +1,158 @@
+"""Open ditches that begin abruptly: where a covered pipe may come out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import ndimage
+
+from wetscout.records import F32, F64, Ditch, Surfaces
+from wetscout.settings.buried import BuriedSettings
+
+# the depth of a ditch is read as the deepest cell within this distance of its line
+_NEAR_M = 2.0
+# its depth is looked at over this length below its head and above it; usual depth and direction over the first part
+_BELOW_M = 50
+_ABOVE_M = 14
+_TYPICAL_M = 30
+_TURN_M = 20
+_SHORTEST_M = 18
+# a bed that rises by more than this from its head is no drain's
+_RISE_M = 0.15
+
+
+@dataclass(frozen=True)
+class Head:
+    """An abrupt head.
+
+    Attributes
+    ----------
+    row, col : float
+        Where full depth begins [cells].
+    up_row, up_col : float
+        Unit vector up the ditch, away from it.
+    depth_m, bed_m : float
+        Usual depth and bed soon below the head [m].
+    ditch_id : int
+    """
+
+    row: float
+    col: float
+    up_row: float
+    up_col: float
+    depth_m: float
+    bed_m: float
+    ditch_id: int
+
+
+def cut_depth(surfaces: Surfaces, cell_m: float) -> F32:
+    """Depth of ground below the natural surface, the deepest within 2 m [m].
+
+    Parameters
+    ----------
+    surfaces : Surfaces
+    cell_m : float
+        Cell size [m].
+
+    Returns
+    -------
+    float32 (rows, cols)
+        0 where nothing was cut.
+    """
+    depth = np.where(np.isfinite(surfaces.natural), surfaces.natural - surfaces.smooth, 0.0)
+    out: F32 = ndimage.maximum_filter(depth.astype(np.float32), 2 * max(1, round(_NEAR_M / cell_m)) + 1)
+    return out
+
+
+def _along(depth: F32, row: F64, col: F64) -> F64:
+    r = np.clip(np.floor(row + 0.5).astype(np.int64), 0, depth.shape[0] - 1)
+    c = np.clip(np.floor(col + 0.5).astype(np.int64), 0, depth.shape[1] - 1)
+    out: F64 = depth[r, c].astype(np.float64)
+    return out
+
+
+def _profile(ditch: Ditch, depth: F32, cell_m: float) -> tuple[F64, F64, F64]:
+    """Stations a metre apart along a line and straight on beyond both ends, and the depth at them [cells, m]."""
+    at = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(ditch.row), np.diff(ditch.col)))]) * cell_m
+    n = max(2, round(at[-1]) + 1)
+    where = np.linspace(0.0, at[-1], n)
+    row, col = np.interp(where, at, ditch.row), np.interp(where, at, ditch.col)
+    k = min(n - 1, _TURN_M)
+    out = np.arange(1.0, _ABOVE_M + _NEAR_M + 4.0)
+    ends = []
+    for end, inner in ((0, k), (n - 1, n - 1 - k)):
+        d_row, d_col = row[end] - row[inner], col[end] - col[inner]
+        size = max(float(np.hypot(d_row, d_col)), 1e-9) * cell_m
+        ends.append((row[end] + d_row / size * out, col[end] + d_col / size * out))
+    row = np.concatenate([ends[0][0][::-1], row, ends[1][0]])
+    col = np.concatenate([ends[0][1][::-1], col, ends[1][1]])
+    return row, col, _along(depth, row, col)
+
+
+def _heads(ditch: Ditch, depth: F32, ground: F32, cell_m: float, s: BuriedSettings) -> list[Head]:
+    """Abrupt heads of one line, read in both directions: lines may run on up a faint trough, or be drawn through."""
+    if ditch.row.size < 2:
+        return []
+    row, col, dug = _profile(ditch, depth, cell_m)
+    bed = _along(ground, row, col)
+    found = []
+    for turned in (False, True):
+        r, c, d, b = (v[::-1] if turned else v for v in (row, col, dug, bed))
+        i = _abrupt(d, s)
+        if i is None:
+            continue
+        j = min(i + _TURN_M, d.size - 1)
+        low, lower = (np.median(b[k : k + _TURN_M]) for k in (i, i + _TURN_M))
+        if lower > low + _RISE_M:
+            # it falls towards its blind end: water goes in there, an inlet
+            continue
+        up_row, up_col = r[i] - r[j], c[i] - c[j]
+        size = max(float(np.hypot(up_row, up_col)), 1e-9)
+        usual = float(np.median(d[i + 3 : i + _BELOW_M]))
+        found.append(Head(float(r[i]), float(c[i]), up_row / size, up_col / size, usual, float(low), ditch.ditch_id))
+    return found
+
+
+def _abrupt(dug: F64, s: BuriedSettings) -> int | None:
+    """First station at which full depth begins within a few metres of nothing."""
+    gap = round(_NEAR_M) + 3
+    for i in np.flatnonzero(dug >= 0.8 * s.head_depth_m).tolist():
+        below = dug[i + 3 : i + _BELOW_M]
+        if i < gap + _ABOVE_M // 2 or below.size < _SHORTEST_M or (below >= 0.5 * s.head_depth_m).mean() < 0.8:
+            continue
+        usual = float(np.median(below[:_TYPICAL_M]))
+        above = dug[max(0, i - gap - _ABOVE_M) : i - gap + 1]
+        soon = float(dug[i : i + round(s.head_run_m)].max())
+        if usual >= s.head_depth_m and soon >= 0.8 * usual and float(np.median(above)) <= s.head_share * usual:
+            return int(i)
+    return None
+
+
+def abrupt_heads(ditches: Iterable[Ditch], surfaces: Surfaces, cell_m: float, s: BuriedSettings) -> tuple[Head, ...]:
+    """Heads of open ditches at which full depth is reached within a few metres.
+
+    Parameters
+    ----------
+    ditches : iterable of Ditch
+        Listed ones, and deep ones that are not.
+    surfaces : Surfaces
+    cell_m : float
+        Cell size [m].
+    s : BuriedSettings
+
+    Returns
+    -------
+    tuple of Head
+        In the order of the ditches.
+    """
+    depth = cut_depth(surfaces, cell_m)
+    low = ndimage.minimum_filter(
+        np.where(np.isfinite(surfaces.smooth), surfaces.smooth, np.inf).astype(np.float32),
+        2 * max(1, round(_NEAR_M / cell_m)) + 1,
+    )
+    # ditches beside a road begin where the road's own need begins
+    other = ("natural stream", "roadside", "grassed waterway")
+    wanted = (d for d in ditches if d.kind not in other and (d.sure or d.depth_m >= 2.0 * s.head_depth_m))
+    return tuple(head for ditch in wanted for head in _heads(ditch, depth, low, cell_m, s))

@@ -1,0 +1,234 @@
+"""Closed hollows that hold water on today's ground, one for each place: the suspects of a covered drain."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import ndimage
+
+from wetscout.records import BOOL, CUT, FILL, SPOIL, Patch, Surfaces, Terrain, Tree
+from wetscout.records_covered import Zone
+from wetscout.settings.buried import BuriedSettings
+
+
+@dataclass(frozen=True)
+class Hollow:
+    """A closed hollow.
+
+    Attributes
+    ----------
+    node : int
+        Row of the tree of the ground as it is.
+    pool : Patch
+    spill_m, floor_m : float
+        [m].
+    floor_at, spill_at : (int, int)
+        Cells.
+    area_m2 : float
+    edge : bool
+    zone : Zone
+    """
+
+    node: int
+    pool: Patch
+    spill_m: float
+    floor_m: float
+    floor_at: tuple[int, int]
+    spill_at: tuple[int, int]
+    area_m2: float
+    edge: bool
+    zone: Zone
+
+
+def window_of(pool: Patch) -> tuple[slice, slice]:
+    """The window of a patch as slices.
+
+    Parameters
+    ----------
+    pool : Patch
+
+    Returns
+    -------
+    (slice, slice)
+    """
+    h, w = pool.mask.shape
+    return slice(pool.row0, pool.row0 + h), slice(pool.col0, pool.col0 + w)
+
+
+def speaks_for(zone: Zone, s: BuriedSettings) -> bool:
+    """Whether soil and cover both say: once wet, farmed now, not mapped as wetland.
+
+    Parameters
+    ----------
+    zone : Zone
+    s : BuriedSettings
+
+    Returns
+    -------
+    bool
+    """
+    return (
+        zone.wet_soil is not None
+        and zone.wet_soil >= s.wet_soil_least
+        and zone.farmed is not None
+        and zone.farmed >= s.farmed_least
+        and not speaks_against(zone, s)
+    )
+
+
+def speaks_against(zone: Zone, s: BuriedSettings) -> bool:
+    """Whether cover says: wetland, water or built-up land.
+
+    Parameters
+    ----------
+    zone : Zone
+    s : BuriedSettings
+
+    Returns
+    -------
+    bool
+    """
+    wet = zone.wetland is not None and zone.wetland >= s.wetland_most
+    built = zone.built is not None and zone.built >= s.built_most
+    return wet or built
+
+
+class Chooser:
+    """Chooses among the nested hollows of the ground as it is.
+
+    Parameters
+    ----------
+    terrain : Terrain
+    surfaces : Surfaces
+    tree : Tree
+        Of the ground as surveyed, noise calmed: covered pipes do not open it.
+    zone_at : callable
+        What map layers say of a pool.
+    s : BuriedSettings
+    """
+
+    def __init__(
+        self,
+        terrain: Terrain,
+        surfaces: Surfaces,
+        tree: Tree,
+        zone_at: Callable[[Patch], Zone],
+        s: BuriedSettings,
+    ) -> None:
+        self.terrain = terrain
+        self.surfaces = surfaces
+        self.tree = tree
+        self.zone_at = zone_at
+        self.s = s
+        self.cell_m = terrain.grid.cell_m
+
+    def choose(self) -> tuple[Hollow, ...]:
+        """The highest hollow of each nest that can be one.
+
+        Returns
+        -------
+        tuple of Hollow
+            By node.
+        """
+        table = self.tree.table
+        area = table["area_m2"].to_numpy(dtype=np.float64)
+        depth = (table["spill_m"] - table["floor_m"]).to_numpy(dtype=np.float64)
+        parent = table["parent"].to_numpy(dtype=np.int64)
+        wanted = (area >= self.s.min_area_m2) & (area <= self.s.max_area_m2) & (depth >= self.s.min_depth_m)
+        fit: dict[int, Hollow] = {}
+        dammed = np.zeros(area.size, dtype=bool)
+        for number in np.flatnonzero((area >= self.s.min_area_m2) & (depth >= self.s.min_depth_m)).tolist():
+            # what encloses a pool held by road fill is held by it too; children come before their parents
+            held = dammed[number] or self._held_by_road(number)
+            if held:
+                dammed[number] = True
+                dammed[list(_above(number, parent))] = True
+            elif wanted[number] and (hollow := self._hollow(number)) is not None:
+                fit[number] = hollow
+        chosen: set[int] = set()
+        for node in sorted(fit)[::-1]:
+            # parents come after their children, so each nest is met from its top
+            if not chosen.intersection(_above(node, parent)) and not self._thin(node, fit, parent):
+                chosen.add(node)
+        return tuple(fit[node] for node in sorted(chosen))
+
+    def _hollow(self, node: int) -> Hollow | None:
+        """A node as a hollow; None where it is a pit, a pond, a channel or stands behind a road."""
+        row = self.tree.table.iloc[node]
+        r0, c0, r1, c1 = (int(v) for v in self.tree.bbox[node])
+        box = (slice(r0, r1), slice(c0, c1))
+        labels = self.tree.labels[box]
+        mask = (labels >= self.tree.first[node]) & (labels <= node)
+        if not self._open_ground(box, mask):
+            return None
+        ground = self.surfaces.smooth[box]
+        free = mask & ((self.surfaces.corridor[box] & (CUT | FILL)) == 0)
+        free = free if free.sum() >= 0.3 * mask.sum() else mask
+        # the floor is the 1 % quantile of open ground: one low cell is noise
+        floor = float(np.partition(ground[free], int(0.01 * free.sum()))[int(0.01 * free.sum())])
+        spill = float(row["spill_m"])
+        if spill - floor < self.s.min_depth_m:
+            return None
+        at = np.flatnonzero(free.ravel() & (ground.ravel() <= floor))
+        k = int(at[np.argmin(ground.ravel()[at])])
+        pool = Patch(r0, c0, mask)
+        return Hollow(
+            node=node,
+            pool=pool,
+            spill_m=spill,
+            floor_m=floor,
+            floor_at=(r0 + k // mask.shape[1], c0 + k % mask.shape[1]),
+            spill_at=(int(row["spill_row"]), int(row["spill_col"])),
+            area_m2=float(row["area_m2"]),
+            edge=bool(row["edge"]),
+            zone=self.zone_at(pool),
+        )
+
+    def _held_by_road(self, node: int) -> bool:
+        """Whether the pool runs over at road fill."""
+        row, col = (int(self.tree.table[name].iloc[node]) for name in ("spill_row", "spill_col"))
+        k = max(1, round(self.s.near_road_m / self.cell_m))
+        near = self.surfaces.corridor[max(0, row - k) : row + k + 1, max(0, col - k) : col + k + 1]
+        return bool(((near & FILL) > 0).any())
+
+    def _open_ground(self, box: tuple[slice, slice], mask: BOOL) -> bool:
+        """Wide, gentle, not water, and not full of road fill."""
+        s = self.s
+        half = float(ndimage.distance_transform_edt(np.pad(mask, 1)).max()) * self.cell_m
+        if half < s.half_width_m or float(self.terrain.water[box][mask].mean()) > s.wetland_most:
+            return False
+        if float(((self.surfaces.corridor[box] & FILL) > 0)[mask].mean()) > s.road_share:
+            return False
+        return self._gentle(box, mask)
+
+    def _gentle(self, box: tuple[slice, slice], mask: BOOL) -> bool:
+        """Not steep all round: no pit, pond or channel."""
+        pool = np.pad(mask, 1)
+        ground = np.pad(self.surfaces.smooth[box], 1, mode="edge")
+        steps = max(1, round(3.0 / self.cell_m))
+        ring = pool & ~ndimage.binary_erosion(pool, iterations=steps)
+        ring &= np.pad((self.surfaces.corridor[box] & (CUT | FILL | SPOIL)) == 0, 1)
+        d_row, d_col = np.gradient(ground, self.cell_m)
+        slope = np.hypot(d_row, d_col)[ring]
+        slope = slope[np.isfinite(slope)]
+        return slope.size == 0 or float(np.percentile(slope, 75)) <= self.s.shore_slope
+
+    def _thin(self, node: int, fit: Mapping[int, Hollow], parent: np.ndarray) -> bool:
+        """Whether a hollow is a thin sheet over a smaller one, or evidence speaks for what lies inside it only."""
+        s, mine = self.s, fit[node]
+        inner = [fit[k] for k in fit if k != node and node in _above(k, parent)]
+        rise = min(s.sheet_rise_m, s.sheet_share * (mine.spill_m - mine.floor_m))
+        if any(k.area_m2 * s.sheet_spread <= mine.area_m2 and mine.spill_m - k.spill_m <= rise for k in inner):
+            return True
+        return not speaks_for(mine.zone, s) and any(speaks_for(k.zone, s) for k in inner)
+
+
+def _above(node: int, parent: np.ndarray) -> set[int]:
+    out: set[int] = set()
+    up = int(parent[node])
+    while up >= 0:
+        out.add(up)
+        up = int(parent[up])
+    return out

@@ -1,0 +1,100 @@
+"""The way along which a trench would be least deep, from a floor to an open ditch."""
+
+from __future__ import annotations
+
+import heapq
+
+import numpy as np
+from numba import njit
+
+
+@njit(nogil=True, cache=True)
+def least_trench(z, bed, start_row, start_col, level, grade, least, step_m):
+    """Cheapest way from a cell to the first ditch low enough to take a pipe, where depth squared times length costs.
+
+    The depth of the trench at a cell is the ground there less the pipe, which leaves the start at `level` and falls
+    by `grade` along the way; a trench is never shallower than `least`. Depth squared stands for the earth of a trench
+    with sloping sides, so a short deep cut through a rim competes with a long way round it. Dijkstra (1959) over the
+    eight neighbours; ties are settled by the order in which cells were reached.
+
+    Parameters
+    ----------
+    z : float32 (rows, cols)
+        Ground [m]; NaN is not crossed.
+    bed : float32 (rows, cols)
+        Level a mouth may have at cells of open ditches [m]; NaN where there is no ditch.
+    start_row, start_col : int
+        Floor cell.
+    level : float
+        Pipe at the start [m].
+    grade : float
+        Fall per length [-].
+    least : float
+        Least depth of the trench [m].
+    step_m : float
+        Cell size [m].
+
+    Returns
+    -------
+    rows, cols : int64 (n,)
+        Cells of the way; empty when no ditch is low enough.
+    deepest : float
+        Greatest depth of the trench [m]; 0 for an empty way.
+    """
+    rows, cols = z.shape
+    came = np.full(rows * cols, -2, dtype=np.int64)
+    cost = np.full(rows * cols, np.inf)
+    far = np.zeros(rows * cols)
+    first = start_row * cols + start_col
+    came[first] = -1
+    cost[first] = 0.0
+    heap = [(0.0, np.int64(0), np.int64(first))]
+    order = np.int64(0)
+    last = np.int64(-1)
+    while len(heap) > 0:
+        paid, _, at = heapq.heappop(heap)
+        if paid > cost[at]:
+            continue
+        r = at // cols
+        c = at - r * cols
+        low = np.float64(bed[r, c])
+        if low == low and low <= level - grade * far[at]:
+            last = at
+            break
+        for dr in range(-1, 2):
+            for dc in range(-1, 2):
+                if dr == 0 and dc == 0:
+                    continue
+                rr = r + dr
+                cc = c + dc
+                if rr < 0 or cc < 0 or rr >= rows or cc >= cols:
+                    continue
+                value = np.float64(z[rr, cc])
+                if value != value:
+                    continue
+                length = step_m * np.sqrt(np.float64(dr * dr + dc * dc))
+                gone = far[at] + length
+                depth = max(value - (level - grade * gone), least)
+                total = paid + length * depth * depth
+                to = rr * cols + cc
+                if total < cost[to]:
+                    cost[to] = total
+                    far[to] = gone
+                    came[to] = at
+                    order += 1
+                    heapq.heappush(heap, (total, order, np.int64(to)))
+    n = 0
+    at = last
+    while at >= 0:
+        n += 1
+        at = came[at]
+    way_r = np.empty(n, dtype=np.int64)
+    way_c = np.empty(n, dtype=np.int64)
+    deepest = 0.0
+    at = last
+    for i in range(n - 1, -1, -1):
+        way_r[i] = at // cols
+        way_c[i] = at - way_r[i] * cols
+        deepest = max(deepest, np.float64(z[way_r[i], way_c[i]]) - (level - grade * far[at]), least)
+        at = came[at]
+    return way_r, way_c, deepest

@@ -1,0 +1,133 @@
+"""Where the search for covered drains meets the rest: hollows open drains do not explain, wet ground without a rim."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from scipy import ndimage
+
+from wetscout.basins import tree_of
+from wetscout.buried import Chooser, Hollow, Searcher, covered_site, cut_depth, wet_ground
+from wetscout.evidence import wet_soil, zone_of
+from wetscout.records import F32, FILL, Basin, Patch, Screen, Site, Tree
+from wetscout.records_covered import Evidence, Zone
+from wetscout.settings import Settings
+
+# a hollow and a site are one place from this share of their ground on (intersection over union)
+_SAME = 0.5
+# a hollow is explained by an open drain's pool that holds this share of it, or lies in it with this share
+_COVERED = 0.3
+
+
+def add_covered(screen: Screen, settings: Settings, evidence: Evidence | None = None, workers: int = 2) -> Screen:
+    """Add the sites that a covered pipe may drain, and the wet ground that no rim holds.
+
+    Parameters
+    ----------
+    screen : Screen
+        With surfaces, tree, basins and the sites of open drains.
+    settings : Settings
+    evidence : Evidence or None
+        Soils and land cover, where given.
+    workers : int
+        Threads.
+
+    Returns
+    -------
+    Screen
+    """
+    surfaces, terrain = screen.surfaces, screen.terrain
+    if surfaces is None:
+        return screen
+    s = settings.buried
+
+    def zone_at(pool: Patch) -> Zone:
+        return Zone() if evidence is None else zone_of(evidence, pool, settings.evidence)
+
+    least = settings.sites.persistence_m
+    asis = tree_of(surfaces.smooth, terrain.hole, cell_m=terrain.grid.cell_m, min_depth_m=least, workers=workers)
+    hollows = Chooser(terrain, surfaces, asis, zone_at, s).choose()
+    hollows, sites = _apart(hollows, screen, settings)
+    looked = Searcher(terrain, surfaces, screen.linework, s).run(hollows)
+    boxes = ndimage.find_objects(asis.catchment_labels + 1, max_label=len(asis.table)) if looked else []
+    covered = tuple(
+        covered_site(one, f"c{k}", _catchment(asis, one.hollow.node, boxes), terrain, surfaces, s)
+        for k, one in enumerate(looked, start=1)
+    )
+    ground = _ground(screen, settings, evidence)
+    counts = {
+        **screen.run.get("counts", {}),
+        "sites": len(sites),
+        "hollows_looked_at": len(hollows),
+        "covered_sites": len(covered),
+        "wet_ground_no_rim": len(ground),
+    }
+    return replace(screen, sites=(*sites, *covered), wet_ground=ground, run={**screen.run, "counts": counts})
+
+
+def _apart(
+    hollows: tuple[Hollow, ...], screen: Screen, settings: Settings
+) -> tuple[tuple[Hollow, ...], tuple[Site, ...]]:
+    """Hollows that open drains do not explain, and the sites that are left for open drains.
+
+    A site whose cut does not show in the ground at the rim, while the ground closes there, is a covered drain: it
+    leaves the list of open ones.
+    """
+    if screen.surfaces is None:
+        return hollows, screen.sites
+    cell_m = screen.terrain.grid.cell_m
+    shown = cut_depth(screen.surfaces, cell_m)
+    road = (screen.surfaces.corridor & FILL) > 0
+    shown[ndimage.binary_dilation(road, iterations=max(1, round(settings.buried.near_road_m / cell_m)))] = np.inf
+    s = settings.buried
+    sites = list(screen.sites)
+    kept = []
+    for hollow in hollows:
+        shares = [(*_shared(hollow.pool, site.pool), site) for site in sites]
+        over = [site for _, part, whole, site in shares if part >= _COVERED or whole >= _COVERED]
+        hidden = [site for iou, _, _, site in shares if iou >= _SAME and not _shows(site, shown, s.shown_cut_m)]
+        if len(hidden) == len(over):
+            gone = {site.site_id for site in hidden}
+            sites = [site for site in sites if site.site_id not in gone]
+            kept.append(hollow)
+    return tuple(kept), tuple(sites)
+
+
+def _shows(site: Site, shown: F32, least_m: float) -> bool:
+    """Whether any of a site's cuts shows in the ground where it crosses the rim, or runs under a road."""
+    return any(float(shown[int(p.values["_row"]), int(p.values["_col"])]) >= least_m for p in site.plugs)
+
+
+def _shared(one: Patch, other: Patch) -> tuple[float, float, float]:
+    """Shared cells over the cells of both together, over those of the first, and over those of the second."""
+    r0, c0 = max(one.row0, other.row0), max(one.col0, other.col0)
+    r1 = min(one.row0 + one.mask.shape[0], other.row0 + other.mask.shape[0])
+    c1 = min(one.col0 + one.mask.shape[1], other.col0 + other.mask.shape[1])
+    if r1 <= r0 or c1 <= c0:
+        return 0.0, 0.0, 0.0
+    a = one.mask[r0 - one.row0 : r1 - one.row0, c0 - one.col0 : c1 - one.col0]
+    b = other.mask[r0 - other.row0 : r1 - other.row0, c0 - other.col0 : c1 - other.col0]
+    both = int((a & b).sum())
+    own, its = int(one.mask.sum()), int(other.mask.sum())
+    return both / (own + its - both), both / own, both / its
+
+
+def _ground(screen: Screen, settings: Settings, evidence: Evidence | None) -> tuple[Basin, ...]:
+    wet = None if evidence is None else wet_soil(evidence, settings.evidence)
+    if evidence is None or wet is None or screen.surfaces is None:
+        return ()
+    pools = [b.pool for b in screen.basins]
+    return wet_ground(screen.terrain, screen.surfaces, screen.linework, (evidence, wet), pools, settings.buried)
+
+
+def _catchment(tree: Tree, node: int, boxes: list[tuple[slice, slice] | None]) -> Patch:
+    """Cells that drain to a node: the leaves of its subtree."""
+    first = int(tree.first[node])
+    mine = [b for b in boxes[first : node + 1] if b is not None]
+    if not mine:
+        return Patch(0, 0, np.zeros((1, 1), dtype=bool))
+    r0, r1 = min(b[0].start for b in mine), max(b[0].stop for b in mine)
+    c0, c1 = min(b[1].start for b in mine), max(b[1].stop for b in mine)
+    part = tree.catchment_labels[r0:r1, c0:c1]
+    return Patch(r0, c0, (part >= first) & (part <= node))
