@@ -235,9 +235,8 @@ def _confidence(hollow: Hollow, signs: Signs, s: BuriedSettings) -> str:
         return "medium" if hollow.spill_m - hollow.floor_m >= s.lone_depth_m else ""
     if not signs.head or not signs.near:
         return ""
-    least = s.line_sign if speaks_against(hollow.zone, s) else s.line_hint
     wet = hollow.zone.wet_soil is not None and hollow.zone.wet_soil >= s.wet_soil_least
-    return "low" if signs.strength >= least or (wet and not speaks_against(hollow.zone, s)) else ""
+    return "low" if signs.strength >= s.line_sign or (wet and not speaks_against(hollow.zone, s)) else ""
 
 
 def _strength(seen: Trace | None, s: BuriedSettings) -> float:

@@ -14,6 +14,7 @@ from wetscout.cli.state import State, voice
 if TYPE_CHECKING:
     from wetscout.prove import Found, Maps, Report
     from wetscout.records import F32
+    from wetscout.records_covered import Evidence
 
 
 @click.command("prove")

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from wetscout.ranking.score import known, passes_through, score
 from wetscout.ranking.phrases import say_area, say_level, say_number
+from wetscout.ranking.score import known, passes_through, score
 from wetscout.ranking.words import LAW, LOCATE
 from wetscout.records import Site
 from wetscout.records_covered import Covered, PipeMouth, Zone

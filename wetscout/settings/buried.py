@@ -66,9 +66,6 @@ class BuriedSettings:
     clip_m: float = number(0.15, "m", (0.05, 1.0), "higher ridges and deeper troughs count as this", "issue: 0-0.15 m")
     line_full: float = number(8.0, "-", (1.0, 50.0), "spreads of the lines beside it at which strength is 1", _TRIAL)
     line_sign: float = number(0.5, "-", (0.0, 1.0), "strength from which a faint line is a sign", _TRIAL)
-    line_hint: float = number(
-        0.15, "-", (0.0, 1.0), "least strength of the line where soil and crop do not speak for it", _TRIAL
-    )
     # the rim beside the line
     dip_m: float = number(0.08, "m", (0.02, 1.0), "a rim this much lower than beside looks graded down", _TRIAL)
     dip_from_m: float = number(12.0, "m", (4.0, 50.0), "nearest rim on either side", _TRIAL)
