@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 
 import numpy as np
 import pytest
 from skimage.morphology import reconstruction
 
+from wetscout.cli import app, prove
 from wetscout.errors import InputError
 from wetscout.prove import FALSE_FINDS, Found, false_find_lines, make_specimens, prove_false_finds
 from wetscout.prove.canvas import Canvas
@@ -117,3 +119,18 @@ def test_enough_specimens_are_screened() -> None:
     assert [c.kind for c in counts] == ["dug ponds", "railways"] and all(c.specimens >= 10 for c in counts)
     assert counts[0].offered == 3 and counts[1].offered == 0
     assert len(seen) == 4 + 10 and told[-1] == (20, 20)
+
+
+def test_the_command_prints_a_table(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    monkeypatch.setattr(prove, "found_by_screen", lambda z, cell_m, maps: ())
+    assert app.run(["prove", "--false-finds", "3", "--kinds", "dug ponds, lagoons", "--cell", "4", "-q"]) == 0
+    table = capsys.readouterr().out.splitlines()
+    assert [line.split("  ")[0] for line in table[1:3]] == ["dug ponds", "lagoons"] and "0.0 %" in table[1]
+    assert app.run(["prove", "--false-finds", "3", "--kinds", "lagoons", "--cell", "4", "--json", "-q"]) == 0
+    (count,) = json.loads(capsys.readouterr().out)["false_finds"]
+    assert count["specimens"] >= 3 and count["offered"] == 0 and count["sites"] == []
+
+
+def test_the_command_names_the_kinds_there_are(capsys: pytest.CaptureFixture[str]) -> None:
+    assert app.run(["prove", "--false-finds", "3", "--kinds", "flat lake plain"]) == 2
+    assert "pond dams" in capsys.readouterr().err
