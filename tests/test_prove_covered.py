@@ -135,3 +135,21 @@ def test_coarser_cells_hold_the_same_pipes(cell_m: float) -> None:
                 np.hypot(o.mouth_row * cell_m - c.mouth_row, o.mouth_col * cell_m - c.mouth_col) for o in coarse.covered
             )
             assert far < 3.0
+
+
+def test_open_drains_have_two_truths_too() -> None:
+    """Where the rim was graded beside the ditch, closing it gives less than there was."""
+    land = make_landscape("graded rims and filled floors", 4, 2.0, 1000.0)
+    tops = [b for b in land.basins if b.drained and b.original is not None and not b.at_edge and b.area_m2 > 1000]
+    assert len(tops) >= 4 and land.original is not None
+    level = filled(land.ground)
+    lower = 0
+    for b in tops:
+        assert b.original is not None
+        r, q = np.nonzero(b.pool.mask)
+        at = (r + b.pool.row0, q + b.pool.col0)
+        assert (land.ground[at] < b.spill_m).all() and (
+            b.parent_id >= 0 or np.allclose(level[at], b.spill_m, atol=1e-4)
+        )
+        lower += b.original.spill_m > b.spill_m + 0.05
+    assert lower >= 0.3 * len(tops)

@@ -8,6 +8,7 @@ import numpy as np
 from scipy import ndimage
 
 from wetscout.prove.fields import sample, smooth_field
+from wetscout.prove.found import inside
 from wetscout.prove.sweep import Path, sweep
 from wetscout.prove.truth import Pool
 from wetscout.records import F32
@@ -117,14 +118,14 @@ def _lower(z: F32, cell_m: float, work: Work) -> None:
     assert work.line is not None
     target = work.pool.node.spill_m - work.lower_m
     level = sample(z, work.line.x, work.line.y, cell_m)
-    high = np.flatnonzero(level > target)
-    if high.size == 0:
+    wet = np.flatnonzero(inside(work.pool.patch, work.line.y / cell_m, work.line.x / cell_m))
+    if wet.size == 0:
         return
-    first = int(high[0])
+    shore = int(wet[-1])
     step = max(float(np.diff(work.line.along).mean()), 0.5)
-    crest = first + int(np.argmax(level[first : first + int(40 / step)]))
-    last = min(crest + int(10 / step), work.line.x.size - 1)
-    near = Path(work.line.x[max(0, first - 1) : last + 1], work.line.y[max(0, first - 1) : last + 1])
+    crest = shore + int(np.argmax(level[shore : shore + int(40 / step)]))
+    first, last = max(0, shore - int(8 / step)), min(crest + int(10 / step), work.line.x.size - 1)
+    near = Path(work.line.x[first : last + 1], work.line.y[first : last + 1])
     if near.x.size < 2:
         return
     weight: F32 = np.zeros_like(z)
