@@ -242,6 +242,16 @@ def test_a_ditch_through_one_bank_does_not_hide_a_lake_and_an_open_side_does():
     assert not from_array(z, 2.0).water.any()
 
 
+def test_a_level_field_with_a_ditch_at_the_foot_of_its_banks_is_no_water():
+    """Water is the lowest ground there is: a ditch half round the floor, 0.5 m deeper, shows that it is a field."""
+    z, floor = _lake(0.4, 4.0)
+    y, x = np.mgrid[0:120, 0:130] * 2.0
+    away = np.hypot(y - 120.0, x - 130.0) - 40.0
+    assert from_array(z, 2.0).water.sum() > 0.9 * floor.sum()
+    z[(away > -1.5) & (away < 1.5) & (x > 130)] = 375.5
+    assert not from_array(z, 2.0).water.any()
+
+
 def test_filled_hollows_count_as_unknown_ground():
     z = rolling(200, 220)
     y, x = np.mgrid[0:200, 0:220]

@@ -334,3 +334,14 @@ def test_a_line_that_runs_up_a_bank_at_its_end_is_still_drawn_downhill_and_falls
     way, high = np.column_stack([np.zeros(212), np.arange(212.0)]), bed[::-1] + 1.0
     turned = attributes._downhill(attributes.Profile(way, bed[::-1], high, high, high, high, 0.0, 0.0), 1.0)
     assert turned.bed[0] == 10.0 and turned.points[0, 1] == 211.0
+
+
+@pytest.mark.parametrize(("deep_m", "listed"), [(1.0, True), (0.35, False)])
+def test_a_deep_sharp_bend_is_listed_and_a_shallow_one_is_not(deep_m, listed):
+    """Three quarters of a circle of 14 m, as the loops of a brook: what is shallow and crooked may be chance."""
+    y, x = scene.frame(240.0, 1.0)
+    away = np.where((x > 0) & (y > 0), 99.0, np.abs(np.hypot(y, x) - 14.0))
+    ground = 20.0 + 0.004 * x + scene.rolling(y, x, 0.05, 180.0) + scene.noise(x.shape, 0.03, 3)
+    z = np.minimum(ground, scene.trapezoid(away, 20.0 - deep_m, 0.8, 1.5))
+    near = [d for d in found(z, 1.0).ditches if length_m(d, 1.0) > 30.0]
+    assert any(d.sure for d in near) is listed

@@ -100,11 +100,14 @@ def is_sure(s: NDArray[np.float32], line: Line, cell_m: float, low_m: float, set
     -------
     bool
         A cut wider than the near bands is sharp against wider ones, a drawn line may be less sharp: valleys are
-        sharp against neither band and not straight.
+        sharp against neither band and not straight. A cut that is deep and sharp over three quarters of its length
+        needs no straight course: it is a bend of a straightened brook or a moat, never chance.
     """
     if line.length(cell_m) < settings.min_length_m:
         return False
     q = quality(s, line, cell_m, settings)
+    if q.quartile >= settings.deep_factor * low_m and q.saturation >= settings.deep_saturation:
+        return True
     if q.strength(low_m) < settings.sure_strength:
         return False
     ruled = q.straight >= settings.ruler_straightness and q.length >= settings.ruler_length_m

@@ -66,6 +66,9 @@ class IngestSettings:
         6.0, "m", (2.0, 20.0), "Distance from the floor at which its banks are judged.", _HOUSE
     )
     level_shore: float = number(0.85, "-", (0.5, 1.0), "Share of the shore with such banks.", _HOUSE)
+    level_lower: float = number(
+        0.2, "-", (0.0, 0.5), "Share of the ground beside a level floor that may lie below it: water has none.", _HOUSE
+    )
     area_ring_m: float = number(
         1500.0, "m", (100.0, 20000.0), "Ground read around the polygons of --area, on which they may depend.", _TRADE
     )

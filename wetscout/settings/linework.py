@@ -67,6 +67,10 @@ class LineworkSettings:
         0.85, "-", (0, 1), "median saturation against wider bands that also serves", _TRIALS
     )
     wide_line_saturation: float = number(0.45, "-", (0, 1), "median saturation a wide line still needs", _TRIALS)
+    deep_factor: float = number(
+        5.0, "-", (2, 20), "three quarters this many times the least depth: sure whatever its course", _TRIALS
+    )
+    deep_saturation: float = number(0.85, "-", (0, 1), "median saturation such a line needs", _TRIALS)
     ruler_straightness: float = number(0.98, "-", (0.8, 1), "straightness that no valley has over 120 m", _TRIALS)
     ruler_length_m: float = number(120.0, "m", (40, 1000), "length over which it counts", _TRIALS)
     ruler_saturation: float = number(0.5, "-", (0, 1), "median saturation such a line needs", _TRIALS)
