@@ -38,11 +38,11 @@ class Graph:
     pits : int64 (n + 1,)
         Flat index of each pit; entry 0 is -1.
     parent : int32 (n + 1,)
-        Label behind the lowest pass of the basin this pit stood for when it joined another; -1 no way out.
+        Pit of the basin behind the lowest pass of the basin this pit stood for when it joined another; -1 no way out.
     level : like z (n + 1,)
         Level of that pass.
     code : int64 (n + 1,)
-        Place of that pass: 4 * flat index of its first cell + direction.
+        Place of that pass: 8 * flat index of its first cell + 2 * direction, + 1 if water leaves it by its first cell.
     nans, infs : int
         Cells that were NaN in `z`; cells that are +inf.
     inner : bool
@@ -50,6 +50,8 @@ class Graph:
     highest : float
         Highest absolute height.
     strips : tuple of (row, row)
+    offsets : int64 (strips + 1,)
+        Pits before each strip, and all.
     """
 
     z: Floats
@@ -63,6 +65,7 @@ class Graph:
     inner: bool
     highest: float
     strips: tuple[tuple[int, int], ...]
+    offsets: I64
 
 
 @dataclass
@@ -199,7 +202,7 @@ def build(z: Floats, strips: tuple[tuple[int, int], ...], crew: Crew) -> Graph:
     at = np.concatenate([np.array([-1], np.int64), *pits])
     nans, infs, outlets = (sum(c[k] for c in counts) for k in range(3))
     highest = max(c[3] for c in counts)
-    return Graph(z, label, at, *forest[1:], nans, infs, nans + infs + outlets > 0, highest, strips)
+    return Graph(z, label, at, *forest[1:], nans, infs, nans + infs + outlets > 0, highest, strips, offsets)
 
 
 def _upto(strips: tuple[tuple[int, int], ...]) -> range:

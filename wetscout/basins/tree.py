@@ -4,16 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from wetscout.basins import checks, graph
+from wetscout.basins.nodes import Items, items_of
 from wetscout.errors import InputError
-from wetscout.kernels import cast, pools, sort
-from wetscout.kernels import tree as kernel
+from wetscout.kernels import cast, number, pools
 from wetscout.records import Patch
 from wetscout.settings.basins import BasinSettings
 
@@ -295,72 +294,73 @@ def tree_of(
 
 def _grow(net: graph.Graph, crew: graph.Crew, cell_m: float, min_depth_m: float) -> BasinTree:
     """The tree of a graph, with all measures."""
-    floor = np.concatenate([[-np.inf], net.z.reshape(-1)[net.pits[1:]]], dtype=np.float64)
-    ends, level, order, places = _sorted_passes(net)
-    links, hand = kernel.merge(ends, level, floor, float(min_depth_m))
-    node, leaf, above, first, which = kernel.number(links, level, floor, floor.size - 1)
-    leaf = kernel.catchments(hand, leaf)
-    heights, cells, behind = pools.describe(links, which, (level, order, places), floor, net.pits)
-    spill, spill_at = heights[:, 1].copy(), cells[:, 1].copy()
-    pool, sums, own = _pools(net, crew, node, above, spill.astype(net.z.dtype))
-    crew.map(lambda s: pools.hand_over(graph.flat(net.z, s), graph.flat(net.label, s), leaf), net.strips)
-    catchment = pools.drained(own, leaf, which.size)
-    edge = np.zeros(which.size, np.uint8)
+    items = items_of(net, crew, min_depth_m)
+    pool, (drained, own, wider) = _pools(net, crew, items)
+    parent, first, spill_to = (np.empty(items.nodes, np.int32) for _ in range(3))
+    floor_m, spill_m = (np.empty(items.nodes, np.float64) for _ in range(2))
+    floor_at, spill_at, area, depth = (np.empty(items.nodes, np.int64) for _ in range(4))
+    nodes = (parent, first, spill_to, floor_m, spill_m, floor_at, spill_at, area, depth)
+    ground, passes = net.z.reshape(-1), (items.level, net.code)
+    pits = (items.floor, net.pits, items.leaf)
+    numbers = (items.chain, items.above, items.number)
+    crew.map(
+        lambda span: number.describe(
+            ground, net.z.shape[1], items.table, passes, pits, numbers, (own, wider), span, nodes
+        ),
+        (*items.pits, *items.junctions),
+    )
+    number.add_joined(items.table, items.number, own, spill_m, area, depth)
+    crew.map(lambda s: pools.hand_over(graph.flat(net.z, s), graph.flat(net.label, s), items.leaf), net.strips)
+    catchment = pools.drained(drained, items.leaf, items.nodes)
+    edge = np.zeros(items.nodes, np.uint8)
     pools.touch(net.z, pool, net.inner, spill_at, edge)
-    pools.gather(above, spill, sums, catchment, edge)
+    pools.gather(parent, spill_m, area, depth, catchment, edge)
     return BasinTree(
         cell_m=float(cell_m),
-        parent=above,
+        parent=parent,
         first=first,
-        floor_m=heights[:, 0].copy(),
-        spill_m=spill,
-        floor_at=cells[:, 0].copy(),
+        floor_m=floor_m,
+        spill_m=spill_m,
+        floor_at=floor_at,
         spill_at=spill_at,
-        spill_to=leaf[behind],
-        area_cells=sums[:, 0].copy(),
+        spill_to=spill_to,
+        area_cells=area,
         catchment_cells=catchment,
-        depth_quanta=sums[:, 1].copy(),
+        depth_quanta=depth,
         edge=edge,
         labels=pool,
         catchment_labels=net.label,
     )
 
 
-def _sorted_passes(net: graph.Graph) -> tuple[I32, F64, I32, I64]:
-    """Passes of the spanning tree from the lowest up: labels at their ends, level; order, places before it."""
-    ends, height, place = pools.pass_cells(net.z, net.label, net.parent, net.level, net.code)
-    bits = 8 * net.z.itemsize
-    key = height[:, 0].astype(net.z.dtype).view(f"u{net.z.itemsize}")
-    sign = key.dtype.type(1 << (bits - 1))
-    # as unsigned numbers, negative floats run backwards and come after the positive ones
-    key = np.where(key & sign, ~key, key | sign)
-    order, key = sort.radix(key.astype(np.uint64), bits)
-    sort.break_ties(order, key, height, place[:, 0].copy())
-    ends, level = pools.arrange(order, ends, height)
-    return ends, level, order, place
-
-
-def _pools(
-    net: graph.Graph, crew: graph.Crew, node: I32, above: I32, spill: NDArray[np.floating[Any]]
-) -> tuple[I32, I64, I64]:
-    """Innermost pool of every cell; cells and depth of each node, (nodes, 2); cells of each pit, (pits + 1, 3)."""
+def _pools(net: graph.Graph, crew: graph.Crew, items: Items) -> tuple[I32, tuple[I32, I64, I64]]:
+    """Innermost pool of every cell, and the sums of `pools.place`."""
+    base, table, level, above = net.pits.size, items.table, items.level, items.above
+    count = table.shape[0] - base
+    rungs, ways = np.empty((count, 2), level.dtype), np.empty((count, 2), np.int32)
+    top, depth = np.empty(count, level.dtype), np.empty(count, np.int32)
+    levels, up = np.empty((base, 2), level.dtype), np.empty(base, np.int32)
+    levels[0] = -np.inf
+    # junctions of the whole hold those of the strips
+    pools.ladders(table, level, above, items.junctions[-1], base, (rungs, ways, top, depth))
+    crew.map(
+        lambda span: pools.ladders(table, level, above, span, base, (rungs, ways, top, depth)), items.junctions[:-1]
+    )
+    crew.map(lambda span: pools.pit_levels(table, level, above, span, base, top, levels, up), items.pits)
     pool = np.empty_like(net.label)
-    levels = pools.pit_levels(node, spill, above)
-    rungs, ways = pools.ladder(spill, above, kernel.jumps(above))
     # each part has sums of its own, 40 bytes a basin, so more than four would cost more than they bring
-    parts = min(crew.workers, 4)
-    own = [np.zeros((node.size, 3), np.int64) for _ in range(parts)]
-    sums = [np.zeros((spill.size, 2), np.int64) for _ in range(parts)]
+    parts = min(crew.workers, 4, len(net.strips))
+    sums = [
+        (np.zeros(base, np.int32), np.zeros((base, 2), np.int64), np.zeros((count, 2), np.int64)) for _ in range(parts)
+    ]
 
     def work(part: int) -> None:
-        for strip in net.strips[part::parts]:
-            z, label, water = (graph.flat(a, strip) for a in (net.z, net.label, pool))
-            pools.place(z, label, node, levels, rungs, ways, water)
-            pools.measure(z, label, water, node, own[part], sums[part])
+        # neighbouring strips in one part: most pages of the other parts' sums are then never touched
+        for strip in net.strips[len(net.strips) * part // parts : len(net.strips) * (part + 1) // parts]:
+            ground = tuple(graph.flat(a, strip) for a in (net.z, net.label, pool))
+            pools.place(ground, (levels, up, items.number), (rungs, ways), base, items.number, sums[part])
 
     crew.map(work, range(parts))
-    for part in range(1, parts):
-        own[0] += own[part]
-        sums[0] += sums[part]
-    pools.add_up(own[0], sums[0], node, spill.astype(np.float64))
-    return pool, sums[0], own[0]
+    for more in sums[1:]:
+        crew.map(np.add, sums[0], more, sums[0])
+    return pool, sums[0]

@@ -113,11 +113,11 @@ def _scan_row(z, i, mask, equal):
 def collect(z, lab, r0, r1, passes, n):
     """Collect the passes whose higher cell (or first cell, if both are equal) lies in rows r0 to r1.
 
-    passes are (ab int32 (m, 2), z (m, 2), code int64 (m)), n of them used. Returns (next row, n): the caller enlarges
-    the list and calls again if the next row is not r1. Of the passes from one cell to an arc of lower neighbours only
-    the lowest can be in the spanning tree (the others close a ring of lower passes), and none to the arc with the
-    cell's own receiver; so 0.3 passes a cell come out on raw noise instead of 2. An outlet on the border has no
-    receiver.
+    passes are (ab int32 (m, 2): labels of the first and the second cell, z (m, 2), code int64 (m)), n of them used.
+    Returns (next row, n): the caller enlarges the list and calls again if that is not r1. Of the passes from one
+    cell to an arc of lower neighbours only the lowest can be in the spanning tree (the others close a ring of lower
+    passes), and none to the arc with the cell's own receiver; so 0.3 passes a cell come out on raw noise instead of 2.
+    An outlet on the border has no receiver.
     """
     pass_ab, pass_z, pass_code = passes
     rows, cols = z.shape
@@ -160,8 +160,8 @@ def collect(z, lab, r0, r1, passes, n):
                             at = k
                     b = label[c + step[at]]
                     if a != b:
-                        pass_ab[n, 0] = a
-                        pass_ab[n, 1] = b
+                        pass_ab[n, 0] = b if step[at] < 0 else a
+                        pass_ab[n, 1] = a if step[at] < 0 else b
                         pass_z[n, 0] = h
                         pass_z[n, 1] = lowest
                         pass_code[n] = 4 * (c + min(step[at], 0)) + _DIRECTION[at]
@@ -200,7 +200,8 @@ def join(passes, n, low, active, count, forest):
 
     passes hold labels of basins that have not joined another; own labels are low + 1 ... low + rep.size. active lists
     count of them, numbered from 0. forest = (rep, parent, level, code): rep (own, int32, starts as the label itself)
-    the basin each has gone into; for each that joined: the label behind its pass, level and code of the pass.
+    the basin each has gone into; for each that joined: the basin behind its pass, level of the pass, and 2 * code, + 1
+    if the pass was left by its first cell.
     Passes are rewritten and closed up in place. Returns the number that are left.
     """
     pass_ab, pass_z, pass_code = passes
@@ -235,7 +236,7 @@ def join(passes, n, low, active, count, forest):
             rep[v] = other
             parent[v] = other
             level[v] = pass_z[m, 0]
-            where[v] = pass_code[m]
+            where[v] = 2 * pass_code[m] + (1 if pass_ab[m, 1] == other else 0)
         kept = 0
         for k in range(count):
             v = active[k]
@@ -297,15 +298,15 @@ def thin(passes, n):
         b = max(pass_ab[k, 0], pass_ab[k, 1])
         s = (np.int64(a) * _MIX_A + np.int64(b) * _MIX_B) % _SLOTS
         q = slots[s]
-        if q >= 0 and pass_ab[q, 0] == a and pass_ab[q, 1] == b:
+        if q >= 0 and min(pass_ab[q, 0], pass_ab[q, 1]) == a and max(pass_ab[q, 0], pass_ab[q, 1]) == b:
             if not _lower(pass_z[k, 0], pass_z[k, 1], pass_code[k], pass_z[q, 0], pass_z[q, 1], pass_code[q]):
                 continue
         else:
             q = m
             slots[s] = m
             m += 1
-        pass_ab[q, 0] = a
-        pass_ab[q, 1] = b
+        pass_ab[q, 0] = pass_ab[k, 0]
+        pass_ab[q, 1] = pass_ab[k, 1]
         pass_z[q, 0] = pass_z[k, 0]
         pass_z[q, 1] = pass_z[k, 1]
         pass_code[q] = pass_code[k]

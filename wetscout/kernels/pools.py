@@ -8,123 +8,122 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from wetscout.kernels.tree import KIND, NODE, VIA
+
 QUANTA = 16384.0
+_SWEEP = 2048
 
 
 @njit(nogil=True, cache=True)
-def pass_cells(z, label, parent, level, code):
-    """The passes of the spanning tree, in the order of the pits that took them.
+def quanta(h):
+    """A height in whole 2**-14 m."""
+    return np.int64(np.rint(np.float64(h) * QUANTA))
 
-    Returns ends (m, 2) int32, labels at both ends; height (m, 2) float64, level and height of the lower cell;
-    place (m, 2) int64, code and flat index of the spill cell, the higher one (the first among equals).
+
+@njit(nogil=True, cache=True)
+def ladders(items, level, above, junctions, base, ladder):
+    """What climbing needs of a strip's junctions: junction x stands in row x - base.
+
+    ladder = (rungs, ways, top, depth): rungs (.., 2) like level: spill level, and that of the junction its jump leads
+    to; ways (.., 2) int32: the junction above, the jump; top like level: spill level of the outermost basin; depth
+    int32. Skew jump pointers (Myers 1983) lead far above, so that climbing takes the logarithm of the depth. Junctions
+    that hold these must be done.
     """
-    cols = z.shape[1]
-    ground = z.reshape(-1)
-    line = label.reshape(-1)
-    step = (1, cols - 1, cols, cols + 1)
-    ends = np.empty((parent.size, 2), np.int32)
-    height = np.empty((parent.size, 2), np.float64)
-    place = np.empty((parent.size, 2), np.int64)
-    m = 0
-    for p in range(1, parent.size):
-        if parent[p] >= 0:
-            a = code[p] >> 2
-            b = a + step[code[p] & 3]
-            ends[m, 0] = line[a]
-            ends[m, 1] = line[b]
-            # -0 and +0 are one level: a sum with +0 is +0
-            height[m, 0] = level[p] + 0.0
-            height[m, 1] = min(ground[a], ground[b])
-            place[m, 0] = code[p]
-            place[m, 1] = b if ground[b] > ground[a] else a
-            m += 1
-    return ends[:m], height[:m], place[:m]
-
-
-@njit(nogil=True, cache=True)
-def arrange(order, ends, height):
-    """Ends and levels of passes in a given order."""
-    sorted_ends = np.empty((order.size, 2), np.int32)
-    level = np.empty(order.size, height.dtype)
-    for k in range(order.size):
-        sorted_ends[k, 0] = ends[order[k], 0]
-        sorted_ends[k, 1] = ends[order[k], 1]
-        level[k] = height[order[k], 0]
-    return sorted_ends, level
-
-
-@njit(nogil=True, cache=True)
-def describe(links, which, passes, floor, pits):
-    """Heights and cells of every node.
-
-    links and which from the tree; passes = (level in order, order, place) of the spanning tree. Returns heights
-    (nodes, 2) float64: floor, spill level [m]; cells (nodes, 2) int64: flat indices of the floor and the spill cell;
-    behind (nodes,) int32: pit behind the pass.
-    """
-    level, order, place = passes
-    heights = np.empty((which.size, 2), floor.dtype)
-    cells = np.empty((which.size, 2), np.int64)
-    behind = np.empty(which.size, np.int32)
-    for k in range(which.size):
-        link = which[k]
-        behind[k] = links[link, 6]
-        pit = links[link, 4]
-        heights[k, 0] = floor[pit]
-        heights[k, 1] = level[links[link, 3]]
-        cells[k, 0] = pits[pit]
-        cells[k, 1] = place[order[links[link, 5]], 1]
-    return heights, cells, behind
-
-
-@njit(nogil=True, cache=True)
-def pit_levels(node, spill, above):
-    """Spill levels of the innermost and of the outermost basin around each pit: (pits + 1, 2) like spill.
-
-    Pits are numbered as they lie, nodes are not: most cells need no more than this. -inf where there is none.
-    """
-    top = np.empty(spill.size, spill.dtype)
-    for k in range(spill.size - 1, -1, -1):
-        top[k] = spill[k] if above[k] < 0 else top[above[k]]
-    out = np.full((node.size, 2), -np.inf, spill.dtype)
-    for p in range(1, node.size):
-        if node[p] >= 0:
-            out[p, 0] = spill[node[p]]
-            out[p, 1] = top[node[p]]
-    return out
-
-
-@njit(nogil=True, cache=True)
-def ladder(spill, above, jump):
-    """What climbing needs of a node, side by side: spill levels of itself and of the node its jump leads to (nodes, 2);
-    the node above and the jump (nodes, 2) int32."""
-    rungs = np.empty((spill.size, 2), spill.dtype)
-    ways = np.empty((spill.size, 2), np.int32)
-    for k in range(spill.size):
-        rungs[k, 0] = spill[k]
-        rungs[k, 1] = spill[jump[k]] if jump[k] >= 0 else np.inf
-        ways[k, 0] = above[k]
-        ways[k, 1] = jump[k]
-    return rungs, ways
-
-
-@njit(nogil=True, cache=True)
-def place(z, label, node, levels, rungs, ways, pool):
-    """Put every cell into the innermost pool that holds it.
-
-    z, label and pool are flat strips; node (pits + 1,) from the tree; levels from `pit_levels`; rungs and ways from
-    `ladder`. Cells above all pools, outside and walls (+inf) get -1.
-    """
-    for i in range(z.size):
-        p = label[i]
-        h = z[i]
-        if h >= levels[p, 1]:
-            pool[i] = -1
+    rungs, ways, top, depth = ladder
+    for x in range(junctions[1] - 1, junctions[0] - 1, -1):
+        if items[x, KIND] != NODE:
             continue
-        k = node[p]
-        if h >= levels[p, 0]:
-            while rungs[k, 0] <= h:
-                k = ways[k, 1] if rungs[k, 1] <= h else ways[k, 0]
-        pool[i] = k
+        k = x - base
+        rungs[k, 0] = level[items[x, VIA]]
+        if above[x] <= 0:
+            rungs[k, 1] = np.inf
+            ways[k] = -1
+            top[k] = rungs[k, 0]
+            depth[k] = 0
+            continue
+        t = above[x] - base
+        j = ways[t, 1]
+        far = t
+        if j >= 0 and ways[j, 1] >= 0 and depth[t] - depth[j] == depth[j] - depth[ways[j, 1]]:
+            far = ways[j, 1]
+        rungs[k, 1] = rungs[far, 0]
+        ways[k, 0] = t
+        ways[k, 1] = far
+        top[k] = top[t]
+        depth[k] = depth[t] + 1
+
+
+@njit(nogil=True, cache=True)
+def pit_levels(items, level, above, rows, base, top, levels, up):
+    """Spill levels of the innermost and of the outermost basin around each pit of a strip, (pits + 1, 2) like level,
+    -inf where there is none; and the junction above the innermost (its row in the ladder). Most cells need no more."""
+    for p in range(rows[0], rows[1]):
+        x = p if items[p, KIND] == NODE else above[p]
+        if x <= 0:
+            levels[p] = -np.inf
+            continue
+        levels[p, 0] = level[items[x, VIA]]
+        up[p] = above[x] - base
+        levels[p, 1] = top[up[p]] if above[x] > 0 else levels[p, 0]
+
+
+@njit(nogil=True, cache=True)
+def place(ground, pits, ladder, base, number, sums):
+    """Put every cell of a strip into the innermost pool that holds it, and add it to what holds it.
+
+    ground = (z, label, pool), flat; pits = (levels, up, inner) by pit: from `pit_levels`, and the number of the
+    innermost node; ladder = (rungs, ways); number (items,). Cells above all pools, outside and walls (+inf) get -1.
+    sums = (cells, own, wider): cells (pits + 1,) that drain to each pit; own (pits + 1, 2) int64 cells of its innermost
+    pool and minus their heights in quanta; wider (junctions, 2) the same of pools around. By pit and by junction, which
+    lie in memory as they lie on the ground. In sweeps over short rows, so that the usual does not wait for the
+    processor's wrong guesses about the unusual: 0.83 s on 16 M noisy cells came down to 0.3 s.
+    """
+    z, label, pool = ground
+    levels, up, inner = pits
+    rungs, ways = ladder
+    cells, own, wider = sums
+    # one place more: the last write of a list may be one too many
+    wet, deep, ended = (np.empty(_SWEEP + 1, np.int64), np.empty(_SWEEP + 1, np.int64), np.empty(_SWEEP + 1, np.int64))
+    at, end = np.empty(_SWEEP + 1, np.int32), np.empty(_SWEEP + 1, np.int32)
+    for start in range(0, z.size, _SWEEP):
+        n = 0
+        for i in range(start, min(start + _SWEEP, z.size)):
+            p = label[i]
+            pool[i] = -1
+            wet[n] = i
+            n += 1 if z[i] < levels[p, 1] else 0
+            cells[p] += 1 if z[i] != np.inf else 0
+        m = 0
+        for s in range(n):
+            i = wet[s]
+            p = label[i]
+            shallow = z[i] < levels[p, 0]
+            pool[i] = inner[p]
+            deep[m] = i
+            m += 0 if shallow else 1
+            own[p, 0] += 1 if shallow else 0
+            own[p, 1] -= quanta(z[i]) if shallow else 0
+        # all climb one step at a time, so that their ways to memory overlap
+        done = 0
+        for s in range(m):
+            at[s] = up[label[deep[s]]]
+        while m > 0:
+            left = 0
+            for s in range(m):
+                i, k = deep[s], at[s]
+                higher = rungs[k, 0] <= z[i]
+                end[done] = k
+                ended[done] = i
+                done += 0 if higher else 1
+                deep[left] = i
+                at[left] = ways[k, 1] if rungs[k, 1] <= z[i] else ways[k, 0]
+                left += 1 if higher else 0
+            m = left
+        for s in range(done):
+            i, k = ended[s], end[s]
+            pool[i] = number[k + base]
+            wider[k, 0] += 1
+            wider[k, 1] -= quanta(z[i])
 
 
 @njit(nogil=True, cache=True)
@@ -135,66 +134,24 @@ def hand_over(z, label, catchment):
 
 
 @njit(nogil=True, cache=True)
-def quanta(h):
-    """A height in whole 2**-14 m."""
-    return np.int64(np.rint(np.float64(h) * QUANTA))
-
-
-@njit(nogil=True, cache=True)
-def measure(z, label, pool, node, own, sums):
-    """Add the cells of a strip to the pits and nodes that hold them.
-
-    z, label, pool flat; node (pits + 1,). Added to, in place: own (pits + 1, 3) int64: cells of each pit, cells of its
-    lowest pool, minus their heights in quanta; sums (nodes, 2) int64: the last two of pools that hold several pits. A
-    pit's own lowest water is summed by pit, since pits lie in memory as they lie on the ground.
-    """
-    for i in range(z.size):
-        p = label[i]
-        if p == 0 or z[i] == np.inf:
-            continue
-        own[p, 0] += 1
-        k = pool[i]
-        if k < 0:
-            continue
-        if k == node[p]:
-            own[p, 1] += 1
-            own[p, 2] -= quanta(z[i])
-        else:
-            sums[k, 0] += 1
-            sums[k, 1] -= quanta(z[i])
-
-
-@njit(nogil=True, cache=True)
-def add_up(own, sums, node, spill):
-    """Bring what was summed by pit to the nodes, in place; depths then count from each node's spill level."""
-    for p in range(1, node.size):
-        k = node[p]
-        if k >= 0:
-            sums[k, 0] += own[p, 1]
-            sums[k, 1] += own[p, 2]
-    for k in range(spill.size):
-        sums[k, 1] += sums[k, 0] * quanta(spill[k])
-
-
-@njit(nogil=True, cache=True)
-def drained(own, catchment, count):
-    """Cells that drain to each leaf: int64 (count,), from own of `measure`."""
+def drained(cells, catchment, count):
+    """Cells that drain to each leaf: int64 (count,), from cells of `place`."""
     out = np.zeros(count, np.int64)
-    for p in range(1, own.shape[0]):
+    for p in range(1, cells.size):
         if catchment[p] >= 0:
-            out[catchment[p]] += own[p, 0]
+            out[catchment[p]] += cells[p]
     return out
 
 
 @njit(nogil=True, cache=True)
-def gather(above, spill, sums, catchment, edge):
+def gather(above, spill, cells, depth, catchment, edge):
     """Add children to parents, in place; nodes are in postorder."""
     for k in range(above.size):
         t = above[k]
         if t < 0:
             continue
-        sums[t, 0] += sums[k, 0]
-        sums[t, 1] += sums[k, 1] + sums[k, 0] * (quanta(spill[t]) - quanta(spill[k]))
+        cells[t] += cells[k]
+        depth[t] += depth[k] + cells[k] * (quanta(spill[t]) - quanta(spill[k]))
         catchment[t] += catchment[k]
         edge[t] |= edge[k]
 

@@ -11,12 +11,12 @@ _SIZE = 1 << _DIGIT
 
 @njit(nogil=True, cache=True)
 def radix(key, bits):
-    """Order (int32) that sorts uint64 keys of so many bits, and the sorted keys; equal keys stay in their order."""
+    """Order (int32) that sorts unsigned keys of so many bits, and the sorted keys; equal keys stay in their order."""
     n = key.size
     order = np.arange(n).astype(np.int32)
     other = np.empty(n, np.int32)
     keys = key.copy()
-    spare = np.empty(n, np.uint64)
+    spare = np.empty(n, key.dtype)
     start = np.empty(_SIZE, np.int64)
     for shift in range(0, bits, _DIGIT):
         start[:] = 0
@@ -39,10 +39,32 @@ def radix(key, bits):
 
 
 @njit(nogil=True, cache=True)
-def break_ties(order, key, height, code):
+def in_order(which, bits, lower, code):
+    """Some passes (int32) sorted by level, lower cell and code.
+
+    bits (passes,) uint32 or uint64: the levels as they lie in memory; lower, code as in `break_ties`.
+    """
+    width = 8 * bits.itemsize
+    sign = np.uint64(1) << np.uint64(width - 1)
+    every = ~np.uint64(0) >> np.uint64(64 - width)
+    key = np.empty(which.size, bits.dtype)
+    for k in range(which.size):
+        v = np.uint64(bits[which[k]])
+        # as unsigned numbers, negative floats run backwards and come after the positive ones
+        key[k] = v ^ every if v & sign else v | sign
+    place, key = radix(key, width)
+    order = np.empty(which.size, np.int32)
+    for k in range(which.size):
+        order[k] = which[place[k]]
+    break_ties(order, key, lower, code)
+    return order
+
+
+@njit(nogil=True, cache=True)
+def break_ties(order, key, lower, code):
     """Sort runs of equal level in an order by (lower cell, code), in place.
 
-    key (passes,) sorted; height (passes, 2) float64: level, height of the lower cell; code (passes,) int64.
+    key (order.size,) sorted; lower (passes,) height of the lower cell; code (passes,) int64.
     """
     n = order.size
     i = 0
@@ -54,7 +76,7 @@ def break_ties(order, key, height, code):
             low = np.empty(end - i, np.float64)
             place = np.empty(end - i, np.int64)
             for k in range(end - i):
-                low[k] = height[order[i + k], 1]
+                low[k] = lower[order[i + k]]
                 place[k] = code[order[i + k]]
             order[i:end] = order[i:end][sorted_by(low, place)]
         i = end

@@ -6,6 +6,11 @@ level. Both count: both close and become nodes under a junction of this level (a
 and takes the other in: many children, no node of no thickness). One counts: the other dissolves in it. None counts:
 the one with the deeper floor lives on. Whatever dissolves hands its catchment to the pit behind the pass. So no node
 has a single child, and the outcome rests on levels and floors only, not on order.
+
+Strips of rows merge alone. Whether the ground behind a pass already drains out is known beforehand from the spanning
+tree (`outward`), so what leads out needs no neighbour. A basin that meets one of another strip is *tainted* from that
+pass on: what follows for it waits for the whole (`merge` once more, over the passes put off). Junctions of strip
+(low, high] are numbered from n + low + 1, those of the whole from 2 n + 1: a junction above another is a later one.
 """
 
 from __future__ import annotations
@@ -13,7 +18,116 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
-from wetscout.kernels.sort import sorted_by
+# columns of items: item above (0 outside, -1 none yet), the pass that linked it (of an open junction: that made it),
+# pit with its deepest floor, the pass over which it spills, pit behind the pass that linked it, and one of the three
+# kinds below
+ABOVE, VIA, FLOOR, SPILL, BEHIND, KIND = 0, 1, 2, 3, 4, 5
+LOOSE, NODE, GONE = 0, 1, 2
+
+
+@njit(nogil=True, cache=True)
+def before(p, q, level, low, code):
+    """True if the pass that pit p took comes before that of pit q."""
+    if level[p] != level[q]:
+        return level[p] < level[q]
+    if low[p] != low[q]:
+        return low[p] < low[q]
+    return code[p] < code[q]
+
+
+@njit(nogil=True, cache=True)
+def edges(z, label, forest, rows, ends, low):
+    """Write both ends and the lower cell's height of the passes taken by the pits of a strip.
+
+    forest = (parent, level, code) by pit, rows (first, last) the pits; ends (n + 1, 2) int32: label on the pit's side,
+    label behind, -1 for a pit that found no way out; low (n + 1,) like z. -0 in level becomes +0: one level.
+    """
+    parent, level, code = forest
+    cols = z.shape[1]
+    ground = z.reshape(-1)
+    line = label.reshape(-1)
+    step = (1, cols - 1, cols, cols + 1)
+    for p in range(rows[0], rows[1]):
+        if parent[p] < 0:
+            ends[p, 0] = -1
+            continue
+        a = code[p] >> 3
+        b = a + step[code[p] >> 1 & 3]
+        first = code[p] & 1
+        ends[p, 0] = line[a] if first else line[b]
+        ends[p, 1] = line[b] if first else line[a]
+        low[p] = min(ground[a], ground[b])
+        level[p] = level[p] + 0.0
+
+
+@njit(nogil=True, cache=True)
+def highest_ways(forest, low, rows, top):
+    """Pit that took the highest pass on the way out from each pit of a strip, into top (n + 1,) int32.
+
+    top is 0 for label 0, -2 for what is not known yet, -1 where there is no way out. Other strips may be asked for the
+    same pit at the same time: all write the same.
+    """
+    parent, level, code = forest
+    path = np.empty(1024, np.int32)
+    for i in range(rows[0], rows[1]):
+        depth = 0
+        j = i
+        while top[j] == -2:
+            if depth == path.size:
+                path = np.append(path, np.empty(depth, np.int32))
+            path[depth] = j
+            depth += 1
+            if parent[j] < 0:
+                break
+            j = parent[j]
+        highest = top[j] if top[j] != -2 else -1
+        for k in range(depth - 1, -1, -1):
+            j = path[k]
+            if parent[j] >= 0 and highest >= 0 and (highest == 0 or before(highest, j, level, low, code)):
+                highest = j
+            top[j] = highest
+
+
+@njit(nogil=True, cache=True)
+def outward(forest, low, top, rows, own, ends):
+    """Turn the end t behind a pass into ~t where the ground there drains out below it; tell which passes stay.
+
+    own (low, high] are the strip's pits. Returns two lists of pits that took a pass: those whose pass lies between this
+    strip's basins or leads out, and those with an end in another strip.
+    """
+    _, level, code = forest
+    stay = np.empty(rows[1] - rows[0], np.int32)
+    stray = np.empty(64, np.int32)
+    n, m = 0, 0
+    for p in range(rows[0], rows[1]):
+        if ends[p, 0] < 0:
+            continue
+        t = ends[p, 1]
+        if t == 0 or (top[t] >= 0 and before(top[t], p, level, low, code)):
+            ends[p, 1] = ~t
+            t = 0
+        inside = own[0] < ends[p, 0] <= own[1]
+        if inside and (t == 0 or own[0] < t <= own[1]):
+            stay[n] = p
+            n += 1
+        else:
+            if m == stray.size:
+                stray = np.append(stray, np.empty(m, np.int32))
+            stray[m] = p
+            m += 1
+    return stay[:n].copy(), stray[:m].copy()
+
+
+@njit(nogil=True, cache=True)
+def clear(items, group, rows):
+    """Make each pit of a strip its own basin."""
+    for p in range(rows[0], rows[1]):
+        items[p, ABOVE] = -1
+        items[p, FLOOR] = p
+        items[p, SPILL] = -1
+        items[p, KIND] = LOOSE
+        group[p, 0] = p
+        group[p, 1] = p
 
 
 @njit(nogil=True, cache=True)
@@ -31,62 +145,66 @@ def _deeper(floor, a, b):
 
 
 @njit(nogil=True, cache=True)
-def merge(ends, level, floor, min_depth):
-    """Grow the tree of items from passes sorted by level.
+def merge(order, passes, floor, state, own, first, min_depth):
+    """Grow the tree of items from passes from the lowest up.
 
-    ends (passes, 2) int32 pit labels (0 outside); level (passes,), floor (n + 1,) float64 heights. Returns links, int32
-    (links, 7), one row each time an item goes under another, from the lowest level up, with columns
-    0 item, 1 item above it (0 outside), 2 whether it became a node (else it dissolved), 3 the pass that linked it,
-    4 pit with its deepest floor, 5 the pass over which it spills, 6 pit behind the pass that linked it;
-    and hand, int32 (n + 1,): pit that a dissolved pit hands its catchment to, -1 none.
+    order int32: pits that took the passes, sorted; passes = (ends, level) by pit; floor (n + 1,) like level;
+    state = (items, group, tainted, hand): items (.., 6) int32, group (n + 1, 2) root and item of each pit, tainted
+    (n + 1,) uint8 by root, hand (n + 1,) pit that a dissolved pit hands its catchment to; own (low, high]: an end
+    beyond it belongs to another strip, one below 0 stands for ~end and drains out; first: the junction to make next.
+    Returns the passes put off, and the junction after the last.
     Kernel of more than 50 lines: one loop over passes with three outcomes; taken apart it would pass 12 arrays about.
     """
+    ends, level = passes
+    items, group, tainted, hand = state
     n = floor.size - 1
-    # root and item of a pit side by side, likewise deepest pit and spill pass of an item: one look-up in memory each
-    group = np.empty((n + 1, 2), np.int32)
-    group[:, 0] = group[:, 1] = np.arange(n + 1)
-    size = 2 * n + 1
-    facts = np.empty((size, 2), np.int32)
-    facts[:, 0] = np.arange(size)
-    facts[:, 1] = -1
-    born = np.empty(size, np.float64)
-    born[: n + 1] = floor
-    hand = np.full(n + 1, -1, np.int32)
-    links = np.empty((size, 7), np.int32)
-    linked = 0
-    items = n + 1
-    run = 0
-    for e in range(level.size):
+    later = np.empty(64, np.int32)
+    count = 0
+    junction = first
+    for e in order:
         here = level[e]
-        if here != level[run]:
-            run = e
-        a, b = _root(group, ends[e, 0]), _root(group, ends[e, 1])
-        p, q = group[a, 1], group[b, 1]
+        far, near = ends[e, 0], ends[e, 1]
+        out = near < 0
+        near = ~near if out else near
+        far_in = own[0] < far <= own[1]
+        a = _root(group, far) if far_in else -1
+        b = 0 if out else (_root(group, near) if own[0] < near <= own[1] else -1)
+        if a < 0 or b < 0 or tainted[a] or tainted[b]:
+            if a > 0:
+                tainted[a] = 1
+            if b > 0:
+                tainted[b] = 1
+            if far_in:
+                if count == later.size:
+                    later = np.append(later, np.empty(count, np.int32))
+                later[count] = e
+                count += 1
+            continue
+        p, q = group[a, 1], np.int32(0) if b == 0 else group[b, 1]
         # the first pass at this level that leads out of the item is where it spills
-        if facts[p, 1] < run:
-            facts[p, 1] = e
-        if facts[q, 1] < run:
-            facts[q, 1] = e
-        p_counts = p > n or (here > floor[p] and here - floor[p] >= min_depth)
-        q_counts = q > n or (here > floor[q] and here - floor[q] >= min_depth)
-        p_open = p > n and born[p] == here
-        q_open = q > n and born[q] == here
-        if p == 0 or q == 0:
+        for x in (p, q):
+            if x > 0 and (items[x, SPILL] < 0 or level[items[x, SPILL]] < here):
+                items[x, SPILL] = e
+        p_counts = p > n or (here > floor[p] and np.float64(here) - np.float64(floor[p]) >= min_depth)
+        q_counts = q > n or (here > floor[q] and np.float64(here) - np.float64(floor[q]) >= min_depth)
+        p_open = p > n and level[items[p, VIA]] == here
+        q_open = q > n and level[items[q, VIA]] == here
+        if q == 0:
             top = 0
         elif p_counts and q_counts:
-            if p_open:
-                top = p
-            elif q_open:
-                top = q
-            else:
-                top = items
-                items += 1
-                born[top] = here
-                facts[top, 0] = facts[p, 0]
-            if _deeper(floor, facts[p, 0], facts[top, 0]):
-                facts[top, 0] = facts[p, 0]
-            if _deeper(floor, facts[q, 0], facts[top, 0]):
-                facts[top, 0] = facts[q, 0]
+            # only a junction made in this call may take others in: items above are later than items below
+            top = max(p if p_open else 0, q if q_open else 0)
+            if top < first:
+                top = junction
+                junction += 1
+                items[top, ABOVE] = -1
+                items[top, VIA] = e
+                items[top, FLOOR] = items[p, FLOOR]
+                items[top, SPILL] = e if p_open or q_open else -1
+                items[top, KIND] = LOOSE
+            for x in (p, q):
+                if _deeper(floor, items[x, FLOOR], items[top, FLOOR]):
+                    items[top, FLOOR] = items[x, FLOOR]
         else:
             top = p if p_counts or (not q_counts and _deeper(floor, p, q)) else q
         for side in range(2):
@@ -94,173 +212,16 @@ def merge(ends, level, floor, min_depth):
             if x == top:
                 continue
             counts, is_open = (q_counts, q_open) if side else (p_counts, p_open)
-            behind = ends[e, 1 - side]
-            links[linked, 0] = x
-            links[linked, 1] = top
-            links[linked, 2] = 1 if counts and not is_open else 0
-            links[linked, 3] = e
-            links[linked, 4] = facts[x, 0]
-            links[linked, 5] = facts[x, 1]
-            links[linked, 6] = behind
-            linked += 1
+            items[x, ABOVE] = top
+            items[x, VIA] = e
+            items[x, BEHIND] = far if side else near
+            items[x, KIND] = NODE if counts and not is_open else GONE
             if not counts:
-                hand[x] = behind
+                hand[x] = items[x, BEHIND]
         # label 0 stays the root of all that is outside
         if b == 0:
-            group[a, 0] = b
+            group[a, 0] = 0
         else:
             group[b, 0] = a
             group[a, 1] = top
-    return links[:linked].copy(), hand
-
-
-@njit(nogil=True, cache=True)
-def number(links, level, floor, pits):
-    """Number the nodes in postorder; siblings by (spill level, floor, first in row, column order).
-
-    links, level and floor as in `merge`; pits how many. Returns node (pits + 1,) int32: innermost node around a pit, -1
-    none; leaf (pits + 1,) int32: the node that is the pit's own, -1 none; above (nodes,) int32 parent or -1;
-    first (nodes,) int32: the subtree is first[i] ... i; which (nodes,) int32: the link that made the node.
-    Everything runs over links, not over items, since links lie in memory as they are read.
-    """
-    count = links.shape[0]
-    at = np.full(2 * pits + 1, -1, np.int32)
-    for k in range(count):
-        at[links[k, 0]] = k
-    above_link = np.empty(count, np.int32)
-    size = np.zeros(count, np.int32)
-    for k in range(count - 1, -1, -1):
-        # an item is linked before the item above it; what dissolved at a basin's spill level lies beside its pool
-        t = at[links[k, 1]]
-        if t >= 0 and (links[t, 2] == 0 or level[links[t, 3]] <= level[links[k, 3]]):
-            t = above_link[t]
-        above_link[k] = t
-    nodes, roots = 0, 0
-    for k in range(count):
-        if links[k, 2] == 1:
-            nodes += 1
-            size[k] += 1
-            t = above_link[k]
-            if t >= 0:
-                size[t] += size[k]
-            else:
-                roots += 1
-    start, below = _children(links, above_link, roots, nodes)
-    node_of = np.full(count, -1, np.int32)
-    above = np.empty(nodes, np.int32)
-    first = np.empty(nodes, np.int32)
-    which = np.empty(nodes, np.int32)
-    _sort_siblings(below[:roots], links, level, floor)
-    base = 0
-    for k in range(roots):
-        base += size[below[k]]
-        node_of[below[k]] = base - 1
-    for k in range(count - 1, -1, -1):
-        t = above_link[k]
-        if links[k, 2] == 0:
-            node_of[k] = node_of[t] if t >= 0 else -1
-            continue
-        own = node_of[k]
-        which[own] = k
-        first[own] = own - size[k] + 1
-        above[own] = node_of[t] if t >= 0 else -1
-        if start[k + 1] > start[k]:
-            _sort_siblings(below[start[k] : start[k + 1]], links, level, floor)
-        base = first[own]
-        for m in range(start[k], start[k + 1]):
-            base += size[below[m]]
-            node_of[below[m]] = base - 1
-    node = np.full(pits + 1, -1, np.int32)
-    leaf = np.full(pits + 1, -1, np.int32)
-    for p in range(1, pits + 1):
-        if at[p] >= 0:
-            node[p] = node_of[at[p]]
-            leaf[p] = node[p] if links[at[p], 2] == 1 else -1
-    return node, leaf, above, first, which
-
-
-@njit(nogil=True, cache=True)
-def _children(links, above_link, roots, nodes):
-    """Nodes grouped by parent: roots first, then children of link k from start[k] to start[k + 1]."""
-    count = links.shape[0]
-    start = np.zeros(count + 2, np.int64)
-    for k in range(count):
-        if links[k, 2] == 1 and above_link[k] >= 0:
-            start[above_link[k] + 2] += 1
-    start[:2] = roots
-    for k in range(2, count + 2):
-        start[k] += start[k - 1]
-    below = np.empty(nodes, np.int32)
-    r = 0
-    for k in range(count):
-        if links[k, 2] == 1:
-            t = above_link[k]
-            if t >= 0:
-                below[start[t + 1]] = k
-                start[t + 1] += 1
-            else:
-                below[r] = k
-                r += 1
-    # filling moved each start to its end, so start[k] is now right for k
-    return start, below
-
-
-@njit(nogil=True, cache=True)
-def _sort_siblings(below, links, level, floor):
-    """Sort nodes by (spill level, floor), in place; their spill levels are in order already."""
-    i = 0
-    while i < below.size:
-        end = i + 1
-        while end < below.size and level[links[below[end], 3]] == level[links[below[i], 3]]:
-            end += 1
-        if end - i == 2:
-            # nearly always
-            if _deeper(floor, links[below[i + 1], 4], links[below[i], 4]):
-                below[i], below[i + 1] = below[i + 1], below[i]
-        elif end - i > 2:
-            heights = np.empty(end - i, np.float64)
-            pits = np.empty(end - i, np.int64)
-            for k in range(end - i):
-                pits[k] = links[below[i + k], 4]
-                heights[k] = floor[pits[k]]
-            below[i:end] = below[i:end][sorted_by(heights, pits)]
-        i = end
-
-
-@njit(nogil=True, cache=True)
-def catchments(hand, leaf):
-    """Leaf whose catchment holds each pit: int32 (pits + 1,), -1 outside; hand from `merge`, leaf from `number`."""
-    n = hand.size - 1
-    out = np.full(n + 1, -2, np.int32)
-    out[0] = -1
-    for p in range(1, n + 1):
-        if hand[p] < 0:
-            out[p] = leaf[p]
-    for p in range(1, n + 1):
-        t = p
-        while out[t] == -2:
-            t = hand[t]
-        end = out[t]
-        t = p
-        while out[t] == -2:
-            out[t] = end
-            t = hand[t]
-    return out
-
-
-@njit(nogil=True, cache=True)
-def jumps(above):
-    """Skew jump pointers (Myers 1983): a node far above each, so that climbing takes the logarithm of the depth."""
-    count = above.size
-    jump = np.full(count, -1, np.int32)
-    depth = np.zeros(count, np.int32)
-    for i in range(count - 1, -1, -1):
-        t = above[i]
-        if t < 0:
-            continue
-        depth[i] = depth[t] + 1
-        j = jump[t]
-        jump[i] = t
-        if j >= 0 and jump[j] >= 0 and depth[t] - depth[j] == depth[j] - depth[jump[j]]:
-            jump[i] = jump[j]
-    return jump
+    return later[:count].copy(), junction
