@@ -190,12 +190,12 @@ def merge(order, passes, floor, state, own, first, min_depth):
         p_open = p > n and level[items[p, VIA]] == here
         q_open = q > n and level[items[q, VIA]] == here
         if q == 0:
-            top = 0
+            top = q
         elif p_counts and q_counts:
             # only a junction made in this call may take others in: items above are later than items below
-            top = max(p if p_open else 0, q if q_open else 0)
-            if top < first:
-                top = junction
+            top = q if q_open and (q > p or not p_open) else p
+            if top < first or not (p_open or q_open):
+                top = np.int32(junction)
                 junction += 1
                 items[top, ABOVE] = -1
                 items[top, VIA] = e
