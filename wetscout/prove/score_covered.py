@@ -5,7 +5,8 @@ Rules
 2. A site matches a covered drain when its pool overlaps that of any nested basin the drain empties by IoU >= 0.5. Of
    several drains it takes the best. A second site on one drain is false.
 3. Basins with less than 0.15 m of closed depth left or under 0.04 ha, at the raster's border, or lowered by an open
-   ditch too, count neither way. So do wetlands that are ploughed in dry years: no map tells them from drained ones.
+   ditch too, count neither way. So do sites that lie by half or more in a wetland ploughed in dry years, or in a hollow
+   without a drain within a larger drained basin: no map and no terrain tells them from drained ones.
 4. Every other site is false: on a wetland, on a dry hollow, on a basin with an open drain, on nothing.
 """
 
@@ -16,7 +17,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wetscout.prove.found import Found, iou
+from wetscout.prove.found import Found, iou, overlap
 from wetscout.prove.landscape import Landscape, TrueBasin, TrueCovered
 
 IOU = 0.5
@@ -155,9 +156,17 @@ def _no_drain(found: Found, landscape: Landscape) -> str:
     share, b = max(shares, key=lambda s: s[0], default=(0.0, None))
     if b is None or share <= 0:
         return "no basin of the truth here"
-    if share >= IOU and (b.at_edge or b.partial or b.use == "farmed wetland"):
+    if share >= IOU and (b.at_edge or b.partial):
+        return ""
+    own = int(np.count_nonzero(found.pool.mask))
+    if any(_alike(other) and overlap(found.pool, other.pool) >= 0.5 * own for _, other in shares):
         return ""
     return f"{_state(b)} ({b.area_m2:.0f} m2, {b.depth_m:.2f} m), IoU {share:.2f}"
+
+
+def _alike(b: TrueBasin) -> bool:
+    """Whether a basin shows all that a drained one shows, without a drain."""
+    return b.use == "farmed wetland" or (b.use == "drained" and not (b.drained or b.partial) and b.covered_id < 0)
 
 
 def _state(b: TrueBasin) -> str:
