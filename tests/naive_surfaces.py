@@ -54,8 +54,8 @@ def hermite(t, la, lb, ma, mb):
     )
 
 
-def carry_across(z, mask, reach, run, ratio, damping):
-    """Highest and lowest of the short lines over masked cells."""
+def carry_across(z, mask, reach, run, ratio, damping, hollow):
+    """High and lowest of the short lines over masked cells."""
     high, low = z.astype(float).copy(), z.astype(float).copy()
     for r, c in zip(*np.nonzero(mask), strict=True):
         lines = []
@@ -66,10 +66,19 @@ def carry_across(z, mask, reach, run, ratio, damping):
             if a is None or b is None:
                 continue
             gap = a[0] + b[0]
-            lines.append((gap, hermite(a[0] / gap, a[1], b[1], damping * a[2] * gap, -damping * b[2] * gap)))
-        short = [h for gap, h in lines if gap <= ratio * min(g for g, _ in lines)]
-        high[r, c] = max(short) if short else np.nan
-        low[r, c] = min(short) if short else np.nan
+            level = hermite(a[0] / gap, a[1], b[1], damping * a[2] * gap, -damping * b[2] * gap)
+            straight = hermite(0.5, a[1], b[1], b[1] - a[1], b[1] - a[1])
+            lift = hermite(0.5, a[1], b[1], a[2] * gap, -b[2] * gap) - straight
+            lines.append((gap, level, lift))
+        short = [line[1:] for line in lines if line[0] <= ratio * min(one[0] for one in lines)]
+        levels = sorted((level for level, _ in short), reverse=True)
+        if levels:
+            rank, ridge = hollow
+            inner = levels[:rank][-1]
+            high[r, c] = inner + np.clip(np.mean([lift for _, lift in short]) / ridge, 0, 1) * (levels[0] - inner)
+        else:
+            high[r, c] = np.nan
+        low[r, c] = min(levels) if levels else np.nan
     return high, low
 
 

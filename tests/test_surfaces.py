@@ -44,10 +44,11 @@ def rough():
     return z, mask
 
 
-def test_carry_across_equals_the_obvious_version(rough):
+@pytest.mark.parametrize("hollow", [(1, 0.03), (3, 0.03), (9, 0.3)])
+def test_carry_across_equals_the_obvious_version(rough, hollow):
     z, mask = rough
-    high, low = carry_across(z, mask, 20, 5, 1.5, 0.7)
-    want_high, want_low = naive.carry_across(z, mask, 20, 5, 1.5, 0.7)
+    high, low = carry_across(z, mask, 20, 5, 1.5, 0.7, hollow)
+    want_high, want_low = naive.carry_across(z, mask, 20, 5, 1.5, 0.7, hollow)
     np.testing.assert_allclose(high, want_high, atol=2e-5)
     np.testing.assert_allclose(low, want_low, atol=2e-5)
 
@@ -60,7 +61,7 @@ def test_a_plane_is_carried_across_exactly(carry):
     mask = np.abs(row - col) <= 3
     broken = np.where(mask, z - 2, z).astype(np.float32)
     out = (
-        carry_across(broken, mask, 30, 5, 1.5, 1.0)[0]
+        carry_across(broken, mask, 30, 5, 1.5, 1.0, (3, 0.03))[0]
         if carry == "crest"
         else carry_cautious(broken, mask, 30, 5, 16, 2, 3)
     )
@@ -75,9 +76,23 @@ def test_a_ridge_crossed_obliquely_keeps_its_crest():
     ridge = 10 - 0.02 * np.abs(row - 40)
     mask = np.abs((col - 40) - 0.6 * (row - 40)) <= 3
     broken = np.where(mask, 8.0, ridge).astype(np.float32)
-    high, _ = carry_across(broken, mask, 30, 5, 1.5, 0.7)
+    high, _ = carry_across(broken, mask, 30, 5, 1.5, 0.7, (3, 0.03))
     crest = high[40, 36:45]
     assert np.all(crest > 9.97)
+
+
+def test_a_cut_along_the_axis_of_a_hollow_is_not_filled_to_its_sides():
+    # closed form: an elliptic bowl 30 m wide, 60 m long and 0.6 m deep, cut along its long axis
+    row, col = np.mgrid[0:121, 0:121]
+    bowl = 10 + 0.6 * np.clip(((row - 60) / 30.0) ** 2 + ((col - 60) / 15.0) ** 2, 0, 1)
+    mask = np.abs(col - 60) <= 3
+    broken = np.where(mask, 9.0, bowl).astype(np.float32)
+    high, _ = carry_across(broken, mask, 30, 5, 1.5, 0.7, (3, 0.03))
+    top, _ = carry_across(broken, mask, 30, 5, 1.5, 0.7, (1, 0.03))
+    inside = mask & (np.abs(row - 60) <= 24)
+    error, highest = (high - bowl)[inside], (top - bowl)[inside]
+    assert np.percentile(error, 90) < 0.01 and np.median(error) > -0.02
+    assert np.percentile(highest, 90) > 0.015
 
 
 def test_cautious_surface_does_not_dam_a_valley():

@@ -77,12 +77,14 @@ def _free_end(z, mask, row, col, dr, dc, reach, run):
 
 
 @njit(nogil=True, cache=True)
-def carry_across(z, mask, reach, run, ratio, damping):
+def carry_across(z, mask, reach, run, ratio, damping, hollow):
     """Levels carried across masked cells along 16 lines, ends joined by a cubic with damped end slopes.
 
-    A rim is a ridge and cuts often cross it obliquely; only the line along the crest joins crest to crest, so the
+    A rim is a ridge and cuts often cross it obliquely; only the lines along the crest join crest to crest, so the
     highest of the short lines is the ground that was there. Averages over directions put a saddle into the ridge
-    (-0.15 m measured, against -0.01 m).
+    (-0.15 m measured, against -0.01 m). In a hollow the highest line climbs its sides instead: there one of the next
+    is taken. Which of both it is, the ends tell: on a ridge they rise into the gap. With the highest line everywhere
+    80 % of spill levels on real ground at 3 m cells lay within 0.18 m, now within 0.03 m.
 
     Parameters
     ----------
@@ -98,11 +100,14 @@ def carry_across(z, mask, reach, run, ratio, damping):
         Lines up to this many times the shortest count [-].
     damping : float
         Share of the end slopes kept [-].
+    hollow : (int, float)
+        Which line counts in a hollow, from the highest (the lowest where fewer close); how much the cubic must stand
+        above the straight lines, on average of the short ones, for a full ridge [m].
 
     Returns
     -------
     high, low : float32 (rows, cols)
-        Highest and lowest level of the short lines; equal to z on free cells, NaN where no line closes.
+        High and lowest level of the short lines; equal to z on free cells, NaN where no line closes.
     """
     rows, cols = z.shape
     high = z.copy()
@@ -115,6 +120,8 @@ def carry_across(z, mask, reach, run, ratio, damping):
         dirs_c[k] = np.cos(angle)
     gap = np.empty(N_DIRECTIONS)
     level = np.empty(N_DIRECTIONS)
+    lift = np.empty(N_DIRECTIONS)
+    rank, ridge = hollow
     for r in range(rows):
         for c in range(cols):
             if not mask[r, c]:
@@ -139,6 +146,8 @@ def carry_across(z, mask, reach, run, ratio, damping):
                 h += (-2.0 * t3 + 3.0 * t2) * lb + (t3 - t2) * mb
                 gap[k] = g
                 level[k] = h
+                # of the undamped cubic over the straight line, in the middle of the gap
+                lift[k] = (sa + sb) * g / 8.0
                 shortest = min(shortest, g)
             if shortest == np.inf:
                 high[r, c] = np.nan
@@ -146,11 +155,26 @@ def carry_across(z, mask, reach, run, ratio, damping):
                 continue
             top = -np.inf
             bottom = np.inf
+            rise = 0.0
+            used = 0
             for k in range(N_DIRECTIONS):
                 if gap[k] <= ratio * shortest:
                     top = max(top, level[k])
                     bottom = min(bottom, level[k])
-            high[r, c] = top
+                    rise += lift[k]
+                    used += 1
+                else:
+                    level[k] = -np.inf
+            inner = bottom
+            for _ in range(min(rank, used)):
+                at = 0
+                for k in range(1, N_DIRECTIONS):
+                    if level[k] > level[at]:
+                        at = k
+                inner = level[at]
+                level[at] = -np.inf
+            share = min(max(rise / used / ridge, 0.0), 1.0)
+            high[r, c] = inner + share * (top - inner)
             low[r, c] = bottom
     return high, low
 

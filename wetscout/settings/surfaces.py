@@ -34,11 +34,13 @@ class SurfaceSettings:
     pad_m: float = number(0.5, "m", (0.0, 2.0), "added to the corridor beyond each shoulder", _TRIAL)
     bridge_reach_m: float = number(30.0, "m", (15.0, 60.0), "farthest free ground used to carry levels across", _TRIAL)
     bridge_ratio: float = number(1.5, "-", (1.0, 3.0), "lines up to this many times the shortest count", _TRIAL)
+    hollow_line: int = number(3, "-", (1, 6), "the line taken in a hollow, counted from the highest", _TRIAL)
+    ridge_m: float = number(
+        0.03, "m", (0.005, 0.2), "where the ends bend the lines up this much, the highest line is taken", _TRIAL
+    )
     end_slope: float = number(0.7, "-", (0.0, 1.0), "share of the end slopes kept", _TRIAL)
     end_run_m: float = number(5.0, "m", (3.0, 10.0), "free ground that gives level and slope of an end", _TRIAL)
     cautious_radius_m: float = number(16.0, "m", (8.0, 30.0), "fit radius of the cautious surface", _TRIAL)
     hump_m: float = number(44.0, "m", (20.0, 90.0), "humps in a bed shorter than this are road fill", _TRIAL)
     bed_across_m: float = number(4.0, "m", (1.0, 6.0), "the bed is the lowest ground this near the line", _TRIAL)
     road_pad_m: float = number(1.0, "m", (0.0, 3.0), "added to a road's own width when its fill is taken off", _TRIAL)
-    blend_from_m: float = number(1.5, "m", (0.5, 10.0), "cell size from which the cautious level is mixed in", _TRIAL)
-    blend_most: float = number(0.5, "-", (0.0, 1.0), "its share at twice that cell size and above", _TRIAL)

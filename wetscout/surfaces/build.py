@@ -74,13 +74,13 @@ def _calm(z: F32, leave_out: BOOL, sigma: float, run_tiles: RunTiles) -> F32:
 
 
 def _carry(z: F32, mask: BOOL, s: SurfaceSettings, cell_m: float, run_tiles: RunTiles) -> tuple[F32, F32]:
-    """Highest and lowest levels over masked cells."""
+    """High and lowest levels over masked cells."""
     reach, run = _reach(s, cell_m)
     high, low = np.empty_like(z), np.empty_like(z)
 
     def work(windows: dict[str, Any], tile: Any) -> dict[str, Any]:
         ground, gap = np.ascontiguousarray(windows["z"]), np.ascontiguousarray(windows["mask"])
-        top, bottom = carry_across(ground, gap, reach, run, s.bridge_ratio, s.end_slope)
+        top, bottom = carry_across(ground, gap, reach, run, s.bridge_ratio, s.end_slope, (s.hollow_line, s.ridge_m))
         return {"high": top[tile.inner], "low": bottom[tile.inner]}
 
     run_tiles(work, {"z": z, "mask": mask}, {"high": high, "low": low}, reach + run + 1)
@@ -146,9 +146,6 @@ def build_surfaces(
     unknown = np.isnan(high)
     high[unknown] = smooth[unknown]
     cautious = np.where(np.isnan(cautious), high, cautious)
-    # in coarse cells a corridor spans what a narrow saddle spans, and the highest line leans up there
-    share = float(np.clip((cell_m - s.blend_from_m) / s.blend_from_m, 0.0, 1.0)) * s.blend_most
-    high = ((1.0 - share) * high + share * np.minimum(cautious, high)).astype(np.float32)
     natural, cautious = _only(high, smooth, cut, fill), _only(cautious, smooth, cut, fill)
     today = smooth.copy()
     road = (corridor & FILL) > 0
