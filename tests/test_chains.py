@@ -93,6 +93,7 @@ def sites_of(natural, today, floors, rims, beds):
         place = {"_row": 20.0, "_col": float(k * WIDE + WIDE), "bed_m": bed}
         plug = Plug(f"s{k}-1", f"s{k}", None, 1, np.zeros(2), np.zeros(2), place)
         values = {"spill_m": rim, "today_m": float(filled[20, at + 5]), "_node": k, "_dry": dry}
+        values |= {"_floor_row": 12, "_floor_col": at + 9}
         out.append(Site(f"s{k}", Patch(5, at, mask), None, (), (plug,), (), values))
     return find_links(out[::-1], filled, 1.0, S)
 
@@ -109,8 +110,8 @@ def test_a_stair_of_three_is_put_in_order_and_counted_once():
     assert (chain.chain_id, chain.site_ids) == ("s2", ("s0", "s1", "s2"))
     felt = {(link.site_id, link.above_id): link.effect for link in chain.links}
     assert felt == {("s1", "s0"): "leaves it alone", ("s2", "s1"): "backs into its pool"}
-    # straight or one cell aside: both are level
-    assert all(1.0 <= link.way_m <= 1.42 for link in chain.links)
+    # through the rim, straight or one cell aside
+    assert all(2.0 <= link.way_m <= 2.83 for link in chain.links)
     box = 30.0 * (WIDE - 1)
     assert [(step.site_id, step.plugs_n, step.gain_m2) for step in chain.steps] == [
         ("s2", 1, 2 * box),
@@ -218,10 +219,13 @@ def test_order_on_invented_ground_is_that_of_the_water():
         for site, pool in hits.items():
             h, w = pool.mask.shape
             owner[pool.row0 : pool.row0 + h, pool.col0 : pool.col0 + w][pool.mask] = site
-        for site in hits:
-            if found[site].below not in hits or not found[site].plugs:
+        for site, pool in hits.items():
+            if found[site].below not in hits:
                 continue
-            row, col = (round(at) for at in found[site].plugs[0])
+            h, w = pool.mask.shape
+            box = (slice(pool.row0, pool.row0 + h), slice(pool.col0, pool.col0 + w))
+            row, col = np.unravel_index(np.argmin(np.where(pool.mask, land.opened[box], np.inf)), (h, w))
+            row, col = int(row) + pool.row0, int(col) + pool.col0
             way = owner.ravel()[flow.path(idxs=np.array([row * land.z.shape[1] + col]))[0][0]]
             # five metres in a pool, or the ditch only grazes it
             entered = [n for n in dict.fromkeys(way.tolist()) if n not in (-1, site) and np.sum(way == n) >= 5]

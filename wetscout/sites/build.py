@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import ndimage
 
 from wetscout.records import (
     CUT,
     F32,
-    F64,
     FILL,
     SPOIL,
     Candidate,
@@ -228,25 +228,24 @@ class Finder:
         above = 0.0
         for j, (first, last) in inside.items():
             ditch = self.network.ditches[j]
-            if first > 0 and self._falls(ditch.row[:first][::-1], ditch.col[:first][::-1], ditch, first) >= 0.0:
-                above += self.network.length_above([(j, first)], set(inside) - {j})
-            elif first == 0 and self._falls(ditch.row[last + 1 :], ditch.col[last + 1 :], ditch, last) > LEVEL_M:
+            if first > 0:
+                if self._comes_in(ditch, np.arange(first - 1, -1, -1), last) >= 0.0:
+                    above += self.network.length_above([(j, first)], set(inside) - {j})
+            elif ditch.sure and self._comes_in(ditch, np.arange(last + 1, ditch.row.size), first) > 0.0:
                 rows, cols = ditch.row[last:], ditch.col[last:]
                 above += float(np.hypot(np.diff(rows), np.diff(cols)).sum()) * self.cell_m
         return above
 
-    def _falls(self, row: F64, col: F64, ditch: Ditch, at: int) -> float:
-        """How far today's water falls towards a station from the `UP_M` of line that lead away from it [m].
+    def _comes_in(self, ditch: Ditch, outside: NDArray[np.int64], far: int) -> float:
+        """How far today's water falls from a stretch outside the pool to the far end of the line within it [m].
 
-        Negative where it falls the other way, 0 where it stands level.
+        Negative where water runs out there, 0 where it stands level.
         """
-        part = slice(0, max(1, round(UP_M / self.cell_m)))
-        rows = np.rint(np.append(ditch.row[at], row[part])).astype(np.int64)
-        cols = np.rint(np.append(ditch.col[at], col[part])).astype(np.int64)
+        at = np.append(far, outside[: max(1, round(UP_M / self.cell_m))])
+        rows, cols = (np.rint(along[at]).astype(np.int64) for along in (ditch.row, ditch.col))
         levels = self.filled_today[rows, cols] - self.filled_today[rows[0], cols[0]]
-        levels = levels[np.isfinite(levels)]
-        low, high = float(levels.min(initial=0.0)), float(levels.max(initial=0.0))
-        return low if low < -LEVEL_M else high
+        low, high = float(np.nanmin(levels)), float(np.nanmax(levels))
+        return low if low < -LEVEL_M else high if high > LEVEL_M else 0.0
 
     def _turn_down(self, c: Candidate) -> str | None:
         at = self.network.by_id.get(c.cuts[0].ditch_id) if c.cuts and c.cuts[0].ditch_id is not None else None

@@ -23,13 +23,14 @@ I64 = NDArray[np.int64]
 def find_links(sites: Sequence[Site], filled_today: F32, cell_m: float, s: SiteSettings) -> tuple[Site, ...]:
     """Note for each site the next one its water reaches today.
 
-    Water is followed over today's surface, depressions raised, from the lowest cut, not along the lines found: a gap
-    in a line does not break a row of sites.
+    Water is followed over today's surface, depressions raised, from the floor, not along the lines found: a gap in a
+    line does not break a row of sites. Not from the first cut either: where a ditch passes through nearly level, that
+    may be the cut by which it comes in.
 
     Parameters
     ----------
     sites : sequence of Site
-        `values` hold `_node` and `today_m`, plugs `_row` and `_col`.
+        `values` hold `_node`, `_floor_row` and `_floor_col`.
     filled_today : float32 (rows, cols)
         Today's surface, depressions raised to their spill levels [m].
     cell_m : float
@@ -47,18 +48,17 @@ def find_links(sites: Sequence[Site], filled_today: F32, cell_m: float, s: SiteS
     least = max(1, round(s.chain_enter_m / cell_m))
     found: list[tuple[float, int, int, float]] = []
     for k, site in enumerate(sites):
-        if not site.plugs:
-            continue
-        row, col = (int(site.plugs[0].values[name]) for name in ("_row", "_col"))
+        row, col = (int(site.values[name]) for name in ("_floor_row", "_floor_col"))
         way = follow_down(filled_today, row, col, round(s.chain_reach_m / cell_m))
         rows, cols = np.divmod(way, filled_today.shape[1])
         hit = first_entered((rows, cols), k, sites, boxes, least)
         if hit is not None:
-            at = slice(0, hit[1] + 1)
+            own = np.flatnonzero(_inside(site.pool, rows[: hit[1]], cols[: hit[1]]))
+            at = slice(int(own[-1]) if own.size else 0, hit[1] + 1)
             way_m = float(np.hypot(np.diff(rows[at]), np.diff(cols[at])).sum()) * cell_m
-            found.append((-float(filled_today[row, col]), k, hit[0], way_m))
+            found.append((-float(filled_today[rows[at.start], cols[at.start]]), k, hit[0], way_m))
     links: dict[int, tuple[int, float]] = {}
-    # from the highest plug down; a way that grazes a pool could close a circle, so what would is left out
+    # from the highest down; a way that grazes a pool could close a circle, so what would is left out
     for _, k, below, way_m in sorted(found, key=lambda link: (link[0], int(sites[link[1]].values["_node"]))):
         if not _leads_to(below, k, links):
             links[k] = below, way_m

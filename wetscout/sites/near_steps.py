@@ -21,7 +21,7 @@ ON_WAY_M = 6.0
 def note_steps(
     sites: Sequence[Site], steps: Sequence[BedStep], filled_today: F32, cell_m: float, s: SiteSettings
 ) -> tuple[Site, ...]:
-    """Note at each site the highest step within reach below its first plug, and above its pool.
+    """Note at each site the highest step within reach down the way of its water, and above its pool.
 
     Parameters
     ----------
@@ -53,12 +53,9 @@ def note_steps(
     places = cKDTree([(step.row, step.col) for step in steps])
     out = []
     for k, site in enumerate(sites):
-        below: list[float] = []
-        if site.plugs:
-            first = site.plugs[0].values
-            way = follow_down(filled_today, int(first["_row"]), int(first["_col"]), most)
-            near = places.query_ball_point(np.column_stack(np.divmod(way, cols)), ON_WAY_M / cell_m)
-            below = [steps[j].height_m for found in near for j in found]
+        way = follow_down(filled_today, int(site.values["_floor_row"]), int(site.values["_floor_col"]), most)
+        near = places.query_ball_point(np.column_stack(np.divmod(way, cols)), ON_WAY_M / cell_m)
+        below = [steps[j].height_m for found in near for j in found]
         notes = {"step_below_m": max(below, default=None), "step_above_m": above.get(k)}
         out.append(replace(site, values={**site.values, **notes}))
     return tuple(out)

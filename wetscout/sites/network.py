@@ -109,6 +109,8 @@ class Network:
     def length_above(self, entries: Iterable[tuple[int, int]], skip: set[int]) -> float:
         """Ditch length that runs to given stations from above, side ditches included.
 
+        Faint lines are followed but not counted: most are furrows, tracks and the last traces of a ditch that ends.
+
         Parameters
         ----------
         entries : iterable of (ditch index, station)
@@ -127,7 +129,8 @@ class Network:
             i, station = stack.pop()
             ditch = self.ditches[i]
             part = slice(0, station + 1)
-            total += float(np.hypot(np.diff(ditch.row[part]), np.diff(ditch.col[part])).sum()) * self.cell_m
+            if ditch.sure:
+                total += float(np.hypot(np.diff(ditch.row[part]), np.diff(ditch.col[part])).sum()) * self.cell_m
             for j, at in self.into[i]:
                 if at <= station and j not in seen:
                     seen.add(j)
