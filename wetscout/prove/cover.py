@@ -47,8 +47,13 @@ def make_cover(
     n_r, n_c = (int(np.ceil(n * cell_m / STEP_M)) + 1 for n in shape)
     block = _fields(rng, (n_r, n_c))
     shift = rng.uniform(0, STEP_M, 2)
+    # a cell that two basins share goes to the one with more of it
+    most: F32 = np.zeros((n_r, n_c), dtype=np.float32)
     for pool, use in zip(*basins, strict=True):
-        _basin(rng, block, _share(pool.patch, cell_m, shift, (n_r, n_c)), use, pool.parent < 0)
+        if pool.parent < 0:
+            share = _share(pool.patch, cell_m, shift, (n_r, n_c))
+            _basin(rng, block, np.where(share > most, share, np.float32(0)), use)
+            np.maximum(most, share, out=most)
     for road in roads:
         r, c = ((v + s) / STEP_M for v, s in ((road.path.y, shift[0]), (road.path.x, shift[1])))
         ok = (r >= 0) & (c >= 0) & (r < n_r) & (c < n_c)
@@ -82,12 +87,10 @@ def _share(patch: Patch, cell_m: float, shift: F64, shape: tuple[int, int]) -> F
     return count
 
 
-def _basin(rng: np.random.Generator, block: U8, share: F32, use: str, outer: bool) -> None:
+def _basin(rng: np.random.Generator, block: U8, share: F32, use: str) -> None:
     """Cover of one basin by its use; a wetland's border lies up to a cell off."""
-    draw, least = rng.random(), rng.uniform(0.25, 0.7)
-    at = share >= min(least, float(share.max()))
-    if not outer:
-        return
+    draw, least = rng.random(), rng.uniform(0.2, 0.5)
+    at = (share > 0) & (share >= min(least, float(share.max())))
     if use == "wetland":
         # one in ten is too small or too grassy to be told
         block[at] = GRASS if draw < 0.1 else WOODY_WETLAND if draw < 0.3 else WATER if draw < 0.36 else MARSH
