@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +13,7 @@ from scipy.spatial import cKDTree
 
 from wetscout.kernels import lines as kernel
 from wetscout.linework.shape import sections_of
+from wetscout.linework.under_roads import Roads, across_roads
 from wetscout.records import Crossing, Ditch, Embankment
 from wetscout.settings.linework import LineworkSettings
 
@@ -160,6 +162,8 @@ def crossings(
     found += _end_to_end(z, open_ends, cell_m, settings)
     found += _end_to_side(z, open_ends, ditches, cell_m, settings)
     found += _end_to_ground(z, open_ends, banks, cell_m, settings)
+    fill = partial(_fill_between, z)
+    found += across_roads(open_ends, ditches, Roads(banks, cell_m), found, fill, settings)
     return _once(found, cell_m)
 
 

@@ -1,0 +1,197 @@
+"""Ditches that turn along a road and pass beneath it somewhere: proposals for culverts across the fill."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from wetscout.records import Crossing, Ditch, Embankment
+from wetscout.settings.linework import LineworkSettings
+
+if TYPE_CHECKING:
+    from wetscout.linework.crossings import OpenEnd
+
+# an end lies at the foot of a fill within half its width and this
+FOOT_M = 8.0
+# the way beneath a road makes at least this angle with it: sine of 45 degrees
+ACROSS_SINE = 0.7
+# direction of a road is taken over this length to both sides
+ROAD_RUN_M = 10.0
+# the way passes over the crest at least this near
+CREST_M = 2.5
+# an end that already has a proposal within this distance is left alone
+SERVED_M = 12.0
+
+Fill = Callable[[NDArray[np.float64], NDArray[np.float64], float], float]
+
+
+class Roads:
+    """Crest points of all road fills, with the direction of the road at each."""
+
+    def __init__(self, banks: Sequence[Embankment], cell_m: float) -> None:
+        """Collect the crests.
+
+        Parameters
+        ----------
+        banks : sequence of Embankment
+        cell_m : float
+            [m].
+        """
+        roads = [b for b in banks if b.kind == "road" and b.row.size >= 3]
+        self.cell_m = cell_m
+        self.empty = not roads
+        if self.empty:
+            return
+        lines = [np.column_stack((b.row, b.col)) for b in roads]
+        self.points = np.concatenate(lines)
+        self.half_m = np.repeat([0.5 * b.width_m for b in roads], [b.row.size for b in roads])
+        run = max(1, round(ROAD_RUN_M / cell_m))
+        ways = [
+            p[np.minimum(np.arange(len(p)) + run, len(p) - 1)] - p[np.maximum(np.arange(len(p)) - run, 0)]
+            for p in lines
+        ]
+        way = np.concatenate(ways)
+        self.way = way / np.maximum(np.hypot(*way.T), 1e-9)[:, None]
+        self.tree = cKDTree(self.points)
+
+    def at_foot(self, place: NDArray[np.float64]) -> bool:
+        """Whether a place [cells] lies beside a road fill."""
+        if self.empty:
+            return False
+        away, k = self.tree.query(place)
+        return bool(away * self.cell_m <= self.half_m[k] + FOOT_M)
+
+    def across(self, a: NDArray[np.float64], b: NDArray[np.float64]) -> bool:
+        """Whether the straight way between two places [cells] leads over a crest and not along it."""
+        size = float(np.hypot(*(b - a)))
+        if self.empty or size < 2.0:
+            return False
+        t = np.linspace(0.0, 1.0, int(2 * size) + 2)[:, None]
+        away, k = self.tree.query(a + t * (b - a))
+        best = int(np.argmin(away))
+        road = self.way[k[best]]
+        sine = abs(road[0] * (b - a)[1] - road[1] * (b - a)[0]) / size
+        inside = 0 < best < t.shape[0] - 1
+        return bool(inside and away[best] * self.cell_m <= CREST_M and sine >= ACROSS_SINE)
+
+
+def across_roads(
+    ends: Sequence[OpenEnd],
+    ditches: Sequence[Ditch],
+    roads: Roads,
+    served: Sequence[Crossing],
+    fill: Fill,
+    settings: LineworkSettings,
+) -> list[Crossing]:
+    """Crossings of roads for ends at their foot, whichever way the ends point.
+
+    A ditch that meets a road is often led along it to the culvert, and starts anew at the far foot: no heading tells.
+
+    Parameters
+    ----------
+    ends : sequence of OpenEnd
+        Free ends of the ditches.
+    ditches : sequence of Ditch
+    roads : Roads
+    served : sequence of Crossing
+        What was proposed by headings.
+    fill : callable
+        (a, b, level) -> how far the highest ground between stands above a level [m].
+    settings : LineworkSettings
+
+    Returns
+    -------
+    list of Crossing
+        Nearest partner of each end, end to end before end to side.
+    """
+    if roads.empty or not ends:
+        return []
+    taken = [np.column_stack((c.row, c.col)) for c in served]
+    known = cKDTree(np.concatenate(taken)) if taken else None
+    reach = SERVED_M / roads.cell_m
+    free = [
+        e
+        for e in ends
+        # ends of roadside ditches face each other at every crossroads and gate: 13 of 13 such pairs carried no water
+        if ditches[e.line].kind != "roadside"
+        and ditches[e.line].depth_m >= settings.hump_m
+        and roads.at_foot(e.at)
+        and (known is None or known.query(e.at)[0] > reach)
+    ]
+    found: list[Crossing] = []
+    done: set[int] = set()
+    for k, e in enumerate(free):
+        partner = _end(e, free, roads, fill, settings)
+        if partner is None:
+            continue
+        done.add(k)
+        # a pair that choose each other is one crossing
+        if not (any(partner is f for f in free[:k]) and _end(partner, free, roads, fill, settings) is e):
+            found.append(_down(e.at, e.bed, partner.at, partner.bed))
+    bodies = _bodies(ditches)
+    for k, e in enumerate(free):
+        if k in done or not _lower_end(e, ditches[e.line]):
+            continue
+        place = _side(e, bodies, roads, fill, settings)
+        if place is not None:
+            found.append(_down(e.at, e.bed, *place))
+    return found
+
+
+def _down(a: NDArray[np.float64], za: float, b: NDArray[np.float64], zb: float) -> Crossing:
+    """Crossing with the higher bed first."""
+    if za < zb:
+        a, za, b, zb = b, zb, a, za
+    return Crossing(row=np.array([a[0], b[0]]), col=np.array([a[1], b[1]]), level_m=np.array([za, zb]), given=False)
+
+
+def _end(e: OpenEnd, free: Sequence[OpenEnd], roads: Roads, fill: Fill, s: LineworkSettings) -> OpenEnd | None:
+    """Nearest end of another line at the other foot, its bed about as deep."""
+    best: tuple[float, OpenEnd] | None = None
+    for other in free:
+        size = float(np.hypot(*(other.at - e.at))) * roads.cell_m
+        if other.line == e.line or size > s.bridge_m or abs(other.bed - e.bed) > s.far_rise_m:
+            continue
+        if best is not None and size >= best[0]:
+            continue
+        if roads.across(e.at, other.at) and fill(e.at, other.at, max(e.bed, other.bed)) >= s.hump_m:
+            best = (size, other)
+    return None if best is None else best[1]
+
+
+def _bodies(ditches: Sequence[Ditch]) -> tuple[cKDTree, NDArray[np.float64], NDArray[np.int64], NDArray[np.float64]]:
+    """Stations of all lines: tree, places, owner, bed."""
+    points = np.concatenate([np.column_stack((d.row, d.col)) for d in ditches])
+    owner = np.repeat(np.arange(len(ditches), dtype=np.int64), [d.row.size for d in ditches])
+    return cKDTree(points), points, owner, np.concatenate([d.bed_m for d in ditches])
+
+
+def _lower_end(e: OpenEnd, ditch: Ditch) -> bool:
+    """Whether an end is the lower one of its line: water that comes there must go on."""
+    half = ditch.bed_m[: max(1, ditch.bed_m.size // 2)], ditch.bed_m[ditch.bed_m.size // 2 :]
+    first, last = float(np.nanmedian(half[0])), float(np.nanmedian(half[1]))
+    head = np.hypot(ditch.row[0] - e.at[0], ditch.col[0] - e.at[1])
+    tail = np.hypot(ditch.row[-1] - e.at[0], ditch.col[-1] - e.at[1])
+    return first <= last if head < tail else last <= first
+
+
+def _side(
+    e: OpenEnd,
+    bodies: tuple[cKDTree, NDArray[np.float64], NDArray[np.int64], NDArray[np.float64]],
+    roads: Roads,
+    fill: Fill,
+    s: LineworkSettings,
+) -> tuple[NDArray[np.float64], float] | None:
+    """Nearest place of another line across the road whose bed lies no higher."""
+    tree, points, owner, bed = bodies
+    near = np.array(tree.query_ball_point(e.at, s.aim_m / roads.cell_m), dtype=np.int64)
+    near = near[(owner[near] != e.line) & (bed[near] <= e.bed)]
+    away = np.hypot(*(points[near] - e.at).T)
+    for k in near[np.lexsort((near, away))]:
+        if roads.across(e.at, points[k]) and fill(e.at, points[k], max(e.bed, float(bed[k]))) >= s.hump_m:
+            return points[k], float(bed[k])
+    return None
