@@ -59,14 +59,34 @@ class Roads:
         self.tree = cKDTree(self.points)
 
     def at_foot(self, place: NDArray[np.float64]) -> bool:
-        """Whether a place [cells] lies beside a road fill."""
+        """Whether a place lies beside a road fill.
+
+        Parameters
+        ----------
+        place : float64 (2,)
+            Row, column [cells].
+
+        Returns
+        -------
+        bool
+        """
         if self.empty:
             return False
         away, k = self.tree.query(place)
         return bool(away * self.cell_m <= self.half_m[k] + FOOT_M)
 
     def across(self, a: NDArray[np.float64], b: NDArray[np.float64]) -> bool:
-        """Whether the straight way between two places [cells] leads over a crest and not along it."""
+        """Whether the straight way between two places leads over a crest and not along it.
+
+        Parameters
+        ----------
+        a, b : float64 (2,)
+            Row, column [cells].
+
+        Returns
+        -------
+        bool
+        """
         size = float(np.hypot(*(b - a)))
         if self.empty or size < 2.0:
             return False
