@@ -10,7 +10,7 @@ from skimage.morphology import reconstruction
 from wetscout.outputs.layers import to_layers
 from wetscout.pipeline import screen_array
 from wetscout.records import Screen
-from wetscout.steps.find import Plan
+from wetscout.steps.plan import Plan
 
 FIELD = scenes.field()
 

@@ -205,7 +205,7 @@ def test_natural_ground_over_a_ditch_through_a_rim():
 
 @pytest.mark.parametrize("tile", [70, 111])
 def test_tiled_equals_whole_to_the_bit(tile):
-    from wetscout.steps.find import Plan
+    from wetscout.steps.plan import Plan
 
     z, _, ditch = bowl_with_ditch(0.03)
     terrain = from_array(z, 1.0)

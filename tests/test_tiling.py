@@ -9,7 +9,7 @@ from wetscout.outputs import to_layers
 from wetscout.pipeline import screen_array
 from wetscout.prove import make_landscape
 from wetscout.records import Screen
-from wetscout.steps.find import Plan
+from wetscout.steps.plan import Plan
 
 
 def same(one: Screen, other: Screen) -> None:

@@ -8,15 +8,16 @@ from typing import Any
 
 from numpy.typing import NDArray
 
-from wetscout.engine.progress import Progress, Silent
+from wetscout.engine.progress import Progress, Silent, Timed
 from wetscout.ingest import from_array
 from wetscout.outputs import ScreenResult
 from wetscout.records import Screen, Terrain
 from wetscout.records_covered import Evidence
 from wetscout.settings import Settings
 from wetscout.steps import find, name
-from wetscout.steps.find import Plan
+from wetscout.steps.plan import Plan
 from wetscout.steps.read import Request, read_inputs
+from wetscout.steps.resume import kept
 from wetscout.steps.write import write_all
 
 # usual share of the time of each stage, for the time left
@@ -109,7 +110,7 @@ def screen(
     progress : Progress, optional
     **options
         Fields of `steps.read.Request`: z_unit, area, known, roads, culverts, soils, landcover, parcels, tile,
-        workers, overwrite, us_units.
+        workers, overwrite, us_units, resume.
 
     Returns
     -------
@@ -119,16 +120,18 @@ def screen(
     Raises
     ------
     InputError, SettingsError, OutputError
-        With what was found, where, what was wanted and what to do next. Nothing half-written is left.
+        With what was found, where, what was wanted and what to do next. Nothing half-written is left; finished tiles of
+        a run that was stopped stay in the folder FILE.gpkg.work for `resume`.
     """
     paths = [dems] if isinstance(dems, str | Path) else list(dems)
     request = Request.of(paths, out, settings or Settings(), options)
-    progress = progress or Silent()
+    progress = Timed(progress or Silent())
     progress.stage("reading")
     inputs = read_inputs(request)
     older = name.older_result(request.out, request.overwrite)
-    found = find.find_screen(inputs.terrain, request.settings, progress, request.plan, inputs.given, inputs.evidence)
-    progress.stage("ranking")
-    ranked = name.name_and_rank(inputs.only_area(found), request.settings, older)
-    progress.stage("writing")
-    return write_all(ranked, inputs, request)
+    with kept(request, inputs.terrain.grid) as plan:
+        found = find.find_screen(inputs.terrain, request.settings, progress, plan, inputs.given, inputs.evidence)
+        progress.stage("ranking")
+        ranked = name.name_and_rank(inputs.only_area(found), request.settings, older)
+        progress.stage("writing")
+        return write_all(ranked, inputs, request, progress.seconds())

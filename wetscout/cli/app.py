@@ -82,7 +82,9 @@ def run(args: Sequence[str] | None = None) -> int:
 def _explain(error: BaseException) -> tuple[str, int]:
     """Turn an exception into one plain message and an exit code."""
     if isinstance(error, KeyboardInterrupt | click.Abort):
-        return "interrupted; no half-written result is left behind", INTERRUPTED
+        # click turns an interruption into an exception of its own
+        words = str(error.__cause__ or error)
+        return words or "interrupted; no half-written result is left behind", INTERRUPTED
     if isinstance(error, click.ClickException):
         return error.format_message(), COULD_NOT
     if isinstance(error, WetscoutError):

@@ -42,7 +42,7 @@ LAYERS_LATER = (
 )
 
 # Ways of running that are named already and not built; True where the option stands alone.
-WAYS_LATER = {"scheduler": False, "resume": True}
+WAYS_LATER = {"scheduler": False}
 
 
 def dems(function: F) -> F:

@@ -17,6 +17,7 @@ from wetscout.cli.state import State, voice
 @settings_file
 @tile
 @workers
+@click.option("--resume", is_flag=True, help="Go on with what a run that was stopped has kept.")
 @click.option("--overwrite", is_flag=True, help="Replace a result that is already there.")
 @click.option("--us-units", is_flag=True, help="Add fields in feet, acres, cubic yards and acre-feet.")
 @layers
@@ -28,6 +29,9 @@ def command(state: State, /, **given: Any) -> None:
     Several DEMs are one mosaic. A map picture is written beside the result. Not read by this version, and refused
     when given: ditches-known, hydrography, wetlands, imagery, historic, buildings, utilities, protected,
     districts, restored, weather.
+
+    Finished tiles are kept beside the result until it stands: after Ctrl-C or a crash the same command with --resume
+    goes on from there.
 
     \b
     Example:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from wetscout.engine.progress import Progress, Report, Silent, StageClock
+from wetscout.engine.progress import Progress, Report, Silent, StageClock, Timed
 from wetscout.engine.tiles import Tile, Tiling, Windows, each_tile, map_tiles, tiles_of
 
 __all__ = [
@@ -12,6 +12,7 @@ __all__ = [
     "StageClock",
     "Tile",
     "Tiling",
+    "Timed",
     "Windows",
     "each_tile",
     "map_tiles",

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Protocol
 
-__all__ = ["Progress", "Report", "Silent", "StageClock"]
+__all__ = ["Progress", "Report", "Silent", "StageClock", "Timed"]
 
 
 class Progress(Protocol):
@@ -52,6 +52,58 @@ class Silent:
         fraction : float
             0 to 1.
         """
+
+
+class Timed:
+    """Passes on what it is told and keeps the time of each stage.
+
+    Parameters
+    ----------
+    told : Progress
+        Who is told.
+    """
+
+    def __init__(self, told: Progress) -> None:
+        self._told = told
+        self._name = ""
+        self._began = 0.0
+        self._seconds: dict[str, float] = {}
+
+    def stage(self, name: str) -> None:
+        """Begin a stage; the one before is done.
+
+        Parameters
+        ----------
+        name : str
+            Its name.
+        """
+        self.seconds()
+        self._name = name
+        self._told.stage(name)
+
+    def update(self, fraction: float) -> None:
+        """Tell how much of the stage is done.
+
+        Parameters
+        ----------
+        fraction : float
+            0 to 1.
+        """
+        self._told.update(fraction)
+
+    def seconds(self) -> dict[str, float]:
+        """Time of each stage so far.
+
+        Returns
+        -------
+        dict of str to float
+            [s], in order.
+        """
+        now = time.monotonic()
+        if self._name:
+            self._seconds[self._name] = self._seconds.get(self._name, 0.0) + now - self._began
+        self._began = now
+        return dict(self._seconds)
 
 
 @dataclass(frozen=True)

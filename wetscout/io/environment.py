@@ -17,7 +17,7 @@ import sys
 from dataclasses import dataclass
 from pathlib import Path
 
-__all__ = ["Surroundings", "free_disk", "free_memory", "prepare", "versions"]
+__all__ = ["Surroundings", "code_files", "free_disk", "free_memory", "peak_memory", "prepare", "versions"]
 
 _PROJ_NAMES = ("PROJ_DATA", "PROJ_LIB")
 # the default, 5 % of memory, took 1.26 GB on a 24 GB machine and gives nothing to windows read once
@@ -146,6 +146,32 @@ def _free_memory_windows() -> int | None:
     if library is None or not library.kernel32.GlobalMemoryStatusEx(ctypes.byref(status)):
         return None
     return int(status.free)
+
+
+def code_files() -> list[Path]:
+    """The program's own source files, in order.
+
+    Returns
+    -------
+    list of Path
+    """
+    return sorted(Path(__file__).parent.parent.rglob("*.py"))
+
+
+def peak_memory() -> int | None:
+    """The most memory this process has had so far.
+
+    Returns
+    -------
+    int or None
+        [bytes]; None where the system does not say.
+    """
+    try:
+        import resource  # noqa: PLC0415  not on Windows
+    except ImportError:
+        return None
+    most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    return int(most) if sys.platform == "darwin" else int(most) * 1024
 
 
 def free_disk(folder: Path) -> int | None:

@@ -166,6 +166,28 @@ def describe(path: str | Path) -> RasterInfo:
         )
 
 
+def files_of(path: str | Path) -> tuple[str, ...]:
+    """Files a raster is made of: itself, and those a mosaic names.
+
+    Parameters
+    ----------
+    path : str or Path
+        Anything GDAL opens.
+
+    Returns
+    -------
+    tuple of str
+        Sorted.
+
+    Raises
+    ------
+    InputError
+        It cannot be read.
+    """
+    with _open(str(path)) as dataset:
+        return tuple(sorted({str(path), *dataset.files}))
+
+
 def read_window(
     info: RasterInfo, rows: tuple[int, int], cols: tuple[int, int]
 ) -> tuple[NDArray[Any], NDArray[np.bool_]]:

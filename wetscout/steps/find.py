@@ -2,18 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from wetscout.basins import fill, tree_of
 from wetscout.engine.progress import Progress
-from wetscout.engine.tiles import Tile, Tiling, map_tiles, tiles_of
 from wetscout.linework import find_lines
 from wetscout.records import Basin, Linework, Screen, Site, Surfaces, Terrain, Tree
 from wetscout.records_covered import Evidence
@@ -21,6 +16,7 @@ from wetscout.restore import Builder, too_much_earth
 from wetscout.settings import Settings
 from wetscout.sites import Finder, Found, find_links, note_steps
 from wetscout.steps.covered import add_covered
+from wetscout.steps.plan import Plan
 from wetscout.surfaces import build_surfaces
 
 STAGES = {
@@ -30,61 +26,6 @@ STAGES = {
     "sites": 2.0,
     "covered drains": 0.5,
 }
-
-Arrays = Mapping[str, NDArray[Any]]
-TileFunction = Callable[[dict[str, NDArray[Any]], Tile], Arrays]
-
-
-@dataclass(frozen=True)
-class Plan:
-    """How the work is cut.
-
-    Attributes
-    ----------
-    tile_cells : int
-        Rows and columns of a tile.
-    workers : int
-        Threads.
-    """
-
-    tile_cells: int = 2048
-    workers: int = 2
-
-    def run(self, function: TileFunction, inputs: Arrays, outputs: Arrays, halo_cells: int) -> None:
-        """Fill arrays tile by tile.
-
-        Parameters
-        ----------
-        function : callable
-            See `engine.tiles.map_tiles`.
-        inputs, outputs : mapping of str to array
-        halo_cells : int
-            Reach of the function [cells].
-        """
-        map_tiles(function, inputs, outputs, Tiling(self.tile_cells, halo_cells, self.workers))
-
-    def windows(
-        self, shape: tuple[int, int], work: Callable[[tuple[int, int, int, int]], Any], halo_cells: int
-    ) -> list[Any]:
-        """Ask a function about windows that cover an array once; it reads its own halo.
-
-        Parameters
-        ----------
-        shape : (int, int)
-            Rows and columns of the array.
-        work : callable
-            Gets (row0, row1, col0, col1), half open.
-        halo_cells : int
-            Unused: the function cuts its own halo.
-
-        Returns
-        -------
-        list
-            Answers in tile order.
-        """
-        parts = [(t.row0, t.row1, t.col0, t.col1) for t in tiles_of(shape, self.tile_cells)]
-        with ThreadPoolExecutor(self.workers) as pool:
-            return list(pool.map(work, parts))
 
 
 def find_screen(
@@ -113,7 +54,7 @@ def find_screen(
     Screen
     """
     progress.stage("ditches and embankments")
-    lines = find_lines(terrain, settings.linework, partial(plan.windows, terrain.z.shape))
+    lines = plan.lines(lambda: find_lines(terrain, settings.linework, partial(plan.windows, terrain.z.shape)))
     if given is not None:
         lines = replace(
             lines, embankments=lines.embankments + given.embankments, crossings=lines.crossings + given.crossings

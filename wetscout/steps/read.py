@@ -24,8 +24,8 @@ from wetscout.records import Linework, Patch, Screen, Terrain
 from wetscout.records_covered import Evidence
 from wetscout.settings import Settings
 from wetscout.steps.evidence import read_evidence
-from wetscout.steps.find import Plan
 from wetscout.steps.given import given_culverts, given_roads
+from wetscout.steps.plan import Plan
 
 # ids of given roads start here, so that they never meet those of found embankments
 FIRST_GIVEN_ID = 1_000_000
@@ -48,6 +48,8 @@ class Request:
     workers : int or None
         Threads.
     overwrite, us_units : bool
+    resume : bool
+        Go on with what a run that was stopped has kept.
     """
 
     dems: tuple[Path, ...]
@@ -65,6 +67,7 @@ class Request:
     workers: int | None = None
     overwrite: bool = False
     us_units: bool = False
+    resume: bool = False
 
     @staticmethod
     def of(dems: Sequence[str | Path], out: str | Path, settings: Settings, options: Mapping[str, Any]) -> Request:

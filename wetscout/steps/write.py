@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import asdict, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from wetscout.io.environment import versions
+from wetscout.io.environment import peak_memory, versions
 from wetscout.io.geopackage_lock import hold
 from wetscout.outputs import ScreenResult, open_screen, to_layers, write_layers
 from wetscout.outputs.picture import draw_map
@@ -26,7 +27,7 @@ def _facts(path: Path) -> dict[str, Any]:
     return {"name": path.name, "bytes": stat.st_size, "date": date}
 
 
-def _run(screen: Screen, inputs: Inputs, request: Request) -> dict[str, Any]:
+def _run(screen: Screen, inputs: Inputs, request: Request, seconds: Mapping[str, float]) -> dict[str, Any]:
     layers = {
         name: _facts(Path(str(path).partition("::")[0]))
         for name in ("area", "known", "roads", "culverts", "soils", "landcover", "parcels")
@@ -41,6 +42,8 @@ def _run(screen: Screen, inputs: Inputs, request: Request) -> dict[str, Any]:
         "settings": asdict(request.settings),
         "inputs": {"dems": [_facts(path) for path in request.dems], **layers},
         "notes": list(inputs.notes),
+        "timings": {name: round(value, 2) for name, value in seconds.items()},
+        "peak_memory_bytes": peak_memory(),
         "not_offered": down,
     }
     if inputs.known is not None:
@@ -48,7 +51,7 @@ def _run(screen: Screen, inputs: Inputs, request: Request) -> dict[str, Any]:
     return run
 
 
-def write_all(screen: Screen, inputs: Inputs, request: Request) -> ScreenResult:
+def write_all(screen: Screen, inputs: Inputs, request: Request, seconds: Mapping[str, float]) -> ScreenResult:
     """Write the result and the map picture.
 
     Parameters
@@ -57,6 +60,8 @@ def write_all(screen: Screen, inputs: Inputs, request: Request) -> ScreenResult:
         Ranked.
     inputs : Inputs
     request : Request
+    seconds : mapping of str to float
+        Time of each stage before this one [s].
 
     Returns
     -------
@@ -67,7 +72,7 @@ def write_all(screen: Screen, inputs: Inputs, request: Request) -> ScreenResult:
     OutputError
         The target cannot be written; an older result stays as it was.
     """
-    screen = replace(screen, run=_run(screen, inputs, request))
+    screen = replace(screen, run=_run(screen, inputs, request, seconds))
     with hold(request.out):
         layers = to_layers(screen, request.us_units)
         if inputs.parcels is not None:
