@@ -241,3 +241,24 @@ def test_run_over_landscapes() -> None:
     assert seen == [(1, 4), (2, 4), (3, 4), (4, 4)]
     assert len(r.scores) == 4 and r.hits == 0 and np.isnan(r.precision)
     assert sum(not s.any_drained for s in r.scores) >= 2
+
+
+def test_water_stands_where_the_plugs_hold_it() -> None:
+    """A level plain at 10 with a square hole to 9 and a ditch at 8.5 out of it: plugged it holds 10, else it is dry."""
+    z = np.full((N, N), 10.0, dtype=np.float32)
+    z[10:50, 10:50] = 9.0
+    ground = z.copy()
+    z[29:32, 20:200] = 8.5
+    truth = replace(land(basin(0, box(10, 10, 40, 40))), z=z, ground=ground, opened=z)
+    across = (np.arange(26.0, 35.0), np.full(9, 54.0))
+    right = replace(offer(box(10, 10, 40, 40)), plug_lines=(across,))
+    (hit,) = score(truth, [right]).hits
+    assert hit.stands_off_m == pytest.approx(0.0, abs=1e-5)
+    aside = replace(right, plug_lines=((across[0] + 20, across[1]),))
+    assert score(truth, [aside]).hits[0].stands_off_m < -0.9
+    high = score(truth, [replace(right, spill_m=10.1)])
+    assert high.hits[0].stands_off_m == pytest.approx(-0.1, abs=1e-5)
+    assert np.isnan(score(truth, [offer(box(10, 10, 40, 40))]).hits[0].stands_off_m)
+    r = pool_scores([score(truth, [right]), high])
+    assert r.stands_within == r.stands_within_wide == 0.5
+    assert np.isnan(pool_scores([]).stands_within)

@@ -131,6 +131,7 @@ def found_by_screen(z: F32, cell_m: float, maps: Maps | None = None) -> tuple[Fo
             confidence=str(site.values["confidence"]),
             position=str(site.values["drain_position"] or ""),
             below=place.get(str(site.values.get("below_id")), -1),
+            plug_lines=tuple((plug.row, plug.col) for plug in site.plugs),
             mouths=tuple((m.row, m.col) for m in site.values["_covered"].mouths) if "_covered" in site.values else (),
         )
         for site in sites

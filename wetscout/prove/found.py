@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from wetscout.records import BOOL, Patch
+from wetscout.records import BOOL, F64, Patch
 
 # Words of `Found.drained_by` for covered drains; sites with them are a list of their own.
 COVERED_WORDS = ("buried drain suspected", "ditch into covered pipe")
@@ -30,6 +30,8 @@ class Found:
         Place in the list of the next site down the way of the water; -1 none told.
     mouths : tuple of (row, col)
         Where to look for the mouth of a covered pipe, likeliest first [cells].
+    plug_lines : tuple of (row, col)
+        Stations of each plug across its ditch [cells].
     """
 
     pool: Patch
@@ -41,6 +43,7 @@ class Found:
     position: str = ""
     below: int = -1
     mouths: tuple[tuple[float, float], ...] = ()
+    plug_lines: tuple[tuple[F64, F64], ...] = ()
 
     @property
     def covered(self) -> bool:

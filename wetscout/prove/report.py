@@ -21,6 +21,7 @@ from wetscout.prove.report_covered import share as _share
 from wetscout.prove.score import CLASSES, LEAST_M2, Hit, Score
 
 _PLUG_M = 15.0
+_STANDS_M = (0.02, 0.05)
 _CLASS_TITLES = {
     "main": "basins of 0.1 ha and 0.3 m or more",
     "small": "basins of 0.04-0.1 ha, 0.3 m or deeper",
@@ -49,6 +50,9 @@ class Report:
     plug_within, first_plug_within, ways_plugged : float
         Share of plugs within 15 m of a true rim crossing; of the first plug of each site; of the true ways out with a
         plug within 15 m.
+    stands_within, stands_within_wide : float
+        Of the main class: once the plugs are put into the true ground, the water stands within 0.02 m, 0.05 m of the
+        level told.
     undrained_km2, undrained_false : float, int
         Landscapes without a drained basin: area and false sites.
     with_maps, terrain_alone : CoveredReport
@@ -71,6 +75,8 @@ class Report:
     plug_within: float
     first_plug_within: float
     ways_plugged: float
+    stands_within: float
+    stands_within_wide: float
     undrained_km2: float
     undrained_false: int
     with_maps: CoveredReport
@@ -98,6 +104,7 @@ def pool_scores(scores: Sequence[Score]) -> Report:
     large = sum(f.pool_m2 >= LEAST_M2 for f in wrong)
     bare = [s for s in scores if not s.any_drained]
     error = np.array([h.spill_error_m for h in hits])
+    off = np.abs([h.stands_off_m for h in hits if not np.isnan(h.stands_off_m)])
     plugs, first, ways = _plug_shares(hits)
     return Report(
         scores=tuple(scores),
@@ -115,6 +122,8 @@ def pool_scores(scores: Sequence[Score]) -> Report:
         plug_within=plugs,
         first_plug_within=first,
         ways_plugged=ways,
+        stands_within=_share(int((off <= _STANDS_M[0]).sum()), off.size),
+        stands_within_wide=_share(int((off <= _STANDS_M[1]).sum()), off.size),
         undrained_km2=sum(s.area_km2 for s in bare),
         undrained_false=sum(len(s.false_sites) for s in bare),
         with_maps=pool_covered([s.buried for s in scores]),
@@ -168,6 +177,8 @@ def lines_of(report: Report, wrong: int = 40) -> list[str]:
         f"plugs within 15 m of a true rim crossing: {_percent(r.plug_within)};"
         f" first plug of each site {_percent(r.first_plug_within)};"
         f" true ways out with a plug {_percent(r.ways_plugged)}",
+        f"with the plugs in, water stands within 0.02 m of the level told: {_percent(r.stands_within)}; within 0.05 m"
+        f" {_percent(r.stands_within_wide)}",
     ]
     if r.undrained_km2:
         per = r.undrained_false * 4.0 / r.undrained_km2

@@ -16,7 +16,7 @@ Rules
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -24,6 +24,7 @@ from wetscout.prove.found import Found, overlap
 from wetscout.prove.landscape import Landscape, TrueBasin
 from wetscout.prove.score_chains import ChainScore, score_chains
 from wetscout.prove.score_covered import CoveredScore, score_covered
+from wetscout.prove.score_plugged import stands_off
 from wetscout.records import F64, Patch
 
 IOU = 0.5
@@ -40,7 +41,10 @@ CLASSES = (
 
 @dataclass(frozen=True)
 class Hit:
-    """A site on a drained basin: errors [m], volume ratio error, plug distances [m] to the true rim crossings."""
+    """A site on a drained basin: errors [m], volume ratio error, plug distances [m] to the true rim crossings.
+
+    `stands_off_m` is how far the water stands from the level told once the plugs are put into the true ground.
+    """
 
     found: int
     node_id: int
@@ -54,6 +58,7 @@ class Hit:
     ways: int
     ways_plugged: int
     drained_by: str
+    stands_off_m: float = float("nan")
 
 
 @dataclass(frozen=True)
@@ -161,7 +166,8 @@ def score(landscape: Landscape, found: Sequence[Found]) -> Score:
             shaded.add(basin.node_id)
             continue
         taken.add(basin.node_id)
-        hits.append(_hit(i, found[i], basin, size, pick[1], cell))
+        hit = _hit(i, found[i], basin, size, pick[1], cell)
+        hits.append(replace(hit, stands_off_m=stands_off(landscape, found[i], basin)))
     missed, covered = _left(basins, families, taken, shaded, parents, [table[i] for i in opened])
     drained = any(b.drained or b.partial for b in basins)
     return Score(
