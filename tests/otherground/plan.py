@@ -11,7 +11,7 @@ from scipy import ndimage
 from scipy.spatial import cKDTree
 
 from .dig import Line, Road, Section, dense, sample
-from .flood import Hollow, hollows
+from .flood import Hollow, hollows, pool_of
 from .ground import Natural, _flood_order
 from .route import STEP_M, Limits, Outlets, coarse, down_the_low, through, to_outlet
 
@@ -31,6 +31,8 @@ class Kind:
     ponds: float = 3.0
     furrows: bool = True
     noise_m: float = 0.04
+    covered: float = 0.0
+    second: float = 0.0
 
 
 KINDS = {
@@ -44,6 +46,11 @@ KINDS = {
     "roads": Kind("lakeplain", roads=4),
     "all": Kind("crevasse", drained=1.0, collectors=2),
     "noisy": Kind("till", drained=0.8, noise_m=0.06),
+    "chain": Kind("crevasse", drained=0.3, collectors=4),
+    "cuts": Kind("crevasse", drained=0.8, collectors=0, second=0.8),
+    "covered": Kind("crevasse", drained=0.15, covered=0.8),
+    "covered-till": Kind("till", drained=0.2, covered=0.9, ponds=1.0),
+    "covered-plain": Kind("lakeplain", drained=0.15, covered=0.8),
     "none": Kind("knolls", drained=0.0, collectors=0, roads=2),
     "none-plain": Kind("lakeplain", drained=0.0, collectors=0, roads=3),
     "none-flood": Kind("floodplain", drained=0.0, collectors=0),
@@ -81,7 +88,7 @@ def _silted(rng: Generator, line: Line) -> Line:
     return Line(line.kind, line.at, bed, line.section, line.target, line.notes)
 
 
-def _paint(outlets: Grid, at: Grid, bed: Grid) -> None:
+def paint(outlets: Grid, at: Grid, bed: Grid) -> None:
     """Enter a line's bed on the routing grid (the lowest where several stations fall in a cell)."""
     r, c = (np.clip((at[:, k] / STEP_M).astype(int), 0, outlets.shape[k] - 1) for k in (0, 1))
     np.minimum.at(outlets, (r, c), bed)
@@ -132,7 +139,7 @@ def _collectors(rng: Generator, z: Grid, kind: Kind, found: list[Hollow], plan: 
                 continue
             line = _silted(rng, Line("collector", *made, section_of(rng, kind, True), pick[0].number))
             plan.lines.append(line)
-            _paint(beds, line.at, line.bed_m)
+            paint(beds, line.at, line.bed_m)
             pool = [h for h in pool if h not in pick]
             break
 
@@ -173,10 +180,31 @@ def _laterals(rng: Generator, z: Grid, kind: Kind, targets: list[Hollow], plan: 
             continue
         line = _silted(rng, Line(sort, *made, section, h.number))
         plan.lines.append(line)
-        _paint(beds, line.at, line.bed_m)
+        paint(beds, line.at, line.bed_m)
+        if kind.second and rng.random() < kind.second:
+            _second(rng, z, kind, h, plan, beds)
         if rng.random() < 0.12 and len(line.at) > 160:
             k = int(rng.integers(60, len(line.at) - 60))
             plan.closed.append((float(line.at[k, 0]), float(line.at[k, 1])))
+
+
+def _second(rng: Generator, z: Grid, kind: Kind, h: Hollow, plan: Plan, beds: Grid) -> None:
+    """Another ditch out of the same hollow, by another side: from the floor, shy of what is dug already."""
+    shy = z.copy()
+    first = np.clip(np.rint(plan.lines[-1].at[::6]), 0, len(z) - 1).astype(int)
+    away = np.ones(z.shape, bool)
+    away[first[:, 0], first[:, 1]] = False
+    pool = pool_of(z, h.floor_at, h.spill_m)
+    shy[(ndimage.distance_transform_edt(away) < 45) & ~pool] += 4.0
+    limits = Limits(3.2, rng.uniform(0.0004, 0.001), rng.uniform(0.25, 0.45), 12.0)
+    start = (float(h.floor_at[0]), float(h.floor_at[1]))
+    made = to_outlet(shy, start, h.floor_m, Outlets(np.full_like(beds, np.inf)), limits)
+    if made is None:
+        return
+    line = Line("lateral", made[0], made[1], section_of(rng, kind, False), h.number)
+    if float(np.max(sample(z, line.at) - line.bed_m)) < 3.4:
+        plan.lines.append(line)
+        paint(beds, line.at, line.bed_m)
 
 
 def _road_line(rng: Generator, n: int) -> Grid:
@@ -219,14 +247,23 @@ def _roads(rng: Generator, nat: Natural, kind: Kind, plan: Plan) -> None:
             plan.lines.append(Line("roadside", beside, bed, Section(0.5, rng.uniform(1.5, 2.5))))
 
 
+def outlet_beds(nat: Natural, plan: Plan) -> Grid:
+    """Bed levels of all that carries water, on the routing grid."""
+    beds = np.full(coarse(nat.z).shape, np.inf)
+    if nat.stream is not None:
+        inside = ((nat.stream.at >= 0) & (nat.stream.at < nat.z.shape[0])).all(1)
+        paint(beds, nat.stream.at[inside], nat.stream.bed_m[inside])
+    for line in plan.lines:
+        if line.kind != "roadside":
+            paint(beds, line.at, line.bed_m)
+    return beds
+
+
 def make_plan(rng: Generator, nat: Natural, kind: Kind, found: list[Hollow] | None = None) -> Plan:
     """Lay out everything that is dug on a natural ground."""
     found = hollows(nat.z) if found is None else found
     plan = Plan()
-    beds = np.full(coarse(nat.z).shape, np.inf)
-    if nat.stream is not None:
-        inside = ((nat.stream.at >= 0) & (nat.stream.at < nat.z.shape[0])).all(1)
-        _paint(beds, nat.stream.at[inside], nat.stream.bed_m[inside])
+    beds = outlet_beds(nat, plan)
     if kind.drained > 0:
         _collectors(rng, nat.z, kind, found, plan, beds)
         _laterals(rng, nat.z, kind, wanted(rng, found, kind.drained), plan, beds)

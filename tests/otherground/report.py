@@ -62,6 +62,10 @@ def summary(all_of: Sequence[Figures]) -> list[str]:
     small = [h for f in all_of for h in f.of(SMALL_M2, LARGE_M2, DEEP_M, BIG)]
     shallow = [h for f in all_of for h in f.of(SMALL_M2, TOP_M2, SHALLOW_M, DEEP_M)]
     large = [h for f in all_of for h in f.of(TOP_M2, BIG, DEEP_M, BIG)]
+    told = [h.starts_here for h in hits if h.starts_here is not None]
+    ways, closed = (sum(h.cuts[k] for h in hits if h.cuts[0] > 1) for k in (0, 1))
+    level = [abs(h.stands_m) <= 0.02 for h in hits if np.isfinite(h.stands_m)]
+    holds = [h.stands_m + h.spill_error_m >= -0.05 for h in hits if np.isfinite(h.stands_m)]
     weighty = sum(x.pool_m2 >= LARGE_M2 for f in all_of for x in f.false)
     middle, tail = np.quantile(spill, [0.5, 0.9])
     return [
@@ -73,5 +77,8 @@ def summary(all_of: Sequence[Figures]) -> list[str]:
         f"spill error median {middle:.3f}, 90 % {tail:.3f} m, within 0.15 m {np.mean(spill <= 0.15):.2f}",
         f"volume error median {100 * np.median(volume):.1f} %",
         f"plug within 15 m: first {np.mean(first or np.nan):.2f}, every {np.mean(every or np.nan):.2f}",
+        f"several ways out: {closed}/{ways} plugged; starts here or passes right {np.mean(told or np.nan):.2f}; "
+        f"water stands within 0.02 m of the spill behind the plugs {np.mean(level or np.nan):.2f}, "
+        f"no lower than the true spill less 0.05 m {np.mean(holds or np.nan):.2f}",
         f"nothing drained: {sum(len(f.false) for f in none)} false in {sum(f.km2 for f in none):.1f} km2",
     ]

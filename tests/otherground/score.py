@@ -11,13 +11,15 @@ touch the sheet's edge count neither way.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
+from .dig import dense
+from .flood import filled
 from .make import Other
-from .truth import Truth
+from .truth import EDGE_M, Truth
 
 IOU = 0.5  # issue 2, Must hold 2
 PLUG_M = 15.0  # issue 2, Must hold 2
@@ -26,11 +28,17 @@ TOP_M2 = 40000.0  # larger families are printed on a line of their own
 SMALL_M2, SHALLOW_M = 400.0, 0.15
 SAME_LEVEL_M = 0.10
 HALF_LOST = 0.5
+UPSTREAM_M = 30.0  # a ditch that enters with less than this begins here
+COVERED = ("ditch into covered pipe", "buried drain suspected")
 
 
 @dataclass(frozen=True)
 class Hit:
-    """A family and the site that found it; errors against the matched hollow."""
+    """A family and the site that found it; errors against the matched hollow.
+
+    `starts_here`: whether the site says rightly if a ditch enters from above; `cuts`: true ways out below the spill and
+    those with a plug; `stands_m`: level of the water behind the site's plugs on the dug ground, less the site's spill.
+    """
 
     truth: Truth
     matched: Truth | None
@@ -40,6 +48,9 @@ class Hit:
     volume_error: float = float("nan")
     plugs_m: tuple[float, ...] = ()
     reason: str = ""
+    starts_here: bool | None = None
+    cuts: tuple[int, int] = (0, 0)
+    stands_m: float = float("nan")
 
     @property
     def same_level(self) -> bool:
@@ -131,19 +142,62 @@ def _plugs(other: Other, truth: Truth, site: Any) -> tuple[float, ...]:
     return tuple(float(np.hypot(at[:, 0] - r, at[:, 1] - c).min()) * other.cell_m for r, c in where)
 
 
-def _find(other: Other, screen: Any, truth: Truth, levels: list[Truth]) -> Hit:
-    pairs = [(iou(s.pool, t), k, t) for k, s in enumerate(screen.sites) for t in levels if overlap(s.pool, t)]
+def _cuts(other: Other, truth: Truth, site: Any) -> tuple[int, int]:
+    """True ways out (those within 15 m of each other are one), and how many of them have a plug within 15 m."""
+    where = np.array([(p.values["_row"], p.values["_col"]) for p in site.plugs], float).reshape(-1, 2)
+    ways: list[Any] = []
+    closed = 0
+    for c in truth.crossings:
+        at = np.stack([c.row, c.col], 1)
+        if c.entering or any(np.hypot(*(at[:, None] - w[None]).T).min() * other.cell_m < PLUG_M for w in ways):
+            continue
+        ways.append(at)
+        near = np.hypot(*(at[:, None] - where[None]).T).min() if len(where) else np.inf
+        closed += bool(near * other.cell_m <= PLUG_M)
+    return len(ways), closed
+
+
+def stands(other: Other, sites: Sequence[Any]) -> Any:
+    """Brim-full water on the open, dug ground with the plugs of all sites built to their spill levels (1 m cells)."""
+    z = other.open_ground.copy()
+    for site in sites:
+        for plug in site.plugs:
+            row, col = (np.asarray(v, float) * other.cell_m + (other.cell_m - 1) / 2 for v in (plug.row, plug.col))
+            line = dense(np.stack([row, col], 1), 0.25)
+            cells = np.unique(np.rint(line).astype(int), axis=0)
+            for a in range(-1, 2):
+                for b in range(-1, 2):
+                    r, c = (np.clip(cells[:, k] + (a, b)[k], 0, len(z) - 1) for k in (0, 1))
+                    z[r, c] = np.maximum(z[r, c], float(site.values["spill_m"]))
+    return filled(z)
+
+
+def _find(other: Other, sites: Sequence[Any], screen: Any, truth: Truth, levels: list[Truth]) -> Hit:
+    pairs = [(iou(s.pool, t), k, t) for k, s in enumerate(sites) for t in levels if overlap(s.pool, t)]
     best, k, t = max(pairs, key=lambda p: p[0], default=(0.0, None, None))
     if k is None or t is None or best < IOU:
         return Hit(truth, None, None, best, reason=_reason(screen, truth))
-    v = screen.sites[k].values
+    site = sites[k]
+    v = site.values
     volume = float(v["volume_m3"]) / t.volume_m3 - 1
-    return Hit(truth, t, k, best, float(v["spill_m"]) - t.spill_m, volume, _plugs(other, t, screen.sites[k]))
+    right = (v.get("drain_position") == "starts here") == (t.upstream_m <= UPSTREAM_M)
+    error, plugs = float(v["spill_m"]) - t.spill_m, _plugs(other, t, site)
+    return Hit(truth, t, k, best, error, volume, plugs, "", right, _cuts(other, t, site))
+
+
+def _at_sheet_edge(other: Other, pool: Any) -> bool:
+    """Whether a site reaches so near to the sheet's edge that the truth there is not judged either."""
+    gap = EDGE_M / 2 / other.cell_m
+    rows, cols = pool.mask.shape
+    last = len(other.z) - gap
+    return pool.row0 < gap or pool.col0 < gap or pool.row0 + rows > last or pool.col0 + cols > last
 
 
 def _allowed(other: Other, pool: Any) -> bool:
     """Whether a site that is no hit still is about something drained."""
     size = int(pool.mask.sum())
+    if _at_sheet_edge(other, pool):
+        return True
     changed = {t.number for t in other.truths if t.state != "whole"}
     holds = set()
     for t in other.truths:
@@ -160,7 +214,7 @@ def _allowed(other: Other, pool: Any) -> bool:
         same = both / (size + int(t.mask.sum()) - both)
         if t.number in changed and (both >= 0.6 * size or same >= 0.3):
             return True
-        if (t.number in holds or t.edge) and same >= IOU:
+        if (t.number in holds and same >= IOU) or (t.edge and both >= 0.3 * size):
             return True
     return False
 
@@ -175,6 +229,21 @@ def _lies_on(other: Other, pool: Any) -> str:
     return f"{t.state} hollow {t.area_m2:.0f} m2, {t.depth_m:.2f} m, iou {best:.2f}, lost {t.lost:.2f}"
 
 
+def _with_levels(other: Other, sites: Sequence[Any], hits: tuple[Hit, ...]) -> tuple[Hit, ...]:
+    """Add to each hit where water stands once every plug is built."""
+    if not any(s.plugs and hasattr(s.plugs[0], "row") for s in sites):
+        return hits
+    water = stands(other, sites)
+    out = []
+    for h in hits:
+        if h.site is not None and h.matched is not None:
+            at = np.asarray(h.matched.floor_at) * other.cell_m + (other.cell_m - 1) / 2
+            r, c = (int(np.clip(round(v), 0, len(water) - 1)) for v in at)
+            h = replace(h, stands_m=float(water[r, c]) - float(sites[h.site].values["spill_m"]))  # noqa: PLW2901
+        out.append(h)
+    return tuple(out)
+
+
 def score(other: Other, screen: Any) -> Figures:
     """Compare what a screen offers with the truth.
 
@@ -187,11 +256,13 @@ def score(other: Other, screen: Any) -> Figures:
     -------
     Figures
     """
-    hits = tuple(_find(other, screen, t, levels) for t, levels in _families(other.truths))
+    sites = [s for s in screen.sites if s.values.get("drained_by") not in COVERED]
+    hits = tuple(_find(other, sites, screen, t, levels) for t, levels in _families(other.truths))
+    hits = _with_levels(other, sites, hits)
     taken = {h.site for h in hits if h.site is not None}
     drained = [t for t in other.truths if t.state == "drained"]
     false, more = [], 0
-    for k, site in enumerate(screen.sites):
+    for k, site in enumerate(sites):
         if k in taken:
             continue
         if any(iou(site.pool, t) >= IOU for t in drained):
@@ -201,4 +272,4 @@ def score(other: Other, screen: Any) -> Figures:
             at = (site.pool.row0 + int(np.median(rr)), site.pool.col0 + int(np.median(cc)))
             false.append(False_(k, at, float(site.values["pool_m2"]), _lies_on(other, site.pool)))
     km2 = other.z.size * other.cell_m**2 / 1e6
-    return Figures(other.kind, other.seed, other.cell_m, km2, hits, tuple(false), len(screen.sites), more)
+    return Figures(other.kind, other.seed, other.cell_m, km2, hits, tuple(false), len(sites), more)

@@ -11,11 +11,15 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 import topotoolbox
+from rasterio.transform import Affine
 
+from .covered import lay_pipes
 from .dig import FINE, Line, Section, carve, dense, finer
 from .flood import filled, hollows, pool_of
+from .ground import Natural
 from .make import KINDS, Other, make, pooled
-from .plan import Plan
+from .maps import map_of
+from .plan import Kind, Plan
 from .report import part, precision, summary
 from .score import score
 from .truth import Sheet, truths_of
@@ -116,9 +120,10 @@ def by_hand() -> Other:
     line = Line("lateral", at, np.full(len(at), 9.0), Section(1.0, 1.5))
     fine = finer(z)
     carve(fine, line)
-    water = filled(pooled(fine, FINE, "min"))
+    open_ground = pooled(fine, FINE, "min")
+    water = filled(open_ground)
     truths = truths_of(z, water, hollows(z), [line], Sheet(0, N, 1.0))
-    return Other(z.astype(np.float32), 1.0, z, z, water, tuple(truths), Plan([line]), "by hand", 0)
+    return Other(z.astype(np.float32), 1.0, z, z, water, open_ground, tuple(truths), Plan([line]), "by hand", 0)
 
 
 def perfect(other: Other, state: str = "drained", shift: int = 0) -> SimpleNamespace:
@@ -153,13 +158,43 @@ def test_a_blind_screen_and_one_that_looks_beside_find_nothing():
     beside = score(other, perfect(other, shift=36))
     assert part(beside.families) == "0/1"
     assert precision([beside]) == (0, 1)
-    assert len(summary([none, beside])) == 9
+    assert len(summary([none, beside])) == 10
 
 
 def test_a_site_on_a_whole_hollow_is_false():
     other = by_hand()
     (wrong,) = score(other, perfect(other, "whole")).false
     assert wrong.lies_on.startswith("whole hollow")
+
+
+def test_a_covered_drain_leaves_a_shallower_hollow_that_closes():
+    z = bowl(22, 0.8)
+    found = hollows(z)
+    rng, plan = np.random.default_rng(1), Plan()
+    asis, (pipe,) = lay_pipes(rng, Natural(z, None), Kind("till", covered=1.0), found, plan)
+    (truth,) = truths_of(asis, filled(asis), hollows(asis), plan.lines, Sheet(0, N, 1.0), [pipe])
+    assert (truth.state, truth.lost, truth.pipe) == ("covered", 0.0, 0)
+    # by the ranges: rim down by up to 0.4 m, floor up by 0.1 to 0.3 m, trench uneven by up to 0.15 m
+    assert 0.8 - 0.4 - 0.3 - 0.15 <= truth.depth_m <= 0.8 - 0.1 + 0.02
+    assert (np.diff(pipe.bed_m) <= 1e-9).all()
+    assert pipe.bed_m[0] < z.min()
+    far = np.hypot(pipe.mouth[0] - 80, pipe.mouth[1] - 80)
+    assert far > 22 + 20
+
+
+def test_maps_cover_the_ground_and_mark_more_wet_soil_in_hollows():
+    z = bowl(60, 0.8)
+    inside = np.hypot(*(np.mgrid[:N, :N] - 80)) < 45
+    shares = []
+    for seed in range(6):
+        maps = map_of(np.random.default_rng(seed), z, hollows(z), {0}, set())
+        wet = maps.soil == 2
+        shares.append((wet[inside].mean(), wet[~inside].mean()))
+        soils = maps.soils(1.0, Affine(1.0, 0.0, 0.0, 0.0, -1.0, float(N)))
+        assert set(soils.drclassdcd) <= {"Well drained", "Moderately well drained", "Poorly drained"}
+        assert soils.area.sum() == pytest.approx(N * N)
+    within, beside = np.mean(shares, axis=0)
+    assert within > 2 * beside
 
 
 def test_the_same_landscape_comes_back():

@@ -3,7 +3,9 @@ and where lines cross its rim."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -67,6 +69,7 @@ class Truth:
     lost: float
     volume_left: float
     state: str
+    pipe: int
     crossings: tuple[Crossing, ...]
     upstream_m: float
     edge: bool
@@ -130,7 +133,18 @@ def _at_edge(sheet: Sheet, h: Hollow, pool: Mask, crossings: tuple[Crossing, ...
     return bool(out) and not any(seen)
 
 
-def truths_of(z: Grid, water_m: Grid, found: list[Hollow], lines: list[Line], sheet: Sheet) -> list[Truth]:
+def _pipe_of(pool: Mask, pipes: Sequence[Any]) -> int:
+    """Number of the covered pipe that begins in a pool and comes out outside of it, or -1."""
+    for k, pipe in enumerate(pipes):
+        start, mouth = (tuple(np.clip(np.rint(p), 0, len(pool) - 1).astype(int)) for p in (pipe.at[0], pipe.mouth))
+        if pool[start] and not pool[mouth]:
+            return k
+    return -1
+
+
+def truths_of(
+    z: Grid, water_m: Grid, found: list[Hollow], lines: list[Line], sheet: Sheet, pipes: Sequence[Any] = ()
+) -> list[Truth]:
     """Truth of every hollow of the natural 1 m ground `z`; `water_m` is the brim-full level of the dug, open ground."""
     out = []
     step, cut = round(sheet.cell_m), slice(sheet.margin, sheet.margin + sheet.size)
@@ -146,13 +160,16 @@ def truths_of(z: Grid, water_m: Grid, found: list[Hollow], lines: list[Line], sh
         lost = float(np.clip((h.spill_m - level) / (h.spill_m - h.floor_m), 0, 1))
         left = float(np.clip(np.minimum(water_m, h.spill_m) - z, 0, None)[pool].sum() / h.volume_cells_m)
         cross, upstream = crossings_of(z, pool, h.spill_m, lines, sheet)
+        state, pipe = _state(lost, left), _pipe_of(pool, pipes)
+        if pipe >= 0 and state != "drained":
+            state = "covered"
         box = ndimage.find_objects(small.astype(np.int8))[0]
         floor = sheet.cells(np.array(h.floor_at, float))
         out.append(
             Truth(
                 h.number, h.parent, box[0].start, box[1].start, small[box], (float(floor[0]), float(floor[1])),
-                h.spill_m, h.floor_m, float(h.cells), h.volume_cells_m, lost, left, _state(lost, left), cross, upstream,
-                _at_edge(sheet, h, pool, cross),
+                h.spill_m, h.floor_m, float(h.cells), h.volume_cells_m, lost, left, state, pipe, cross,
+                upstream, _at_edge(sheet, h, pool, cross),
             )
         )  # fmt: skip
     return out
