@@ -13,12 +13,21 @@ import numpy as np
 import pytest
 from test_surfaces import straight_ditch
 
-from wetscout.records import CUT, Surfaces
+from wetscout.records import CUT, Cut, Patch, Surfaces
 from wetscout.settings.surroundings import SurroundingSettings
 from wetscout.sites.network import Network
 from wetscout.sites.setting import Surroundings, third_difference
 
 POOL = np.ones((30, 40), dtype=bool)
+WAY = np.array([0, 1], dtype=np.int64)
+
+
+def at(row0, col0):
+    return Patch(row0, col0, POOL)
+
+
+def cut(ditch_id):
+    return Cut(5, 5, 0.0, 1.0, 99.5, 100.1, 98.9, ditch_id, False, WAY, WAY)
 
 
 def naive_roughness(z, row, col, step):
@@ -77,8 +86,8 @@ def scene(lines=True, bumps=0.15):
 
 def test_woods_and_fields():
     around = scene()
-    field = around.signs(POOL, 100, 40)
-    woods = around.signs(POOL, 100, 220)
+    field = around.signs(at(100, 40), ())
+    woods = around.signs(at(100, 220), ())
     assert field["rough"] < 1.8 and field["faint_m_ha"] == 0 and field["rough_ground"] == 0
     assert woods["rough"] > 4 and woods["rough_ground"] == 1
     # a line every 40 m is 250 m a hectare
@@ -86,21 +95,34 @@ def test_woods_and_fields():
 
 
 def test_rough_ground_without_lines_and_lines_without_rough_ground_are_let_be():
-    assert scene(lines=False).signs(POOL, 100, 220)["rough_ground"] == 0
-    assert scene(bumps=0.0).signs(POOL, 100, 220)["rough_ground"] == 0
+    assert scene(lines=False).signs(at(100, 220), ())["rough_ground"] == 0
+    assert scene(bumps=0.0).signs(at(100, 220), ())["rough_ground"] == 0
+
+
+def test_share_of_cuts_on_listed_lines():
+    kinds = ((True, "ditch"), (False, "ditch"), (True, "roadside"), (True, "straightened stream"))
+    line = straight_ditch(np.full(50, 20.0), np.arange(50.0))
+    ditches = tuple(replace(line, ditch_id=i + 1, sure=sure, kind=kind) for i, (sure, kind) in enumerate(kinds))
+    around = scene(lines=False)
+    around.network = Network(ditches, 2.0, 6.0)
+    share = [
+        around.signs(at(100, 40), tuple(cut(k) for k in ids))["listed_cuts"] for ids in ((1, 2, 3, 4), (1,), (None,))
+    ]
+    assert share == [0.5, 1.0, 0.0]
+    assert around.signs(at(100, 40), ())["listed_cuts"] == 0.0
 
 
 def test_what_was_dug_does_not_count_as_rough():
     around = scene()
     around.ground[100:130, 40:80] += np.random.default_rng(1).normal(0, 1, (30, 40)).astype(np.float32)
-    assert around.signs(POOL, 100, 40)["rough"] < 1.8  # the lesser of pool and ring
+    assert around.signs(at(100, 40), ())["rough"] < 1.8  # the lesser of pool and ring
     around.corridor[...] = CUT
-    assert np.isnan(around.signs(POOL, 100, 40)["rough"])
-    assert around.signs(POOL, 100, 40)["rough_ground"] == 0
+    assert np.isnan(around.signs(at(100, 40), ())["rough"])
+    assert around.signs(at(100, 40), ())["rough_ground"] == 0
 
 
 def test_a_raster_without_ground_gives_no_answer():
     z = np.full((40, 40), np.nan, dtype=np.float32)
     surfaces = Surfaces(z, z, z, z, np.zeros(z.shape, dtype=np.uint8))
-    signs = Surroundings(surfaces, Network((), 1.0, 6.0), 1.0, SurroundingSettings()).signs(POOL, 5, 0)
+    signs = Surroundings(surfaces, Network((), 1.0, 6.0), 1.0, SurroundingSettings()).signs(at(5, 0), ())
     assert np.isnan(signs["rough"]) and signs["rough_ground"] == 0

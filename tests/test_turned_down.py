@@ -24,6 +24,7 @@ SIGNS = {
     "sure_in_pool_m": 60.0,
     "bed_in_pool_m": 99.0,
     "rough_ground": 0.0,
+    "listed_cuts": 1.0,
 }
 WAY = np.array([0, 1], dtype=np.int64)
 CUT = Cut(5, 5, 0.0, 1.0, 99.5, 100.1, 98.9, 1, False, WAY, WAY)
@@ -74,6 +75,7 @@ def test_woods_alone_turn_nothing_down():
         ({"floor_m": 99.84, "today_m": 99.86, "upstream_m": 300.0}, {}, 1.0, "shallow strip"),
         ({"rough_ground": 1.0}, {"kind": "roadside"}, 1.0, "woods"),
         ({"rough_ground": 1.0}, {"bank_climb_m": 0.1}, 1.0, "woods"),
+        ({"rough_ground": 1.0, "listed_cuts": 0.5}, {}, 1.0, "woods"),
         (
             {"upstream_m": 300.0, "pool_m2": 700.0, "half_width_m": 9.5, "bed_in_pool_m": 99.3},
             {},

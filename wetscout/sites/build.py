@@ -217,7 +217,7 @@ class Finder:
             ditch_ids=tuple(sorted(ids | cut_ids)),
             closes=closes,
             next_at=next_at,
-            signs={**signs, **self.around.signs(pool.mask, pool.row0, pool.col0)},
+            signs={**signs, **self.around.signs(pool, cuts)},
         )
 
     def _upstream(self, inside: dict[int, tuple[int, int]]) -> float:

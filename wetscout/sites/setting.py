@@ -12,7 +12,7 @@ from collections.abc import Mapping
 import numpy as np
 from scipy import ndimage
 
-from wetscout.records import BOOL, CUT, F32, F64, FILL, SPOIL, Surfaces
+from wetscout.records import BOOL, CUT, F32, F64, FILL, SPOIL, Cut, Patch, Surfaces
 from wetscout.settings.surroundings import SurroundingSettings
 from wetscout.sites.network import Network
 
@@ -95,23 +95,36 @@ class Surroundings:
         rough = third_difference(self.ground, rows[free], cols[free], self.s.step_m / self.cell_m)
         return rough[np.isfinite(rough)]
 
-    def signs(self, pool: BOOL, row0: int, col0: int) -> Mapping[str, float]:
+    def signs(self, pool: Patch, cuts: tuple[Cut, ...]) -> Mapping[str, float]:
         """What the ground in and around a pool shows.
 
         Parameters
         ----------
-        pool : bool (h, w)
-            Cells under water, in a window of the raster.
-        row0, col0 : int
-            Place of the window [cells].
+        pool : Patch
+            Cells under water.
+        cuts : tuple of Cut
 
         Returns
         -------
         mapping
             `rough`: the lesser of the roughness of pool and ring, in multiples of the raster's lower quartile;
             `faint_m_ha`: length of unlisted lines [m/ha]; `rough_ground`: 1 where both say woods, yards or built-up
-            ground, else 0.
+            ground, else 0; `listed_cuts`: share of the cuts on a listed line that is no roadside.
         """
+        rough, per_ha = self._measure(pool.mask, pool.row0, pool.col0)
+        s = self.s
+        wild = (rough >= s.rough and per_ha >= s.rough_lines_m_ha) or (rough >= s.uneven and per_ha >= s.crowded_m_ha)
+        listed = sum(self._listed(cut.ditch_id) for cut in cuts) / max(1, len(cuts))
+        return {"rough": rough, "faint_m_ha": per_ha, "rough_ground": float(wild), "listed_cuts": listed}
+
+    def _listed(self, ditch_id: int | None) -> bool:
+        if ditch_id is None:
+            return False
+        ditch = self.network.ditches[self.network.by_id[ditch_id]]
+        return ditch.sure and ditch.kind != "roadside"
+
+    def _measure(self, pool: BOOL, row0: int, col0: int) -> tuple[float, float]:
+        """Roughness in multiples of the raster's own, and faint lines [m/ha]."""
         pad = int(np.ceil(self.s.ring_to_m / self.cell_m))
         top, left = max(0, row0 - pad), max(0, col0 - pad)
         low = min(self.ground.shape[0], row0 + pool.shape[0] + pad)
@@ -128,7 +141,4 @@ class Surroundings:
         rough = float(np.fmin(parts[0], parts[1])) / self.smooth_m if self.smooth_m > 0 else np.nan
         lines = self.network.stations_in(zone, top, left)
         faint = sum(at.size for j, at in lines.items() if not self.network.ditches[j].sure) * self.cell_m
-        per_ha = faint / (float(zone.sum()) * self.cell_m**2 / 1e4)
-        s = self.s
-        wild = (rough >= s.rough and per_ha >= s.rough_lines_m_ha) or (rough >= s.uneven and per_ha >= s.crowded_m_ha)
-        return {"rough": rough, "faint_m_ha": per_ha, "rough_ground": float(wild)}
+        return rough, faint / (float(zone.sum()) * self.cell_m**2 / 1e4)

@@ -92,12 +92,16 @@ def _ditch(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSettings) -> 
 
 
 def _woods(c: Candidate, main: Ditch | None, s: SiteSettings) -> str | None:
-    """In woods and yards a line must be listed, no roadside, and its banks climb: those of tracks and hedges do not."""
+    """In woods and yards a line must be listed, no roadside, and its banks climb: those of tracks and hedges do not.
+
+    Most of the ways out must run along listed lines, too: plugs on faint ones would be guesses.
+    """
     proven = (
         main is not None
         and main.sure
         and main.kind in ("ditch", "straightened stream")
         and main.bank_climb_m >= s.weak_climb_m
+        and c.signs["listed_cuts"] > 0.5
     )
     if c.signs["rough_ground"] and not proven:
         return "woods, yards or tracks: rough ground full of faint lines, and none is proven to be a drain"
