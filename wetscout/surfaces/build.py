@@ -73,18 +73,18 @@ def _calm(z: F32, leave_out: BOOL, sigma: float, run_tiles: RunTiles) -> F32:
     return out
 
 
-def _carry(z: F32, mask: BOOL, s: SurfaceSettings, cell_m: float, run_tiles: RunTiles) -> tuple[F32, F32]:
-    """High and lowest levels over masked cells."""
+def _carry(z: F32, mask: BOOL, s: SurfaceSettings, cell_m: float, run_tiles: RunTiles, highest: bool) -> F32:
+    """Highest (see `carry_across`) or lowest levels over masked cells."""
     reach, run = _reach(s, cell_m)
-    high, low = np.empty_like(z), np.empty_like(z)
+    out = np.empty_like(z)
 
     def work(windows: dict[str, Any], tile: Any) -> dict[str, Any]:
         ground, gap = np.ascontiguousarray(windows["z"]), np.ascontiguousarray(windows["mask"])
         top, bottom = carry_across(ground, gap, reach, run, s.bridge_ratio, s.end_slope, (s.hollow_line, s.ridge_m))
-        return {"high": top[tile.inner], "low": bottom[tile.inner]}
+        return {"out": (top if highest else bottom)[tile.inner]}
 
-    run_tiles(work, {"z": z, "mask": mask}, {"high": high, "low": low}, reach + run + 1)
-    return high, low
+    run_tiles(work, {"z": z, "mask": mask}, {"out": out}, reach + run + 1)
+    return out
 
 
 def _carry_with_care(z: F32, mask: BOOL, s: SurfaceSettings, cell_m: float, run_tiles: RunTiles) -> F32:
@@ -111,8 +111,8 @@ def _only(carried: F32, smooth: F32, cut: BOOL, fill: BOOL) -> F32:
     """A cut is only ever filled up, a fill only ever taken off; where both meet the carried level stands."""
     out = smooth.copy()
     up, down, both = cut & ~fill, fill & ~cut, cut & fill
-    out[up] = np.fmax(carried, smooth)[up]
-    out[down] = np.fmin(carried, smooth)[down]
+    out[up] = np.fmax(carried[up], smooth[up])
+    out[down] = np.fmin(carried[down], smooth[down])
     out[both] = carried[both]
     return out
 
@@ -141,18 +141,18 @@ def build_surfaces(
     cut = (corridor & CUT) > 0
     fill = (corridor & (FILL | SPOIL)) > 0
     smooth = _calm(terrain.z, cut | fill, max(0.5, s.smooth_m / cell_m), run_tiles)
-    high, _ = _carry(smooth, cut | fill, s, cell_m, run_tiles)
+    high = _carry(smooth, cut | fill, s, cell_m, run_tiles, highest=True)
     cautious = _carry_with_care(smooth, cut | fill, s, cell_m, run_tiles)
     unknown = np.isnan(high)
     high[unknown] = smooth[unknown]
-    cautious = np.where(np.isnan(cautious), high, cautious)
+    np.copyto(cautious, high, where=np.isnan(cautious))
     natural, cautious = _only(high, smooth, cut, fill), _only(cautious, smooth, cut, fill)
     today = smooth.copy()
     road = (corridor & FILL) > 0
     near_fill = road
     if road.any():
-        _, low = _carry(smooth, road, s, cell_m, run_tiles)
+        low = _carry(smooth, road, s, cell_m, run_tiles, highest=False)
         today = np.where(road & ~np.isnan(low), np.minimum(low, today), today)
         near_fill = ndimage.binary_dilation(road, iterations=max(1, round(6.0 / cell_m)))
     carve(today, terrain.z, (lines.ditches, lines.crossings), near_fill, cell_m, s)
-    return Surfaces(smooth, today.astype(np.float32), natural.astype(np.float32), cautious.astype(np.float32), corridor)
+    return Surfaces(smooth, today, natural, cautious, corridor)
