@@ -9,10 +9,12 @@ from wetscout.prove.found import Found
 from wetscout.prove.landscape import Landscape, TrueBasin
 from wetscout.prove.sweep import Path, near
 
-# Ground taken along around the pool [m]: what the water must pass on its way out lies within.
+# Ground taken along around the pool [m]. A window's border lets water out, so what it holds the whole raster holds too.
 _MARGIN_M = 120.0
-# A plug is this thick down the ditch, reaches this far beyond its ends, and stands this far over the spill level [m].
-_HALF_M, _BEYOND_M, _OVER_M = 3.0, 1.5, 0.5
+_HELD_M = 0.02
+# A plug is this thick down the ditch and reaches this far beyond its ends [m]. Its crown is at the spill level: water
+# passes over it or beside it, as the rim lets it.
+_HALF_M, _BEYOND_M = 3.0, 1.5
 
 
 def stands_off(landscape: Landscape, found: Found, basin: TrueBasin) -> float:
@@ -33,8 +35,16 @@ def stands_off(landscape: Landscape, found: Found, basin: TrueBasin) -> float:
     """
     if not found.plug_lines:
         return float("nan")
+    near_by = _level(landscape, found, basin, round(_MARGIN_M / landscape.cell_m)) - found.spill_m
+    if near_by >= -_HELD_M:
+        return near_by
+    # a ditch from above may lead out of the window: look at all of it
+    return _level(landscape, found, basin, max(landscape.z.shape)) - found.spill_m
+
+
+def _level(landscape: Landscape, found: Found, basin: TrueBasin, gap: int) -> float:
+    """Level over the floor with the plugs in, on the ground within `gap` cells around the pool."""
     cell = landscape.cell_m
-    gap = round(_MARGIN_M / cell)
     rows, cols = found.pool.mask.shape
     r0, c0 = max(0, found.pool.row0 - gap), max(0, found.pool.col0 - gap)
     z = landscape.opened[r0 : found.pool.row0 + rows + gap, c0 : found.pool.col0 + cols + gap].copy()
@@ -42,7 +52,7 @@ def stands_off(landscape: Landscape, found: Found, basin: TrueBasin) -> float:
         line = _longer(Path((np.asarray(col) - c0) * cell, (np.asarray(row) - r0) * cell))
         # a cell at least to each side, or water slips between cells
         plug = near((z.shape[0], z.shape[1]), cell, line, max(_HALF_M, 1.5 * cell))
-        z[plug] = np.maximum(z[plug], np.float32(found.spill_m + _OVER_M))
+        z[plug] = np.maximum(z[plug], np.float32(found.spill_m))
     level = fill_level(z)
     r, c = np.nonzero(basin.pool.mask)
     r, c = r + basin.pool.row0 - r0, c + basin.pool.col0 - c0
@@ -50,7 +60,7 @@ def stands_off(landscape: Landscape, found: Found, basin: TrueBasin) -> float:
     r, c = r[ok], c[ok]
     ground = landscape.ground[r + r0, c + c0]
     deep = ground <= basin.floor_m + 0.3 * basin.depth_m
-    return float(np.median(level[r[deep], c[deep]])) - found.spill_m if deep.any() else float("nan")
+    return float(np.median(level[r[deep], c[deep]])) if deep.any() else float("nan")
 
 
 def _longer(line: Path) -> Path:
