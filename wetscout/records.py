@@ -44,6 +44,8 @@ class Terrain:
         Small relief of open ground [m] (what limits detection); see `ingest`.
     notes : tuple of str
         What was found and repaired on the way in, in plain words.
+    faults : uint8 (rows, cols) or None
+        Ground that no survey saw as it is: bits FAULT_SMOOTH, FAULT_FACETS, FAULT_SEAM, FAULT_LEVEL.
     """
 
     grid: Grid
@@ -53,6 +55,14 @@ class Terrain:
     noise_m: float
     relief_m: float
     notes: tuple[str, ...] = ()
+    faults: U8 | None = None
+
+
+# bits of Terrain.faults
+FAULT_SMOOTH = 1
+FAULT_FACETS = 2
+FAULT_SEAM = 4
+FAULT_LEVEL = 8
 
 
 @dataclass(frozen=True)

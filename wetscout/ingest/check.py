@@ -13,6 +13,7 @@ import pyproj
 
 from wetscout.errors import InputError
 from wetscout.grid import Grid
+from wetscout.ingest.faults import areas_of
 from wetscout.ingest.load import Sources, load, look
 from wetscout.ingest.plausible import WARNING
 from wetscout.io import environment
@@ -231,6 +232,7 @@ def _describe(terrain: Terrain, sources: Sources, settings: Settings) -> tuple[d
         "Water": f"{water:.0f} m2 were water at survey: the ground below is unknown, depths there are lower bounds"
         if water
         else "no water surface was seen",
+        "Survey": _say_faults(terrain),
         "Noise": f"{terrain.noise_m:.3f} m from cell to cell",
         "Ditches": f"open ditches from about {width:.1f} m top width leave a trough at this cell size, from about "
         f"{2 * width:.0f} m their bed shows at its true level; on invented ground {found:.0f} % of the length of field "
@@ -250,12 +252,28 @@ def _describe(terrain: Terrain, sources: Sources, settings: Settings) -> tuple[d
         "nodata_share": lost,
         "hole_m2": holes,
         "water_m2": water,
+        "faults_m2": None if terrain.faults is None else asdict(areas_of(terrain.faults, grid.cell_m2)),
         "noise_m": None if np.isnan(terrain.noise_m) else terrain.noise_m,
         "ditch_width_m": width,
         "field_ditches_pct": found,
         "roadside_ditches_pct": roadside,
     }
     return facts, values
+
+
+def _say_faults(terrain: Terrain) -> str:
+    """How much ground no survey saw, each sort by itself."""
+    if terrain.faults is None:
+        return "not looked at"
+    areas = areas_of(terrain.faults, terrain.grid.cell_m2)
+    sorts = (
+        (areas.smooth, "smooth filled-in ground"),
+        (areas.facets, "flat facets"),
+        (areas.seam, "along steps between surveys"),
+        (areas.level, "level water"),
+    )
+    said = ", ".join(f"{area:.0f} m2 {words}" for area, words in sorts if area > 0)
+    return said or "no filled-in ground, facets, steps between surveys or level water seen"
 
 
 def _code(crs: pyproj.CRS) -> str:

@@ -10,10 +10,12 @@ from typing import Any
 import numpy as np
 
 from wetscout.errors import InputError
+from wetscout.grid import Grid
+from wetscout.ingest.faults import fault_notes
 from wetscout.ingest.georef import Place, place_of, vertical_unit
 from wetscout.ingest.mosaic import Mosaic, clip_to_area, lay_out
 from wetscout.ingest.plausible import WARNING, judge_ground, refuse_pictures
-from wetscout.ingest.seams import find_seams
+from wetscout.ingest.seams import Seam, find_seams
 from wetscout.ingest.terrain import finish
 from wetscout.ingest.values import Tally, clear_zero_patches, height_step, to_metres
 from wetscout.io.rasters import RasterInfo, describe, read_window
@@ -149,10 +151,12 @@ def load(paths: Sequence[str | Path], settings: IngestSettings, z_unit: str | No
         notes.append(f"{sources.name}: {zeros} cells of exactly 0 far from the ground beside them are taken as no-data")
     if np.isnan(z).all():
         raise InputError(f"{sources.name} holds no height at all{' in the area' if area is not None else ''}.")
-    terrain = finish(z, grid, settings)
+    seams = find_seams(z, settings.seam_m)
+    terrain = finish(z, grid, settings, seams=seams)
     step_m = min((step for step in steps if step is not None), default=None) if all(steps) else None
     notes.extend(judge_ground(terrain, step_m, settings, sources.name))
-    notes.extend(_seam_notes(terrain, settings, sources.name))
+    notes.extend(_seam_notes(seams, grid, sources.name))
+    notes.extend(fault_notes(terrain, sources.name))
     return replace(terrain, notes=tuple(notes))
 
 
@@ -216,11 +220,9 @@ def _overlap_note(path: str, overlap: _Overlap, settings: IngestSettings) -> lis
     return [text]
 
 
-def _seam_notes(terrain: Terrain, settings: IngestSettings, name: str) -> list[str]:
-    seams = find_seams(terrain.z, settings.seam_m)
+def _seam_notes(seams: list[Seam], grid: Grid, name: str) -> list[str]:
     if not seams:
         return []
-    grid = terrain.grid
     told = []
     for seam in seams[:_SEAMS_TOLD]:
         place = (

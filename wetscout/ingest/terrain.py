@@ -11,8 +11,10 @@ from scipy import ndimage
 
 from wetscout.errors import InputError
 from wetscout.grid import Grid
+from wetscout.ingest.faults import fault_mask
 from wetscout.ingest.level_water import level_water
 from wetscout.ingest.noise import noise_of
+from wetscout.ingest.seams import Seam, find_seams
 from wetscout.ingest.water import water_surface
 from wetscout.records import BOOL, F32, Terrain
 from wetscout.settings.ingest import IngestSettings
@@ -96,7 +98,13 @@ def from_array(
     return finish(ground, grid, settings, notes)
 
 
-def finish(z: F32, grid: Grid, settings: IngestSettings, notes: tuple[str, ...] = ()) -> Terrain:
+def finish(
+    z: F32,
+    grid: Grid,
+    settings: IngestSettings,
+    notes: tuple[str, ...] = (),
+    seams: list[Seam] | None = None,
+) -> Terrain:
     """Add masks and noise to clean heights; they are kept, not copied.
 
     Parameters
@@ -109,6 +117,8 @@ def finish(z: F32, grid: Grid, settings: IngestSettings, notes: tuple[str, ...] 
         Limits for water and noise.
     notes : tuple of str
         Remarks to carry on.
+    seams : list of Seam, optional
+        Steps between surveys, where they are known already.
 
     Returns
     -------
@@ -117,4 +127,6 @@ def finish(z: F32, grid: Grid, settings: IngestSettings, notes: tuple[str, ...] 
     water = water_surface(z, grid.cell_m, settings)
     water |= level_water(z, grid.cell_m, settings)
     noise_m = noise_of(z, water, grid.cell_m, settings.noise_sigma_m)
-    return Terrain(grid, z, inner_holes(z), water, noise_m, math.nan, notes)
+    seams = find_seams(z, settings.seam_m) if seams is None else seams
+    faults = fault_mask(z, water, seams, grid.cell_m, settings)
+    return Terrain(grid, z, inner_holes(z), water, noise_m, math.nan, notes, faults)

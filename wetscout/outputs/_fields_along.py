@@ -26,6 +26,15 @@ STEPS_OF_SITE = (
     Field("step_above_m", "real", "Step above", "m", "Highest step in a bed within reach above the pool."),
 )
 
+SURVEY_FLAGS = Field(
+    "survey_flags",
+    "text",
+    "Survey faults",
+    "",
+    "Ground of the pool that no survey saw as it is: smooth filled-in ground, flat facets, step between surveys, level "
+    "water, separated by commas; NULL: none seen.",
+)
+
 HEAD_CUT_M = Field("head_cut_m", "real", "Step in the bed", "m", "Height of the highest step; NULL: no step seen.")
 
 HEAD_CUTS = LayerSpec(

@@ -7,7 +7,15 @@ lists (`kind`, `drained_by`, ...) may grow, so none is tied down by a constraint
 from __future__ import annotations
 
 from wetscout.io.geopackage_schema import Field, LayerSpec
-from wetscout.outputs._fields_along import CHAIN_LINKS, CHAIN_OF_SITE, CHAINS, HEAD_CUT_M, HEAD_CUTS, STEPS_OF_SITE
+from wetscout.outputs._fields_along import (
+    CHAIN_LINKS,
+    CHAIN_OF_SITE,
+    CHAINS,
+    HEAD_CUT_M,
+    HEAD_CUTS,
+    STEPS_OF_SITE,
+    SURVEY_FLAGS,
+)
 from wetscout.outputs._fields_buried import PIPE_MOUTHS, SITES_COVERED, SUSPECTED_LINES, WET_GROUND
 from wetscout.outputs._fields_people import OWNERS, PARCELS
 
@@ -84,6 +92,7 @@ SITES = LayerSpec(
         _real("parcel_share", "Share in parcels", "", "Part of the pool, 0 to 1, that lies on any parcel given."),
         *CHAIN_OF_SITE,
         *STEPS_OF_SITE,
+        SURVEY_FLAGS,
         *SITES_COVERED,
     ),
 )
@@ -176,6 +185,7 @@ BASINS = LayerSpec(
         _real("volume_m3", "Volume", "m3", "Water held at spill level."),
         _PARENT,
         _EDGE,
+        SURVEY_FLAGS,
     ),
 )
 

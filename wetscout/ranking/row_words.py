@@ -78,3 +78,27 @@ def along_the_water(site: Site) -> list[str]:
             f"the bed drops by {say_level(step)} in one step above the pool: if it is a head cut, it brings soil"
         )
     return parts
+
+
+_UNSEEN = {
+    "smooth filled-in ground": "part of this basin lies on smooth filled-in survey ground: nobody measured it there",
+    "flat facets": "part of this basin lies on flat facets between few survey points: the ground there is a guess",
+    "step between surveys": "a step between two surveys runs through this basin: levels may be off by the step",
+}
+
+
+def on_unseen_ground(site: Site) -> list[str]:
+    """Say which faults of the survey lie in the pool.
+
+    Parameters
+    ----------
+    site : Site
+        With `survey_flags`.
+
+    Returns
+    -------
+    list of str
+        Water at survey is told elsewhere.
+    """
+    flags = str(site.values.get("survey_flags") or "")
+    return [words for flag, words in _UNSEEN.items() if flag in flags]

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from wetscout.ranking.phrases import say_area, say_level, say_number
-from wetscout.ranking.row_words import along_the_water, in_a_row
+from wetscout.ranking.row_words import along_the_water, in_a_row, on_unseen_ground
 from wetscout.ranking.score import earth_m3, known, passes_through, rough_ground
 from wetscout.records import Site
 from wetscout.settings.ranking import RankingSettings
@@ -72,6 +72,7 @@ def cautions(site: Site, settings: RankingSettings) -> str:
     if passes_through(site):
         parts.append("the ditch carries other people's water: closing it backs water up onto land upstream")
     parts.extend(along_the_water(site))
+    parts.extend(on_unseen_ground(site))
     if values.get("edge"):
         parts.append("touches an edge or hole of the elevation data: level, area and volume are bounds, not values")
     water = known(values, "water_at_survey_m2")

@@ -115,3 +115,29 @@ class IngestSettings:
     seam_m: float = number(
         0.1, "m", (0.01, 5.0), "Median height difference in the overlap of two tiles from which it is told.", _HOUSE
     )
+    fault_quiet: float = number(
+        0.15, "-", (0.01, 0.5), "Share of the usual bend from cell to cell below which ground is quiet.", _HOUSE
+    )
+    fault_quiet_share: float = number(
+        0.9, "-", (0.5, 1.0), "Share of quiet cells around a cell of smooth fill.", _HOUSE
+    )
+    fault_planar: float = number(
+        0.04, "-", (0.001, 0.3), "Share of the usual bend below which ground counts as a plane.", _HOUSE
+    )
+    fault_planar_share: float = number(0.3, "-", (0.1, 1.0), "Share of plane cells around a cell of facets.", _HOUSE)
+    fault_window_m: float = number(4.0, "m", (1.0, 30.0), "Half side of the square for shares.", _HOUSE)
+    fault_area_m2: float = number(400.0, "m2", (25.0, 1e6), "Smallest patch of such ground that is told.", _HOUSE)
+    fault_least_m: float = number(
+        0.002,
+        "m",
+        (0.0, 0.1),
+        "Where quiet ground would have to bend by less than this the whole raster is too smooth to tell.",
+        _HOUSE,
+    )
+    fault_seam_m: float = number(
+        10.0, "m", (1.0, 100.0), "Ground this near to a step between surveys is marked.", _HOUSE
+    )
+    fault_told: float = number(0.05, "-", (0.0, 1.0), "Share of a pool on such ground from which it is told.", _TRADE)
+    fault_doubt: float = number(
+        0.3, "-", (0.0, 1.0), "Share of a pool on such ground from which its site is less sure.", _TRADE
+    )

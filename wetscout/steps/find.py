@@ -16,6 +16,7 @@ from wetscout.restore import Builder, too_much_earth
 from wetscout.settings import Settings
 from wetscout.sites import Finder, Found, find_links, note_steps
 from wetscout.steps.covered import add_covered
+from wetscout.steps.faults import mark_faults
 from wetscout.steps.plan import Plan
 from wetscout.surfaces import build_surfaces
 
@@ -100,6 +101,7 @@ def screen_lines(terrain: Terrain, lines: Linework, settings: Settings, progress
     basins, not_offered = _basins(surfaces, tree, found, {s.values["_node"] for s in sites if s.site_id in heavy})
     sites = tuple(s for s in sites if s.site_id not in heavy)
     sites = find_links(sites, today, terrain.grid.cell_m, settings.sites)
+    sites, basins = mark_faults(sites, basins, terrain, settings.ingest)
     sites = note_steps(sites, lines.bed_steps, today, terrain.grid.cell_m, settings.sites)
     counts = {
         "natural_basins": len(basins),

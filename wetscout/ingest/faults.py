@@ -1,0 +1,276 @@
+"""Ground that no survey saw as it is: smooth fill, flat facets, steps between surveys, level water, as bits a cell.
+
+Lidar ground is rough by the noise of its returns wherever there were returns. Where a gap was filled in, the surface
+bends from cell to cell by much less (smooth fill), or not at all but for creases (triangles of a coarse mesh).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from wetscout.ingest.seams import Seam
+from wetscout.records import BOOL, F32, FAULT_FACETS, FAULT_LEVEL, FAULT_SEAM, FAULT_SMOOTH, U8, Patch, Terrain
+from wetscout.settings.ingest import IngestSettings
+
+__all__ = ["FaultAreas", "areas_of", "bend", "bend_histogram", "fault_mask", "fault_notes", "flags_of", "typical_bend"]
+
+_EIGHT = np.ones((3, 3), dtype=bool)
+_STRIP_ROWS = 1024
+BEND_STEP_M = 2.0**-14
+BEND_BINS = 1 << 15
+# words of the field `survey_flags`, by bit
+FLAGS = {
+    FAULT_SMOOTH: "smooth filled-in ground",
+    FAULT_FACETS: "flat facets",
+    FAULT_SEAM: "step between surveys",
+    FAULT_LEVEL: "level water",
+}
+
+
+@dataclass(frozen=True)
+class FaultAreas:
+    """Ground under each sort of fault [m2]; `seam` is the strip along steps between surveys."""
+
+    smooth: float
+    facets: float
+    seam: float
+    level: float
+
+
+def bend(z: F32) -> F32:
+    """Greatest second difference of the ground at a cell in four directions.
+
+    Parameters
+    ----------
+    z : float32 (rows, cols)
+        Ground [m], NaN where unknown.
+
+    Returns
+    -------
+    float32 (rows, cols)
+        |z(before) - 2 z + z(after)| [m]: 0 on a plane. NaN on the outermost cells and beside unknown ground.
+    """
+    out = np.full(z.shape, np.nan, dtype=np.float32)
+    if min(z.shape) < 3:
+        return out
+    twice = 2.0 * z[1:-1, 1:-1]
+    rows, cols = z.shape
+    pairs = (((0, 1), (2, 1)), ((1, 0), (1, 2)), ((0, 0), (2, 2)), ((0, 2), (2, 0)))
+    most = np.zeros(twice.shape, dtype=np.float32)
+    for (r0, c0), (r1, c1) in pairs:
+        one = z[r0 : r0 + rows - 2, c0 : c0 + cols - 2]
+        other = z[r1 : r1 + rows - 2, c1 : c1 + cols - 2]
+        most = np.maximum(most, np.abs(one + other - twice))
+    out[1:-1, 1:-1] = most
+    return out
+
+
+def bend_histogram(bends: F32, skip: BOOL) -> NDArray[np.int64]:
+    """Count bends in steps of 2^-14 m; counts of tiles add up to the count of the whole.
+
+    Parameters
+    ----------
+    bends : float32 (rows, cols)
+        From `bend` [m].
+    skip : bool (rows, cols)
+        Cells not to count (water).
+
+    Returns
+    -------
+    int64 (BEND_BINS,)
+        The last bin takes all that is larger.
+    """
+    known = bends[np.isfinite(bends) & ~skip]
+    index = np.minimum((known / BEND_STEP_M).astype(np.int64), BEND_BINS - 1)
+    return np.bincount(index, minlength=BEND_BINS).astype(np.int64)
+
+
+def typical_bend(z: F32, skip: BOOL) -> float:
+    """Median bend of a whole raster.
+
+    Parameters
+    ----------
+    z : float32 (rows, cols)
+        Ground [m].
+    skip : bool (rows, cols)
+        Cells not to count.
+
+    Returns
+    -------
+    float
+        [m]; NaN where nothing was counted.
+    """
+    counts = np.zeros(BEND_BINS, dtype=np.int64)
+    for part, (low, high) in _strips(z.shape[0], 1):
+        bends = bend(z[low:high])[part]
+        counts += bend_histogram(bends, skip[low + part.start : low + part.stop])
+    total = int(counts.sum())
+    return math.nan if total == 0 else (int(np.searchsorted(np.cumsum(counts), (total + 1) // 2)) + 0.5) * BEND_STEP_M
+
+
+def _strips(rows: int, halo: int) -> Iterator[tuple[slice, tuple[int, int]]]:
+    """Strips that cover the rows once: the owned part within each, and the first and past the last row read."""
+    for top in range(0, rows, _STRIP_ROWS):
+        low, high = max(0, top - halo), min(rows, top + _STRIP_ROWS + halo)
+        yield slice(top - low, min(top + _STRIP_ROWS, rows) - low), (low, high)
+
+
+def _share(marked: BOOL, known: BOOL, half: int) -> F32:
+    """Share of marked cells among the known ones of the square around a cell, whole numbers up to the division."""
+    counts = [_box_sum(mask, half) for mask in (marked, known)]
+    least = (2 * half + 1) ** 2 // 2
+    share = counts[0] / np.maximum(counts[1], 1)
+    return np.where(counts[1] >= least, share, 0.0).astype(np.float32)
+
+
+def _box_sum(mask: BOOL, half: int) -> NDArray[np.int32]:
+    padded = np.pad(mask.astype(np.int32), half)
+    for axis in (0, 1):
+        summed = np.cumsum(padded, axis=axis, dtype=np.int32)
+        summed = np.insert(summed, 0, 0, axis=axis)
+        size = 2 * half + 1
+        padded = summed[size:] - summed[:-size] if axis == 0 else summed[:, size:] - summed[:, :-size]
+    return padded
+
+
+def fault_mask(z: F32, water: BOOL, seams: list[Seam], cell_m: float, settings: IngestSettings) -> U8:
+    """Mark every cell whose height no survey measured, and those along a step between surveys.
+
+    Parameters
+    ----------
+    z : float32 (rows, cols)
+        Ground [m], NaN where unknown.
+    water : bool (rows, cols)
+        Water at survey.
+    seams : list of Seam
+        From `find_seams`.
+    cell_m : float
+        Cell size [m].
+    settings : IngestSettings
+        The numbers that begin with `fault_`.
+
+    Returns
+    -------
+    uint8 (rows, cols)
+        Bits FAULT_SMOOTH, FAULT_FACETS, FAULT_SEAM, FAULT_LEVEL. Windows are fixed and counts are whole numbers, so
+        the answer does not depend on how the raster is cut.
+    """
+    out = np.where(water, np.uint8(FAULT_LEVEL), np.uint8(0))
+    typical = typical_bend(z, water)
+    quiet_m = settings.fault_quiet * typical
+    if np.isfinite(typical) and quiet_m >= settings.fault_least_m:
+        _mark_unseen(out, z, water, (quiet_m, settings.fault_planar * typical), (cell_m, settings))
+    reach = max(1, round(settings.fault_seam_m / cell_m))
+    for seam in seams:
+        across = slice(max(0, seam.index + 1 - reach), seam.index + 1 + reach)
+        along = slice(seam.begin, seam.end)
+        part = out[across, along] if seam.along == "row" else out[along, across]
+        part |= np.uint8(FAULT_SEAM)
+    return out
+
+
+def _mark_unseen(
+    out: U8, z: F32, water: BOOL, limits: tuple[float, float], scale: tuple[float, IngestSettings]
+) -> None:
+    """Find quiet or planar ground and keep what is large enough; facets are planes that are not quiet all over."""
+    (quiet_m, planar_m), (cell_m, settings) = limits, scale
+    half = max(2, round(settings.fault_window_m / cell_m))
+    unseen = np.zeros(z.shape, dtype=bool)
+    smooth = unseen.copy()
+    for part, (low, high) in _strips(z.shape[0], half + 1):
+        bends = bend(z[low:high])
+        known = np.isfinite(bends) & ~water[low:high]
+        quiet = _share(known & (bends <= quiet_m), known, half) >= settings.fault_quiet_share
+        planes = _share(known & (bends <= planar_m), known, half) >= settings.fault_planar_share
+        rows = slice(low + part.start, low + part.stop)
+        unseen[rows], smooth[rows] = ((quiet | planes) & known)[part], (quiet & known)[part]
+    labels, count = ndimage.label(unseen, structure=_EIGHT)
+    if count == 0:
+        return
+    sizes, calm = (np.bincount(labels[mask], minlength=count + 1) for mask in (unseen, smooth))
+    kept = sizes * cell_m**2 >= settings.fault_area_m2
+    kept[0] = False
+    sort = np.where(~kept, 0, np.where(2 * calm >= sizes, FAULT_SMOOTH, FAULT_FACETS)).astype(np.uint8)
+    out |= sort[labels]
+
+
+def areas_of(faults: U8, cell_m2: float) -> FaultAreas:
+    """Add up the ground under each sort of fault.
+
+    Parameters
+    ----------
+    faults : uint8 (rows, cols)
+        From `fault_mask`.
+    cell_m2 : float
+        [m2].
+
+    Returns
+    -------
+    FaultAreas
+    """
+    bits = (FAULT_SMOOTH, FAULT_FACETS, FAULT_SEAM, FAULT_LEVEL)
+    return FaultAreas(*(float(np.count_nonzero(faults & bit)) * cell_m2 for bit in bits))
+
+
+def flags_of(faults: U8 | None, patch: Patch, least: float) -> tuple[str | None, float]:
+    """Say which faults lie on a set of cells.
+
+    Parameters
+    ----------
+    faults : uint8 (rows, cols) or None
+        From `fault_mask`.
+    patch : Patch
+        Such as a pool.
+    least : float
+        Share of it from which a fault is told; a step between surveys is told wherever it touches.
+
+    Returns
+    -------
+    words : str or None
+        Of `FLAGS`, separated by commas; None where there is none.
+    unseen : float
+        Share of it that no survey saw as it is, water left out.
+    """
+    if faults is None or not patch.mask.any():
+        return None, 0.0
+    h, w = patch.mask.shape
+    part = faults[patch.row0 : patch.row0 + h, patch.col0 : patch.col0 + w][patch.mask]
+    shares = {bit: float(np.count_nonzero(part & bit)) / part.size for bit in FLAGS}
+    told = [FLAGS[bit] for bit, share in shares.items() if share >= (1e-9 if bit == FAULT_SEAM else least)]
+    return ", ".join(told) or None, float(np.count_nonzero(part & (FAULT_SMOOTH | FAULT_FACETS))) / part.size
+
+
+def fault_notes(terrain: Terrain, name: str) -> list[str]:
+    """Tell in words how much ground no survey saw.
+
+    Parameters
+    ----------
+    terrain : Terrain
+    name : str
+        Of the DEM.
+
+    Returns
+    -------
+    list of str
+        A warning where there is any.
+    """
+    if terrain.faults is None:
+        return []
+    areas = areas_of(terrain.faults, terrain.grid.cell_m2)
+    parts = [
+        f"{area:.0f} m2 of {words}"
+        for area, words in ((areas.smooth, "smooth ground"), (areas.facets, "ground made of flat facets"))
+        if area > 0
+    ]
+    if not parts:
+        return []
+    return [
+        f"Warning: {name} holds {' and '.join(parts)}, as gaps in a survey that were filled in leave: basins and "
+        "levels there are guesses of whoever filled them"
+    ]
