@@ -9,7 +9,7 @@ import pytest
 from wetscout.ingest import from_array
 from wetscout.kernels.bridge import carry_across, carry_cautious
 from wetscout.kernels.sections import bilinear, median_along, paint_band, sections, shoulders
-from wetscout.records import CUT, Ditch, Linework
+from wetscout.records import CUT, Ditch, Embankment, Linework
 from wetscout.settings import Settings
 from wetscout.surfaces import build_surfaces
 from wetscout.surfaces.build import smooth_twice
@@ -201,6 +201,27 @@ def test_natural_ground_over_a_ditch_through_a_rim():
     error = (out.natural - ground)[cut]
     assert abs(np.median(error)) < 0.05
     assert np.percentile(np.abs(error), 90) < 0.12
+
+
+@pytest.mark.parametrize("cell_m", [1.0, 2.0])
+def test_a_road_with_ditches_on_both_sides_leaves_no_wall(cell_m):
+    """Closed form: a plane; on it a road 7 m wide on 0.9 m of fill, sides 2:1, ditches 0.8 m deep at its feet."""
+    n = round(240 / cell_m)
+    row, col = np.mgrid[0:n, 0:n] * cell_m
+    ground = 50 + 0.002 * row + 0.004 * col
+    off = np.abs(col - 120)
+    fill = np.clip(0.9 - np.clip(off - 3.5, 0, None) / 2, 0, None)
+    ditch = np.clip(0.8 - np.clip(np.abs(off - 8.0) - 0.5, 0, None) / 1.5, 0, None)
+    z = ground + np.where(off < 6.0, np.maximum(fill - ditch, -ditch), -ditch)
+    z = (z + np.random.default_rng(2).normal(0, 0.02, z.shape)).astype(np.float32)
+    along = np.arange(n, dtype=float)
+    sides = tuple(straight_ditch(along, np.full(n, (120 + d) / cell_m), kind="roadside") for d in (-8, 8))
+    road = Embankment(1, along, np.full(n, 120 / cell_m), 0.9, 10.0, "road")
+    out = build_surfaces(from_array(z, cell_m), Linework(sides, (road,)), Settings().surfaces)
+    strip = (off < 16) & (row > 40) & (row < 200)
+    assert (z - ground)[strip].max() > 0.8
+    error = (out.natural - ground)[strip]
+    assert np.percentile(error, 99) < 0.1 and np.percentile(error, 1) > -0.1
 
 
 @pytest.mark.parametrize("tile", [70, 111])

@@ -76,7 +76,8 @@ def test_mapped_channels_are_found_on_ground_held_back() -> None:
 
 
 SHORT = {
-    "long swale": "its sill lies under a road, read too low: 0.17 ha of 26 offered",
+    "long swale": "no natural rim: undug ground falls from 18.0 m in the swale to 17.6 m at the road and stands at "
+    "17.6-17.8 m behind it, 76-110 m wide below the 18.2 m that a tenth needs; only the road itself would hold water",
     "second swale": "3.2 ha offered, 0.074 of the window where a tenth is asked",
 }
 

@@ -10,7 +10,7 @@ import numpy as np
 from scipy import ndimage
 
 from wetscout.kernels.bridge import carry_across, carry_cautious
-from wetscout.records import BOOL, CUT, F32, F64, FILL, SPOIL, Linework, Surfaces, Terrain
+from wetscout.records import BOOL, CUT, F32, F64, FILL, ROADSIDE, SPOIL, Linework, Surfaces, Terrain
 from wetscout.settings.surfaces import SurfaceSettings
 from wetscout.surfaces.corridors import paint_corridors
 from wetscout.surfaces.today import carve
@@ -146,7 +146,9 @@ def build_surfaces(
     unknown = np.isnan(high)
     high[unknown] = smooth[unknown]
     np.copyto(cautious, high, where=np.isnan(cautious))
-    natural, cautious = _only(high, smooth, cut, fill), _only(cautious, smooth, cut, fill)
+    # the side of a roadside ditch runs up the road's fill, which would be left standing as a wall along the road
+    off = fill | ((corridor & ROADSIDE) > 0)
+    natural, cautious = _only(high, smooth, cut, off), _only(cautious, smooth, cut, off)
     today = smooth.copy()
     road = (corridor & FILL) > 0
     near_fill = road
