@@ -9,7 +9,8 @@ import pytest
 
 from wetscout.prove import Found, Landscape, TrueBasin, lines_of, make_landscape, pool_scores, run_proof, score
 from wetscout.prove.found import iou
-from wetscout.prove.score_covered import counts
+from wetscout.prove.score import Score
+from wetscout.prove.score_covered import counts, score_covered
 from wetscout.records import Patch
 
 
@@ -40,6 +41,11 @@ def knowing(land: Landscape) -> list[Found]:
     ]
 
 
+def bared(land: Landscape, found: list[Found]) -> Score:
+    """As a run over landscapes scores it: with maps, and nothing found by terrain alone."""
+    return replace(score(land, found), bare=score_covered(land, []))
+
+
 def on(b: TrueBasin, words: str = "buried drain suspected") -> Found:
     return Found(b.pool, b.spill_m, b.volume_m3, (), words, "low")
 
@@ -49,7 +55,7 @@ def test_a_screen_that_knows_the_pipes_scores_full(land: Landscape) -> None:
     assert len(s.hits) == sum(counts(c) for c in land.covered) >= 3
     assert not s.false_sites and not s.missed and s.above_low == len(land.covered)
     assert all(h.mouth_m == 0.0 and h.spill_error_m == 0.0 and h.iou == 1.0 for h in s.hits)
-    r = pool_scores([score(land, knowing(land))])
+    r = pool_scores([bared(land, knowing(land))])
     assert r.with_maps.recall == r.with_maps.precision == r.with_maps.mouth_within == 1.0
     # and the open drains of the same square are not touched by it
     assert r.hits == 0 and r.false_sites == 0
@@ -61,7 +67,7 @@ def test_mouths_are_measured(land: Landscape) -> None:
     # 12 cells of 2 m
     assert all(h.mouth_m == pytest.approx(24.0) and h.any_mouth_m == 0.0 for h in hits)
     none = [replace(f, mouths=()) for f in knowing(land)]
-    r = pool_scores([score(land, none)]).with_maps
+    r = pool_scores([bared(land, none)]).with_maps
     assert r.mouth_within == 0.0 and r.recall == 1.0
 
 
@@ -191,3 +197,10 @@ def test_covered_landscapes_are_screened_with_and_without_maps() -> None:
     text = "\n".join(lines_of(r))
     assert "soils and land cover given: found 0 of" in text and "terrain alone: found 0 of" in text
     assert "missed covered drains" in text
+
+
+def test_offers_where_there_is_no_covered_drain_are_counted_apart(row: Landscape) -> None:
+    whole = next(b for b in row.basins if not (b.drained or b.partial or b.at_edge))
+    r = pool_scores([score(row, [on(replace(whole, use="upland"))])])
+    assert r.pipeless_false == 1 and r.pipeless_km2 == pytest.approx(1.0) and r.with_maps.false_sites == 0
+    assert "1 sites offered as such in 1.0 km2" in "\n".join(lines_of(r))

@@ -56,7 +56,9 @@ class Report:
     undrained_km2, undrained_false : float, int
         Landscapes without a drained basin: area and false sites.
     with_maps, terrain_alone : CoveredReport
-        Covered drains, with soils and land cover and without.
+        Covered drains, with soils and land cover and without, on squares that have some.
+    pipeless_km2, pipeless_false : float, int
+        Squares without covered drains: area, and sites offered as such, maps given.
     chains : ChainReport
     """
 
@@ -81,6 +83,8 @@ class Report:
     undrained_false: int
     with_maps: CoveredReport
     terrain_alone: CoveredReport
+    pipeless_km2: float
+    pipeless_false: int
     chains: ChainReport
 
 
@@ -126,8 +130,10 @@ def pool_scores(scores: Sequence[Score]) -> Report:
         stands_within_wide=_share(int((off <= _STANDS_M[1]).sum()), off.size),
         undrained_km2=sum(s.area_km2 for s in bare),
         undrained_false=sum(len(s.false_sites) for s in bare),
-        with_maps=pool_covered([s.buried for s in scores]),
+        with_maps=pool_covered([s.buried for s in scores if s.bare is not None]),
         terrain_alone=pool_covered([s.bare for s in scores if s.bare is not None]),
+        pipeless_km2=sum(s.area_km2 for s in scores if s.bare is None),
+        pipeless_false=sum(len(s.buried.false_sites) for s in scores if s.bare is None),
         chains=pool_chains([s.chains for s in scores]),
     )
 
@@ -188,6 +194,11 @@ def lines_of(report: Report, wrong: int = 40) -> list[str]:
         )
     out += covered_lines("covered drains, soils and land cover given", r.with_maps)
     out += covered_lines("covered drains, terrain alone", r.terrain_alone)
+    if r.pipeless_false:
+        out.append(
+            f"squares without covered drains: {r.pipeless_false} sites offered as such in {r.pipeless_km2:.1f} km2,"
+            " soils and land cover given"
+        )
     out += chain_lines(r.chains)
     out += _by_kind(r)
     out += _wrong(r, wrong)
