@@ -82,6 +82,42 @@ def carry_across(z, mask, reach, run, ratio, damping, hollow):
     return high, low
 
 
+def carry_cautious(z, mask, reach, run, radius, stride, best):
+    """Levels along the lines in which a quadratic fitted to the free ground around bends least."""
+    out = z.astype(float).copy()
+    offsets = [
+        (i, j)
+        for i in range(-radius, radius + 1, stride)
+        for j in range(-radius, radius + 1, stride)
+        if i * i + j * j <= radius * radius
+    ]
+    for r, c in zip(*np.nonzero(mask), strict=True):
+        terms, ground = [], []
+        for i, j in offsets:
+            ri, ci = r + i, c + j
+            if 0 <= ri < z.shape[0] and 0 <= ci < z.shape[1] and not mask[ri, ci] and np.isfinite(z[ri, ci]):
+                y, x = i / radius, j / radius
+                terms.append([1, x, y, x * x, x * y, y * y])
+                ground.append(float(z[ri, ci]))
+        out[r, c] = np.nan
+        if len(ground) < 20:
+            continue
+        fit = np.linalg.lstsq(np.array(terms), np.array(ground) - float(np.mean(ground)), rcond=None)[0]
+        lines = []
+        for k in range(16):
+            dr, dc = math.sin(math.pi * k / 16), math.cos(math.pi * k / 16)
+            a = free_end(z, mask, r, c, dr, dc, reach, run)
+            b = free_end(z, mask, r, c, -dr, -dc, reach, run)
+            if a is None or b is None:
+                continue
+            curve = (fit[3] * dc * dc + fit[4] * dc * dr + fit[5] * dr * dr) / radius**2
+            level = a[1] + (b[1] - a[1]) * a[0] / (a[0] + b[0]) - 0.5 * curve * a[0] * b[0]
+            lines.append((abs(curve), level))
+        if lines:
+            out[r, c] = np.mean([level for _, level in sorted(lines)[:best]])
+    return out
+
+
 def least_highest_level(z, inside, start):
     """Level at which water from a cell first leaves a region: try every level of the ground, lowest first."""
     from scipy import ndimage

@@ -53,6 +53,13 @@ def test_carry_across_equals_the_obvious_version(rough, hollow):
     np.testing.assert_allclose(low, want_low, atol=2e-5)
 
 
+@pytest.mark.parametrize(("radius", "stride"), [(8, 1), (12, 2)])
+def test_carry_cautious_equals_the_obvious_version(rough, radius, stride):
+    z, mask = rough
+    got = carry_cautious(z, mask, 20, 5, radius, stride, 3)
+    np.testing.assert_allclose(got, naive.carry_cautious(z, mask, 20, 5, radius, stride, 3), atol=2e-5)
+
+
 @pytest.mark.parametrize("carry", ["crest", "cautious"])
 def test_a_plane_is_carried_across_exactly(carry):
     # closed form: on a plane every line joins the plane

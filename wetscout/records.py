@@ -203,7 +203,7 @@ class Surfaces:
     today : float32 (rows, cols)
         Ground with road fill opened where water passes beneath [m].
     natural : float32 (rows, cols)
-        Ditches filled to the highest short line between free ground, road fill taken off [m].
+        Ditches filled along the highest short lines between free ground, road fill taken off [m].
     cautious : float32 (rows, cols)
         The same with the lines that bend least: does not dam a valley [m].
     corridor : uint8 (rows, cols)

@@ -77,6 +77,18 @@ def _free_end(z, mask, row, col, dr, dc, reach, run):
 
 
 @njit(nogil=True, cache=True)
+def _directions():
+    """Unit vectors of the lines over half a turn."""
+    dirs_r = np.empty(N_DIRECTIONS)
+    dirs_c = np.empty(N_DIRECTIONS)
+    for k in range(N_DIRECTIONS):
+        angle = np.pi * k / N_DIRECTIONS
+        dirs_r[k] = np.sin(angle)
+        dirs_c[k] = np.cos(angle)
+    return dirs_r, dirs_c
+
+
+@njit(nogil=True, cache=True)
 def carry_across(z, mask, reach, run, ratio, damping, hollow):
     """Levels carried across masked cells along 16 lines, ends joined by a cubic with damped end slopes.
 
@@ -112,12 +124,7 @@ def carry_across(z, mask, reach, run, ratio, damping, hollow):
     rows, cols = z.shape
     high = z.copy()
     low = z.copy()
-    dirs_r = np.empty(N_DIRECTIONS)
-    dirs_c = np.empty(N_DIRECTIONS)
-    for k in range(N_DIRECTIONS):
-        angle = np.pi * k / N_DIRECTIONS
-        dirs_r[k] = np.sin(angle)
-        dirs_c[k] = np.cos(angle)
+    dirs_r, dirs_c = _directions()
     gap = np.empty(N_DIRECTIONS)
     level = np.empty(N_DIRECTIONS)
     lift = np.empty(N_DIRECTIONS)
@@ -208,6 +215,46 @@ def _solve6(a, b):
 
 
 @njit(nogil=True, cache=True)
+def _fit_terms(radius, stride):
+    """Samples of a disc with the six terms of a quadratic and their 21 products: worked out once, not at every cell.
+
+    Returns (row offset, column offset, terms (n, 6), products (n, 21)); samples lie at multiples of `stride` from the
+    cell, so that a tile sees the same ones.
+    """
+    n = 0
+    for i in range(-radius, radius + 1, stride):
+        for j in range(-radius, radius + 1, stride):
+            if i * i + j * j <= radius * radius:
+                n += 1
+    at_row = np.empty(n, dtype=np.int64)
+    at_col = np.empty(n, dtype=np.int64)
+    term = np.empty((n, 6))
+    product = np.empty((n, 21))
+    n = 0
+    for i in range(-radius, radius + 1, stride):
+        for j in range(-radius, radius + 1, stride):
+            if i * i + j * j > radius * radius:
+                continue
+            at_row[n] = i
+            at_col[n] = j
+            y = i / radius
+            x = j / radius
+            term[n, 0] = 1.0
+            term[n, 1] = x
+            term[n, 2] = y
+            term[n, 3] = x * x
+            term[n, 4] = x * y
+            term[n, 5] = y * y
+            k = 0
+            for p in range(6):
+                for q in range(p, 6):
+                    product[n, k] = term[n, p] * term[n, q]
+                    k += 1
+            n += 1
+    return at_row, at_col, term, product
+
+
+@njit(nogil=True, cache=True)
 def carry_cautious(z, mask, reach, run, radius, stride, best):
     """Levels carried across masked cells along the lines in which the free ground around bends least.
 
@@ -235,49 +282,44 @@ def carry_cautious(z, mask, reach, run, radius, stride, best):
     """
     rows, cols = z.shape
     out = z.copy()
+    at_row, at_col, term, product = _fit_terms(radius, stride)
     a = np.empty((6, 6))
     b = np.empty(6)
-    v = np.empty(6)
+    half = np.empty(21)
+    dirs_r, dirs_c = _directions()
     bends = np.empty(N_DIRECTIONS)
     levels = np.empty(N_DIRECTIONS)
     for r in range(rows):
         for c in range(cols):
             if not mask[r, c]:
                 continue
-            a[:] = 0.0
+            half[:] = 0.0
             b[:] = 0.0
             base = np.float64(0.0) if np.isnan(z[r, c]) else np.float64(z[r, c])
             count = 0
-            # samples sit on fixed global rows and columns, so a tile sees the same ones
-            for i in range(-radius, radius + 1, stride):
-                for j in range(-radius, radius + 1, stride):
-                    if i * i + j * j > radius * radius:
-                        continue
-                    ri = r + i
-                    ci = c + j
-                    if ri < 0 or ci < 0 or ri >= rows or ci >= cols or mask[ri, ci] or not np.isfinite(z[ri, ci]):
-                        continue
-                    y = i / radius
-                    x = j / radius
-                    v[0] = 1.0
-                    v[1] = x
-                    v[2] = y
-                    v[3] = x * x
-                    v[4] = x * y
-                    v[5] = y * y
-                    d = z[ri, ci] - base
-                    for p in range(6):
-                        b[p] += v[p] * d
-                        for q in range(6):
-                            a[p, q] += v[p] * v[q]
-                    count += 1
+            for n in range(at_row.size):
+                ri = r + at_row[n]
+                ci = c + at_col[n]
+                if ri < 0 or ci < 0 or ri >= rows or ci >= cols or mask[ri, ci] or not np.isfinite(z[ri, ci]):
+                    continue
+                d = z[ri, ci] - base
+                for p in range(6):
+                    b[p] += term[n, p] * d
+                for p in range(21):
+                    half[p] += product[n, p]
+                count += 1
+            k = 0
+            for p in range(6):
+                for q in range(p, 6):
+                    a[p, q] = half[k]
+                    a[q, p] = half[k]
+                    k += 1
             if count < 20 or not _solve6(a, b):
                 out[r, c] = np.nan
                 continue
             for k in range(N_DIRECTIONS):
-                angle = np.pi * k / N_DIRECTIONS
-                dr = np.sin(angle)
-                dc = np.cos(angle)
+                dr = dirs_r[k]
+                dc = dirs_c[k]
                 bends[k] = np.inf
                 da, la, _ = _free_end(z, mask, r, c, dr, dc, reach, run)
                 if da < 0.0:
