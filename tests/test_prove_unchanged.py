@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from wetscout.prove import KINDS, make_landscape
+from wetscout.prove import FALSE_FINDS, KINDS, make_landscape
 
 # Mean and spread of the DEM, sum of a sparse set of its cells, mean of the opened ground [m], basins, ditches: seed 11,
 # 320 m at 1 m cells, as first measured. Rounded, because other machines' sin and exp differ in the last bit.
@@ -56,3 +56,8 @@ def test_older_kinds_are_unchanged(kind: str) -> None:
 
 def test_they_are_the_first_kinds() -> None:
     assert tuple(FIRST) == KINDS[: len(FIRST)]
+
+
+def test_names_can_be_listed_on_the_command_line() -> None:
+    """`--kinds` takes names parted by commas."""
+    assert not any("," in kind for kind in (*KINDS, *FALSE_FINDS))

@@ -148,7 +148,7 @@ _KINDS: dict[str, Options] = {
         _LAKE, drained=0.2, covered=0.75, graded=0.6, filled=0.5, levelled=0.2, basin_depth_m=(0.3, 0.8),
         collectors=(3, 4),
     ),
-    "covered drains, levelled fields": replace(_COVERED, levelled=0.8, basin_depth_m=(0.5, 1.2)),
+    "covered drains in levelled fields": replace(_COVERED, levelled=0.8, basin_depth_m=(0.5, 1.2)),
     "covered drains and whole hollows": replace(_COVERED, covered=0.3, drained=0.15, wetlands=(0.4, 0.03)),
     "graded rims and filled floors": replace(
         _TILL, drained=0.8, graded=0.8, filled=0.7, partly_filled=0.5, basin_depth_m=(0.4, 1.2)
