@@ -19,7 +19,7 @@ def corner(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     """A corner of the sample DEM with its soils, and land cover that shows crops everywhere."""
     folder = tmp_path_factory.mktemp("corner")
     with rasterio.open(sample_folder() / "dem.tif") as source:
-        window = Window(0, 0, 600, 600)
+        window = Window(300, 0, 600, 600)
         profile = {**source.profile, "height": 600, "width": 600, "transform": source.window_transform(window)}
         profile.update(driver="GTiff", blockxsize=256, blockysize=256)
         z = source.read(1, window=window)
@@ -43,8 +43,10 @@ def test_screen_reads_soils_and_land_cover(corner: dict[str, Path], tmp_path: Pa
     covered = result.sites[result.sites["list"] == "covered drains"]
     opened = result.sites[result.sites["list"] == "open drains"]
     assert len(opened) > 0
-    assert covered["rank"].min() > opened["rank"].max() if len(covered) else True
-    assert set(covered["site_id"]) <= set(result.sites["site_id"])
+    # basins that the sample leaves whole lie on its hydric soil: under crops nothing tells them from drained ones
+    assert len(covered) > 0
+    assert set(covered["confidence"]) <= {"low", "medium"}
+    assert covered["rank"].min() > opened["rank"].max()
     bare = tmp_path / "bare.gpkg"
     assert app.run(["screen", str(corner["dem"]), "--out", str(bare), "-q"]) == 0
     before = open_screen(bare).sites

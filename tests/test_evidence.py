@@ -93,6 +93,11 @@ def test_older_exports_in_words_and_gaps_are_read():
     percent, _, _ = check_soils(soils(hydric=("All hydric", "Not hydric")), S)
     assert percent is not None
     assert percent.tolist() == [100, 0]
+    # "partially" is anything from 1 to 99 %: the drainage class decides
+    partly, drainage, _ = check_soils(soils(hydric=("Partially hydric", "Partially hydric")), S)
+    wet = wet_soil(Evidence(np.array([partly]), np.array([drainage])), S)
+    assert wet is not None
+    assert wet.tolist() == [[True, False]]
     percent, _, _ = check_soils(soils(hydric=(None, 40)), S)
     assert percent is not None
     assert percent.tolist() == [UNKNOWN_PERCENT, 40]

@@ -3,7 +3,18 @@
 from wetscout.buried.find import Looked, Searcher
 from wetscout.buried.heads import cut_depth
 from wetscout.buried.hollows import Chooser, Hollow
+from wetscout.buried.open_ways import drained_openly, one_a_basin
 from wetscout.buried.site import covered_site
 from wetscout.buried.wet_ground import wet_ground
 
-__all__ = ["Chooser", "Hollow", "Looked", "Searcher", "covered_site", "cut_depth", "wet_ground"]
+__all__ = [
+    "Chooser",
+    "Hollow",
+    "Looked",
+    "Searcher",
+    "covered_site",
+    "cut_depth",
+    "drained_openly",
+    "one_a_basin",
+    "wet_ground",
+]

@@ -14,7 +14,7 @@ from wetscout.buried.hollows import Hollow, speaks_against, speaks_for
 from wetscout.buried.rim import dip_beside
 from wetscout.buried.routes import Router, Way
 from wetscout.records import Linework, Surfaces, Terrain
-from wetscout.records_covered import Covered, FaintLine
+from wetscout.records_covered import Covered, FaintLine, Zone
 from wetscout.settings.buried import BuriedSettings
 
 # at most so many heads are tried for one hollow, the nearest first
@@ -56,8 +56,8 @@ class Option:
         Abrupt head at its end; None for the bank of the first ditch low enough.
     strength, score : float
         Of the faint line, 0-1; of the whole.
-    outside_m : float
-        From the shore to the mouth [m].
+    outside_m, off_deg : float
+        From the shore to the mouth [m]; angle between the head and the nearest direction to the pool [deg].
     """
 
     way: Way
@@ -66,6 +66,7 @@ class Option:
     strength: float
     score: float
     outside_m: float
+    off_deg: float
 
 
 class Searcher:
@@ -110,7 +111,7 @@ class Searcher:
             route = self.router.way(hollow)
             options = [] if best is None else [best]
             if route is not None:
-                options.append(self._option(route, None, route.mouth.distance_m))
+                options.append(self._option(route, None, (route.mouth.distance_m, 0.0)))
             looked.append(self._judge(hollow, options))
         kept = [one for one in looked if one.confidence]
         return tuple(self._with_main(one, kept) for one in kept)
@@ -118,25 +119,31 @@ class Searcher:
     def _at_heads(self, hollow: Hollow) -> list[Option]:
         """Ways to the abrupt heads outside that point at the hollow and are low enough for a pipe."""
         options = []
-        for outside_m, head in self._heads(hollow):
+        for outside_m, off_deg, head in self._heads(hollow):
             way = self.router.way(hollow, head)
             if way is None or not way.mouth.feasible:
                 continue
-            option = self._option(way, head, outside_m)
+            option = self._option(way, head, (outside_m, off_deg))
             # a head far away points at many things: there a line must lead to it
             if outside_m <= self.s.head_close_m or option.strength >= self.s.line_sign:
                 options.append(option)
         return options
 
-    def _option(self, way: Way, head: Head | None, outside_m: float) -> Option:
+    def _option(self, way: Way, head: Head | None, place: tuple[float, float]) -> Option:
         seen = trace(self.terrain.z, (way.row, way.col), self.cell_m, self.s)
         strength = _strength(seen, self.s)
-        near = float(np.clip(1.0 - way.mouth.distance_m / self.s.reach_m, 0.0, 1.0))
-        return Option(way, seen, head, strength, 0.5 * strength + near, outside_m)
+        outside_m, off_deg = place
+        # nearness halves at `head_half_m`: of two hollows that a head points at, the nearer one is likelier
+        score = 0.5 * strength + 1.0 / (1.0 + outside_m / self.s.head_half_m) - off_deg / 90.0
+        return Option(way, seen, head, strength, score, outside_m, off_deg)
 
     def _share_heads(self, hollows: Sequence[tuple[Hollow, list[Option]]]) -> dict[int, Option]:
         """Each head goes to one hollow and each hollow to one head, the best pairs first."""
-        pairs = [(-o.score, h.node, k, o) for h, options in hollows for k, o in enumerate(options)]
+        pairs = [
+            (-o.score - (self.s.head_told if speaks_for(h.zone, self.s) else 0.0), h.node, k, o)
+            for h, options in hollows
+            for k, o in enumerate(options)
+        ]
         chosen: dict[int, Option] = {}
         taken: set[int] = set()
         for _, node, _, option in sorted(pairs, key=lambda p: p[:3]):
@@ -146,8 +153,8 @@ class Searcher:
                 taken.add(option.head.ditch_id)
         return chosen
 
-    def _heads(self, hollow: Hollow) -> list[tuple[float, Head]]:
-        """Abrupt heads outside that point at the hollow with their distance from its shore [m], nearest first."""
+    def _heads(self, hollow: Hollow) -> list[tuple[float, float, Head]]:
+        """Abrupt heads that point at the hollow, nearest first: distance from its shore [m], angle off [deg]."""
         s, cell = self.s, self.cell_m
         edge = hollow.pool.mask & ~ndimage.binary_erosion(hollow.pool.mask)
         rows, cols = np.nonzero(edge)
@@ -162,8 +169,9 @@ class Searcher:
                 continue
             ahead = (d_row * head.up_row + d_col * head.up_col) / np.maximum(away, 1e-9)
             if ahead.max() >= least:
-                found.append((nearest, head))
-        found.sort(key=lambda f: (f[0], f[1].ditch_id))
+                off = float(np.degrees(np.arccos(np.clip(ahead.max(), -1.0, 1.0))))
+                found.append((nearest, off, head))
+        found.sort(key=lambda f: (f[0], f[2].ditch_id))
         return found[:_HEADS]
 
     def _judge(self, hollow: Hollow, options: Sequence[Option]) -> Looked:
@@ -190,7 +198,16 @@ class Searcher:
             rim_beside_m=None if dip is None else dip[1],
         )
         outside = options[0].outside_m if options else np.inf
-        signs = Signs(head, outside <= s.head_close_m, strength, dip is not None and dip[0] >= s.dip_m)
+        tight = bool(options) and options[0].off_deg <= s.head_tight_deg
+        signs = Signs(
+            bool(options),
+            head,
+            outside <= s.head_close_m,
+            outside <= s.head_dry_m,
+            tight,
+            strength,
+            dip is not None and dip[0] >= s.dip_m,
+        )
         by = "ditch into covered pipe" if head else "buried drain suspected"
         return Looked(hollow, covered, by, _confidence(hollow, signs, s))
 
@@ -216,10 +233,25 @@ class Searcher:
 
 @dataclass(frozen=True)
 class Signs:
-    """What terrain says: a head that points here, whether it is near, strength of the line, a rim graded down."""
+    """What terrain says.
 
+    Attributes
+    ----------
+    way, head : bool
+        A mouth low enough lies within reach; it is the abrupt head of a ditch.
+    near, close, tight : bool
+        The head is near, or very near, and points here.
+    strength : float
+        Of the faint line.
+    graded : bool
+        The rim lies lower on that line than beside it.
+    """
+
+    way: bool
     head: bool
     near: bool
+    close: bool
+    tight: bool
     strength: float
     graded: bool
 
@@ -232,11 +264,24 @@ def _confidence(hollow: Hollow, signs: Signs, s: BuriedSettings) -> str:
     if speaks_for(hollow.zone, s):
         if signs.head:
             return "high" if signs.near and (signs.strength >= s.line_sign or signs.graded) else "medium"
-        return "medium" if hollow.spill_m - hollow.floor_m >= s.lone_depth_m else ""
-    if not signs.head or not signs.near:
-        return ""
-    wet = hollow.zone.wet_soil is not None and hollow.zone.wet_soil >= s.wet_soil_least
-    return "low" if signs.strength >= s.line_sign or (wet and not speaks_against(hollow.zone, s)) else ""
+        if hollow.spill_m - hollow.floor_m < s.lone_depth_m:
+            return ""
+        return "medium" if signs.way else "low"
+    return "low" if signs.head and signs.near and signs.tight and _worth_a_look(hollow.zone, signs, s) else ""
+
+
+def _worth_a_look(zone: Zone, signs: Signs, s: BuriedSettings) -> bool:
+    """Whether a near head that points here is enough where soil and crop do not both speak for it."""
+    if speaks_against(zone, s):
+        return False
+    if zone.wet_soil is None:
+        return signs.strength >= s.line_sign
+    if zone.wet_soil >= s.wet_soil_least:
+        return True
+    # soil maps leave small wet spots out: under crops a head close by and a trace of a line are enough to look
+    farmed = zone.farmed is not None and zone.farmed >= s.farmed_least
+    least = s.line_hint if farmed else s.line_sign
+    return signs.close and signs.strength >= least
 
 
 def _strength(seen: Trace | None, s: BuriedSettings) -> float:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import ndimage
 
-from wetscout.records import BOOL, CUT, FILL, SPOIL, Patch, Surfaces, Terrain, Tree
+from wetscout.records import BOOL, CUT, F32, FILL, SPOIL, Patch, Surfaces, Terrain, Tree
 from wetscout.records_covered import Zone
 from wetscout.settings.buried import BuriedSettings
 
@@ -104,6 +104,8 @@ class Chooser:
     surfaces : Surfaces
     tree : Tree
         Of the ground as surveyed, noise calmed: covered pipes do not open it.
+    held : float32 (rows, cols)
+        The natural ground, road fill taken off and ditches closed, depressions raised to their spill levels [m].
     zone_at : callable
         What map layers say of a pool.
     s : BuriedSettings
@@ -114,12 +116,14 @@ class Chooser:
         terrain: Terrain,
         surfaces: Surfaces,
         tree: Tree,
+        held: F32,
         zone_at: Callable[[Patch], Zone],
         s: BuriedSettings,
     ) -> None:
         self.terrain = terrain
         self.surfaces = surfaces
         self.tree = tree
+        self.held = held
         self.zone_at = zone_at
         self.s = s
         self.cell_m = terrain.grid.cell_m
@@ -138,14 +142,9 @@ class Chooser:
         parent = table["parent"].to_numpy(dtype=np.int64)
         wanted = (area >= self.s.min_area_m2) & (area <= self.s.max_area_m2) & (depth >= self.s.min_depth_m)
         fit: dict[int, Hollow] = {}
-        dammed = np.zeros(area.size, dtype=bool)
-        for number in np.flatnonzero((area >= self.s.min_area_m2) & (depth >= self.s.min_depth_m)).tolist():
-            # what encloses a pool held by road fill is held by it too; children come before their parents
-            held = dammed[number] or self._held_by_road(number)
-            if held:
-                dammed[number] = True
-                dammed[list(_above(number, parent))] = True
-            elif wanted[number] and (hollow := self._hollow(number)) is not None:
+        for number in np.flatnonzero(wanted).tolist():
+            hollow = self._hollow(number)
+            if hollow is not None:
                 fit[number] = hollow
         chosen: set[int] = set()
         for node in sorted(fit)[::-1]:
@@ -173,6 +172,10 @@ class Chooser:
             return None
         at = np.flatnonzero(free.ravel() & (ground.ravel() <= floor))
         k = int(at[np.argmin(ground.ravel()[at])])
+        # with road fill and spoil taken off, it must stand nearly as high: what a road alone holds is no hollow
+        held = float(self.held[box].ravel()[k])
+        if held < spill - max(self.s.held_drop_m, self.s.held_share * (spill - floor)):
+            return None
         pool = Patch(r0, c0, mask)
         return Hollow(
             node=node,
@@ -185,13 +188,6 @@ class Chooser:
             edge=bool(row["edge"]),
             zone=self.zone_at(pool),
         )
-
-    def _held_by_road(self, node: int) -> bool:
-        """Whether the pool runs over at road fill."""
-        row, col = (int(self.tree.table[name].iloc[node]) for name in ("spill_row", "spill_col"))
-        k = max(1, round(self.s.near_road_m / self.cell_m))
-        near = self.surfaces.corridor[max(0, row - k) : row + k + 1, max(0, col - k) : col + k + 1]
-        return bool(((near & FILL) > 0).any())
 
     def _open_ground(self, box: tuple[slice, slice], mask: BOOL) -> bool:
         """Wide, gentle, not water, and not full of road fill."""

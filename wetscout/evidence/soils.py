@@ -14,8 +14,9 @@ from wetscout.grid import Grid
 from wetscout.records_covered import DRAINAGE, U8, UNKNOWN_PERCENT
 from wetscout.settings.evidence import EvidenceSettings
 
-# older exports of the survey hold a class instead of a percentage; "partially" is 1 to 99 %, its middle is taken
-_CLASS_PERCENT = {"all hydric": 100, "partially hydric": 50, "not hydric": 0, "unknown": UNKNOWN_PERCENT}
+# older exports of the survey hold a class instead of a percentage; "partially" is anything from 1 to 99 %, so the
+# drainage class decides there
+_CLASS_PERCENT = {"all hydric": 100, "partially hydric": UNKNOWN_PERCENT, "not hydric": 0, "unknown": UNKNOWN_PERCENT}
 
 
 def _column(soils: Any, wanted: str, usual: str, what: str) -> str | None:

@@ -30,13 +30,19 @@ class BuriedSettings:
     sheet_share: float = number(0.2, "-", (0.0, 1.0), "and by less than this share of its depth", _TRIAL)
     sheet_spread: float = number(1.5, "-", (1.1, 5.0), "a sheet is this many times larger", _TRIAL)
     road_share: float = number(0.3, "-", (0.0, 1.0), "share of road fill in a pool above which it is none", _PRACTICE)
-    near_road_m: float = number(4.0, "m", (0.0, 30.0), "a spill this near to road fill is held by the road", _TRIAL)
+    near_road_m: float = number(4.0, "m", (0.0, 30.0), "a cut this near to road fill runs under the road", _TRIAL)
+    open_share: float = number(0.5, "-", (0.0, 1.0), "a ditch out of a hollow is open to below this share", _TRIAL)
+    open_beyond_m: float = number(15.0, "m", (1.0, 200.0), "and goes on for this far outside", _TRIAL)
+    held_drop_m: float = number(0.05, "m", (0.0, 0.5), "without road fill a hollow may stand this much lower", _TRIAL)
+    held_share: float = number(0.15, "-", (0.0, 1.0), "or lower by this share of its depth", _TRIAL)
     shore_slope: float = number(0.2, "-", (0.05, 1.0), "shores steeper than this all round are pits", _PRACTICE)
     shown_cut_m: float = number(
         0.15, "m", (0.0, 1.0), "a cut shallower than this at the rim does not show: the drain is covered", _TRIAL
     )
     # what evidence must say
-    wet_soil_least: float = number(0.5, "-", (0.0, 1.0), "share of a hollow on wet soil", _PRACTICE)
+    wet_soil_least: float = number(
+        0.3, "-", (0.0, 1.0), "share of a hollow on wet soil; soil lines are tens of metres off", _PRACTICE
+    )
     farmed_least: float = number(0.5, "-", (0.0, 1.0), "share of a hollow under crops or hay", _PRACTICE)
     wetland_most: float = number(
         0.3, "-", (0.0, 1.0), "share mapped as wetland or water that speaks against it", _PRACTICE
@@ -48,12 +54,20 @@ class BuriedSettings:
         10.0, "m", (2.0, 30.0), "a head is abrupt when full depth is reached within this", _TRIAL
     )
     head_share: float = number(0.3, "-", (0.05, 0.8), "and no more than this share of it before", _TRIAL)
-    head_cone_deg: float = number(20.0, "deg", (10.0, 90.0), "half angle in which a head points", _TRIAL)
+    head_cone_deg: float = number(45.0, "deg", (10.0, 90.0), "half angle in which a head points", _TRIAL)
     head_near_m: float = number(
-        5.0, "m", (0.0, 100.0), "a head nearer to the pool than this is an open drain's", _PRACTICE
+        1.0, "m", (0.0, 100.0), "a head nearer to the pool than this is an open drain's", _PRACTICE
     )
     head_far_m: float = number(330.0, "m", (50.0, 2000.0), "farthest head that is looked at", _TRIAL)
     head_close_m: float = number(160.0, "m", (10.0, 1000.0), "a head farther off needs a faint line", _TRIAL)
+    head_tight_deg: float = number(
+        20.0, "deg", (5.0, 90.0), "half angle in which a head points where soil and crop do not speak", _TRIAL
+    )
+    head_half_m: float = number(60.0, "m", (5.0, 500.0), "distance at which the nearness of a head halves", _TRIAL)
+    head_told: float = number(0.3, "-", (0.0, 2.0), "what soil and crop add to the claim of a hollow on a head", _TRIAL)
+    head_dry_m: float = number(
+        100.0, "m", (10.0, 1000.0), "a head this near is looked at where the soil map shows no wet soil", _TRIAL
+    )
     # faint lines
     search_share: float = number(0.12, "-", (0.02, 0.5), "search to both sides, as a share of the length", _TRIAL)
     search_least_m: float = number(8.0, "m", (2.0, 50.0), "least search to both sides", _TRIAL)
@@ -66,6 +80,9 @@ class BuriedSettings:
     clip_m: float = number(0.15, "m", (0.05, 1.0), "higher ridges and deeper troughs count as this", "issue: 0-0.15 m")
     line_full: float = number(8.0, "-", (1.0, 50.0), "spreads of the lines beside it at which strength is 1", _TRIAL)
     line_sign: float = number(0.5, "-", (0.0, 1.0), "strength from which a faint line is a sign", _TRIAL)
+    line_hint: float = number(
+        0.15, "-", (0.0, 1.0), "least strength of the line under crops on soil not mapped as wet", _TRIAL
+    )
     # the rim beside the line
     dip_m: float = number(0.08, "m", (0.02, 1.0), "a rim this much lower than beside looks graded down", _TRIAL)
     dip_from_m: float = number(12.0, "m", (4.0, 50.0), "nearest rim on either side", _TRIAL)

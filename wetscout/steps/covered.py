@@ -7,8 +7,17 @@ from dataclasses import replace
 import numpy as np
 from scipy import ndimage
 
-from wetscout.basins import tree_of
-from wetscout.buried import Chooser, Hollow, Searcher, covered_site, cut_depth, wet_ground
+from wetscout.basins import fill, tree_of
+from wetscout.buried import (
+    Chooser,
+    Hollow,
+    Searcher,
+    covered_site,
+    cut_depth,
+    drained_openly,
+    one_a_basin,
+    wet_ground,
+)
 from wetscout.evidence import wet_soil, zone_of
 from wetscout.records import F32, FILL, Basin, Patch, Screen, Site, Tree
 from wetscout.records_covered import Evidence, Zone
@@ -47,9 +56,16 @@ def add_covered(screen: Screen, settings: Settings, evidence: Evidence | None = 
 
     least = settings.sites.persistence_m
     asis = tree_of(surfaces.smooth, terrain.hole, cell_m=terrain.grid.cell_m, min_depth_m=least, workers=workers)
-    hollows = Chooser(terrain, surfaces, asis, zone_at, s).choose()
-    hollows, sites = _apart(hollows, screen, settings)
+    hollows = Chooser(terrain, surfaces, asis, fill(surfaces.natural), zone_at, s).choose()
+    if screen.tree is not None:
+        hollows = one_a_basin(hollows, screen.tree, s)
+    cell_m = terrain.grid.cell_m
+    hollows = tuple(h for h in hollows if not drained_openly(h, screen.linework, surfaces, cell_m, s))
+    hollows, hidden = _apart(hollows, screen, settings)
     looked = Searcher(terrain, surfaces, screen.linework, s).run(hollows)
+    # a site leaves the list of open drains only where it stands on the other one
+    gone = {site_id for one in looked for site_id in hidden.get(one.hollow.node, ())}
+    sites = tuple(site for site in screen.sites if site.site_id not in gone)
     boxes = ndimage.find_objects(asis.catchment_labels + 1, max_label=len(asis.table)) if looked else []
     covered = tuple(
         covered_site(one, f"c{k}", _catchment(asis, one.hollow.node, boxes), terrain, surfaces, s)
@@ -68,30 +84,28 @@ def add_covered(screen: Screen, settings: Settings, evidence: Evidence | None = 
 
 def _apart(
     hollows: tuple[Hollow, ...], screen: Screen, settings: Settings
-) -> tuple[tuple[Hollow, ...], tuple[Site, ...]]:
-    """Hollows that open drains do not explain, and the sites that are left for open drains.
+) -> tuple[tuple[Hollow, ...], dict[int, tuple[str, ...]]]:
+    """Hollows that open drains do not explain, and by hollow the sites that would be covered drains then.
 
-    A site whose cut does not show in the ground at the rim, while the ground closes there, is a covered drain: it
-    leaves the list of open ones.
+    That is a site whose cut does not show in the ground at the rim, while the ground closes there.
     """
     if screen.surfaces is None:
-        return hollows, screen.sites
+        return hollows, {}
     cell_m = screen.terrain.grid.cell_m
     shown = cut_depth(screen.surfaces, cell_m)
     road = (screen.surfaces.corridor & FILL) > 0
     shown[ndimage.binary_dilation(road, iterations=max(1, round(settings.buried.near_road_m / cell_m)))] = np.inf
     s = settings.buried
-    sites = list(screen.sites)
-    kept = []
+    kept: list[Hollow] = []
+    hidden: dict[int, tuple[str, ...]] = {}
     for hollow in hollows:
-        shares = [(*_shared(hollow.pool, site.pool), site) for site in sites]
+        shares = [(*_shared(hollow.pool, site.pool), site) for site in screen.sites]
         over = [site for _, part, whole, site in shares if part >= _COVERED or whole >= _COVERED]
-        hidden = [site for iou, _, _, site in shares if iou >= _SAME and not _shows(site, shown, s.shown_cut_m)]
-        if len(hidden) == len(over):
-            gone = {site.site_id for site in hidden}
-            sites = [site for site in sites if site.site_id not in gone]
+        same = [site for iou, _, _, site in shares if iou >= _SAME and not _shows(site, shown, s.shown_cut_m)]
+        if len(same) == len(over):
+            hidden[hollow.node] = tuple(site.site_id for site in same)
             kept.append(hollow)
-    return tuple(kept), tuple(sites)
+    return tuple(kept), hidden
 
 
 def _shows(site: Site, shown: F32, least_m: float) -> bool:

@@ -1,0 +1,166 @@
+"""Rules of covered drains, one by one: heads, ways out, levels of mouths, dips of the rim, words."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from wetscout.buried.faint import trace
+from wetscout.buried.heads import abrupt_heads
+from wetscout.buried.hollows import Hollow, speaks_against, speaks_for
+from wetscout.buried.open_ways import drained_openly
+from wetscout.buried.rim import dip_beside
+from wetscout.buried.routes import Router
+from wetscout.records import FILL, Crossing, Ditch, Linework, Patch, Surfaces
+from wetscout.records_covered import Zone
+from wetscout.settings.buried import BuriedSettings
+
+S = BuriedSettings()
+
+
+def surfaces(natural: np.ndarray, smooth: np.ndarray | None = None) -> Surfaces:
+    natural = natural.astype(np.float32)
+    smooth = natural if smooth is None else smooth.astype(np.float32)
+    return Surfaces(smooth, smooth, natural, natural, np.zeros(natural.shape, np.uint8))
+
+
+def ditch(row: np.ndarray, col: np.ndarray, bed: np.ndarray, depth: float = 1.0, kind: str = "ditch") -> Ditch:
+    row, col, bed = (np.asarray(v, dtype=np.float64) for v in (row, col, bed))
+    return Ditch(1, row, col, bed, bed + depth, bed + depth, np.full(row.size, 3.0), kind, depth, 0.3, 0.99, "none")
+
+
+def hollow(floor: float = 99.5, spill: float = 100.0, at: tuple[int, int] = (60, 40), radius: int = 20) -> Hollow:
+    side = np.arange(-radius, radius + 1)
+    pool = Patch(at[0] - radius, at[1] - radius, side[:, None] ** 2 + side[None, :] ** 2 <= radius**2)
+    return Hollow(1, pool, spill, floor, at, (at[0], at[1] + radius), float(pool.mask.sum()), False, Zone())
+
+
+def cut_ground(full_from: int, ramp: int) -> tuple[np.ndarray, np.ndarray]:
+    """Level ground at 100 with a ditch along row 60 to the east: nothing before, full depth of 1 m after a ramp."""
+    natural = np.full((120, 240), 100.0)
+    smooth = natural.copy()
+    depth = np.clip((np.arange(240) - full_from) / max(ramp, 1) + 1.0, 0.0, 1.0)
+    for off, share in ((0, 1.0), (1, 0.6), (2, 0.1)):
+        smooth[60 - off] = np.minimum(smooth[60 - off], 100.0 - share * depth)
+        smooth[60 + off] = np.minimum(smooth[60 + off], 100.0 - share * depth)
+    return natural, smooth
+
+
+def test_a_head_is_abrupt_when_full_depth_begins_within_metres():
+    natural, smooth = cut_ground(100, 3)
+    col = np.arange(98, 230)
+    line = ditch(np.full(col.size, 60), col, np.full(col.size, 99.0))
+    heads = abrupt_heads([line], surfaces(natural, smooth), 1.0, S)
+    assert len(heads) == 1
+    assert heads[0].col == pytest.approx(100, abs=5)
+    # it points up its own line, west
+    assert heads[0].up_col < -0.95
+    assert heads[0].depth_m == pytest.approx(1.0, abs=0.05)
+
+
+def test_a_head_that_fades_and_one_at_a_road_are_none():
+    natural, smooth = cut_ground(100, 90)
+    col = np.arange(12, 230)
+    faded = ditch(np.full(col.size, 60), col, np.full(col.size, 99.0))
+    assert abrupt_heads([faded], surfaces(natural, smooth), 1.0, S) == ()
+    natural, smooth = cut_ground(100, 3)
+    col = np.arange(98, 230)
+    for kind in ("roadside", "natural stream"):
+        line = ditch(np.full(col.size, 60), col, np.full(col.size, 99.0), kind=kind)
+        assert abrupt_heads([line], surfaces(natural, smooth), 1.0, S) == ()
+
+
+def test_a_blind_end_towards_which_the_bed_falls_is_an_inlet():
+    natural, smooth = cut_ground(100, 3)
+    smooth[58:63] -= np.where(smooth[58:63] < 99.99, 0.02 * np.clip(200 - np.arange(240), 0, 100), 0.0)
+    col = np.arange(98, 230)
+    line = ditch(np.full(col.size, 60), col, smooth[60, col])
+    assert abrupt_heads([line], surfaces(natural, smooth), 1.0, S) == ()
+
+
+def test_the_way_ends_where_a_pipe_can_come_out_and_its_level_is_cover_and_fall_below_the_floor():
+    """Floor 99.5, cover 0.6: the pipe starts at 98.9 at the highest and falls 0.07 %."""
+    ground = np.full((120, 240), 100.3, np.float32)
+    ground[40:81, 20:61] = 99.5
+    rows = np.arange(5, 115)
+    high = ditch(rows, np.full(rows.size, 100), np.full(rows.size, 99.3))
+    low = replace(ditch(rows, np.full(rows.size, 160), np.full(rows.size, 98.2), 2.0), ditch_id=2)
+    way = Router(ground, (high, low), 1.0, S).way(hollow())
+    assert way is not None
+    mouth = way.mouth
+    assert mouth.col == pytest.approx(160, abs=3)
+    assert mouth.feasible
+    assert mouth.distance_m == pytest.approx(120, abs=6)
+    assert mouth.level_m == pytest.approx(min(98.2 + S.over_bed_m, 98.9 - S.grade * mouth.distance_m), abs=0.01)
+    assert mouth.depth_to_dig_m == pytest.approx(100.2 - mouth.level_m, abs=0.01)
+    # ground at 100.3 all the way: deepest at the far end
+    assert mouth.deepest_cut_m == pytest.approx(100.3 - 98.9 + S.grade * 120, abs=0.02)
+    assert Router(ground, (high,), 1.0, S).way(hollow()) is None
+
+
+def test_a_ditch_that_leaves_the_pool_or_a_culvert_under_a_road_drains_it_openly():
+    plain = surfaces(np.full((120, 240), 100.0))
+    out = np.arange(40, 140)
+    through = ditch(np.full(out.size, 60), out, np.full(out.size, 99.3))
+    assert drained_openly(hollow(), Linework((through,)), plain, 1.0, S)
+    shallow = ditch(np.full(out.size, 60), out, np.full(out.size, 99.9))
+    assert not drained_openly(hollow(), Linework((shallow,)), plain, 1.0, S)
+    inside = ditch(np.full(15, 60), np.arange(35, 50), np.full(15, 99.3))
+    assert not drained_openly(hollow(), Linework((inside,)), plain, 1.0, S)
+    # what joins two ends without a road between may be the covered pipe itself
+    culvert = Crossing(np.array([60.0, 60.0]), np.array([58.0, 80.0]), np.array([99.4, 99.2]), False)
+    assert not drained_openly(hollow(), Linework(crossings=(culvert,)), plain, 1.0, S)
+    road = plain.corridor.copy()
+    road[:, 66:72] = FILL
+    assert drained_openly(hollow(), Linework(crossings=(culvert,)), replace(plain, corridor=road), 1.0, S)
+
+
+@pytest.mark.parametrize("cell_m", [1.0, 2.0])
+@pytest.mark.parametrize(("height", "form"), [(0.07, "ridge"), (-0.07, "trough")])
+def test_a_faint_line_stands_out_from_the_ground_beside_it(cell_m: float, height: float, form: str):
+    n = round(300 / cell_m)
+    y, x = (np.mgrid[0:n, 0:n] + 0.5) * cell_m
+    rng = np.random.default_rng(4)
+    bare = 0.002 * x + rng.normal(0.0, 0.03 / cell_m, (n, n))
+    # bends by 6 m half way, so the straight corridor does not hold it on its middle
+    off = y - (150.0 + 6.0 * np.sin(np.pi * np.clip((x - 60.0) / 160.0, 0.0, 1.0)))
+    line = bare + np.where((x > 60) & (x < 220), height * np.clip(1.0 - (off / 1.8) ** 2, 0.0, 1.0), 0.0)
+    way = np.array([150.0, 150.0]) / cell_m, np.array([60.0, 220.0]) / cell_m
+    seen = trace(line.astype(np.float32), way, cell_m, S)
+    none = trace(bare.astype(np.float32), way, cell_m, S)
+    assert seen is not None
+    assert none is not None
+    assert (seen.height_m > 0) == (form == "ridge")
+    assert abs(seen.height_m) == pytest.approx(abs(height), abs=0.045)
+    assert seen.beyond > 8.0
+    assert seen.beyond > 2.0 * none.beyond
+    middle = np.argmin(np.abs(seen.col * cell_m - 140.0))
+    assert seen.row[middle] * cell_m == pytest.approx(156.0, abs=2.0)
+
+
+def test_a_rim_graded_down_shows_by_the_rim_beside_it():
+    """A straight rim 0.5 m high across columns 80-100, lowered by 0.25 m over some 20 m around row 60."""
+    y, x = np.mgrid[0:120, 0:240].astype(float)
+    rim = 0.5 * np.clip(1.0 - np.abs(x - 90.0) / 12.0, 0.0, 1.0)
+    graded = rim * (1.0 - 0.5 * np.exp(-(((y - 60.0) / 7.0) ** 2)))
+    line = np.array([60.0, 60.0]), np.array([70.0, 140.0])
+    basin = hollow(at=(60, 60), radius=22)
+    found = dip_beside((100.0 + graded).astype(np.float32), basin, line, 1.0, S)
+    whole = dip_beside((100.0 + rim).astype(np.float32), basin, line, 1.0, S)
+    assert found is not None
+    assert whole is not None
+    assert found[0] == pytest.approx(0.25, abs=0.03)
+    assert found[1] == pytest.approx(100.5, abs=0.03)
+    assert whole[0] == pytest.approx(0.0, abs=0.01)
+
+
+def test_soil_and_crop_must_both_speak_for_it():
+    assert speaks_for(Zone(90.0, 0.9, 1.0, 0.0, 0.0), S)
+    assert not speaks_for(Zone(None, None, 1.0, 0.0, 0.0), S)
+    assert not speaks_for(Zone(90.0, 0.9, None, None, None), S)
+    assert not speaks_for(Zone(5.0, 0.05, 1.0, 0.0, 0.0), S)
+    assert not speaks_for(Zone(90.0, 0.9, 0.6, 0.4, 0.0), S)
+    assert speaks_against(Zone(90.0, 0.9, 0.2, 0.8, 0.0), S)
+    assert not speaks_against(Zone(), S)

@@ -1,0 +1,103 @@
+"""Hollows that an open ditch or a culvert drains, and parts of one hollow that a road divides."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from scipy import ndimage
+
+from wetscout.buried.hollows import Hollow
+from wetscout.records import BOOL, FILL, Ditch, Linework, Surfaces, Tree
+from wetscout.settings.buried import BuriedSettings
+
+
+def _on(mask: BOOL, origin: tuple[int, int], row: np.ndarray, col: np.ndarray) -> BOOL:
+    r = np.floor(row + 0.5).astype(np.int64) - origin[0]
+    c = np.floor(col + 0.5).astype(np.int64) - origin[1]
+    ok = (r >= 0) & (c >= 0) & (r < mask.shape[0]) & (c < mask.shape[1])
+    out: BOOL = np.zeros(row.shape, dtype=np.bool_)
+    out[ok] = mask[r[ok], c[ok]]
+    return out
+
+
+def _leaves(ditch: Ditch, hollow: Hollow, cell_m: float, s: BuriedSettings) -> bool:
+    """Whether a listed ditch runs out of the pool, its bed there below the floor or little above it."""
+    if not ditch.sure:
+        return False
+    inside = _on(hollow.pool.mask, (hollow.pool.row0, hollow.pool.col0), ditch.row, ditch.col)
+    if not inside.any():
+        return False
+    last = int(np.flatnonzero(inside)[-1])
+    beyond = float(np.hypot(np.diff(ditch.row[last:]), np.diff(ditch.col[last:])).sum()) * cell_m
+    least = hollow.floor_m + s.open_share * (hollow.spill_m - hollow.floor_m)
+    bed = ditch.bed_m[last : last + max(2, round(s.open_beyond_m / cell_m))]
+    bed = bed[np.isfinite(bed)]
+    return beyond >= s.open_beyond_m and bed.size > 0 and float(bed.max()) <= least
+
+
+def drained_openly(hollow: Hollow, lines: Linework, surfaces: Surfaces, cell_m: float, s: BuriedSettings) -> bool:
+    """Whether an open ditch leaves the hollow, or a culvert leads out of it beneath road fill.
+
+    Parameters
+    ----------
+    hollow : Hollow
+    lines : Linework
+    surfaces : Surfaces
+    cell_m : float
+        Cell size [m].
+    s : BuriedSettings
+
+    Returns
+    -------
+    bool
+    """
+    if any(_leaves(ditch, hollow, cell_m, s) for ditch in lines.ditches):
+        return True
+    reach = max(1, round(s.near_road_m / cell_m))
+    grown = ndimage.binary_dilation(np.pad(hollow.pool.mask, reach), iterations=reach)
+    origin = hollow.pool.row0 - reach, hollow.pool.col0 - reach
+    least = hollow.floor_m + s.open_share * (hollow.spill_m - hollow.floor_m)
+    rows, cols = surfaces.corridor.shape
+    for crossing in lines.crossings:
+        ends = _on(grown, origin, crossing.row, crossing.col)
+        if not ends.any() or ends.all() or float(crossing.level_m.max()) > least:
+            continue
+        # beneath a road water passes in a culvert; elsewhere what joins two ends may be the covered pipe itself
+        part = np.linspace(0.0, 1.0, 9)
+        r = np.rint(crossing.row[0] + part * (crossing.row[1] - crossing.row[0])).astype(int).clip(0, rows - 1)
+        c = np.rint(crossing.col[0] + part * (crossing.col[1] - crossing.col[0])).astype(int).clip(0, cols - 1)
+        if crossing.given or ((surfaces.corridor[r, c] & FILL) > 0).any():
+            return True
+    return False
+
+
+def one_a_basin(hollows: Sequence[Hollow], natural: Tree, s: BuriedSettings) -> tuple[Hollow, ...]:
+    """Of hollows that are one natural basin, divided by a road, the largest.
+
+    Parameters
+    ----------
+    hollows : sequence of Hollow
+    natural : Tree
+        Of the natural surface.
+    s : BuriedSettings
+
+    Returns
+    -------
+    tuple of Hollow
+        In the order given.
+    """
+    parent = natural.table["parent"].to_numpy(dtype=np.int64)
+    spill = natural.table["spill_m"].to_numpy(dtype=np.float64)
+    best: dict[int, Hollow] = {}
+    alone: list[Hollow] = []
+    for hollow in hollows:
+        at = int(natural.labels[hollow.floor_at])
+        while at >= 0 and spill[at] < hollow.spill_m - s.held_drop_m:
+            at = int(parent[at])
+        if at < 0:
+            alone.append(hollow)
+        elif at not in best or hollow.area_m2 > best[at].area_m2:
+            best[at] = hollow
+    kept = {h.node for h in (*best.values(), *alone)}
+    return tuple(h for h in hollows if h.node in kept)
