@@ -15,7 +15,7 @@ def main() -> None:
     """Print a table of what was found, missed and falsely offered."""
     ask = argparse.ArgumentParser(prog="otherground", description=main.__doc__)
     ask.add_argument("--seeds", default="1")
-    ask.add_argument("--kinds", default=",".join(k for k in KINDS if not k.startswith("specimens")))
+    ask.add_argument("--kinds", default=",".join(KINDS))
     ask.add_argument("--cells", default="1")
     ask.add_argument("--size", type=int, default=1000)
     given = ask.parse_args()

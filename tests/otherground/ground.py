@@ -235,7 +235,7 @@ def add_stream(rng: Generator, z: Grid, levee: bool) -> Natural:
 
 
 def natural_ground(rng: Generator, kind: str, n: int) -> Natural:
-    """Ground of a kind: `knolls`, `crevasse`, `till`, `lakeplain`, `floodplain`."""
+    """Ground of a kind: `knolls`, `crevasse`, `till`, `lakeplain`, `floodplain`, `slope`."""
     rr, cc = np.mgrid[:n, :n].astype(float)
     turn = rng.uniform(0, 2 * np.pi)
     fall = {"lakeplain": rng.uniform(0.0005, 0.001), "floodplain": 0.001}.get(kind, rng.uniform(0.001, 0.004))
@@ -251,6 +251,9 @@ def natural_ground(rng: Generator, kind: str, n: int) -> Natural:
         z += 0.16 * spectral(rng, n, 1.0, 350, 60) + kettles(rng, n, int(n * n / 8e4)) * 0.7
         if rng.random() < 0.6:
             z += beach_ridges(rng, n)
+    elif kind == "slope":
+        z += 2.5 * fall * (rr * np.sin(turn) + cc * np.cos(turn)) + 0.8 * spectral(rng, n, 1.0, 700, 120)
+        z += kettles(rng, n, int(n * n / 2e5))
     elif kind == "floodplain":
         z += 1.2 * spectral(rng, n, 1.0, 600, 120) + kettles(rng, n, int(n * n / 8e4))
     else:

@@ -14,6 +14,7 @@ from .flood import filled, hollows
 from .ground import natural_ground
 from .maps import Maps, map_of
 from .plan import KINDS, Plan, make_plan, moved
+from .specimens import Specimen, place
 from .texture import furrows, lidar_error
 from .truth import Sheet, Truth, truths_of
 
@@ -22,7 +23,7 @@ Grid = NDArray[np.float64]
 # the number of a kind is part of the seed: new ones go to the end
 ORDER = (
     "all", "crevasse", "crooked", "floodplain", "knolls", "lakeplain", "noisy", "none", "none-flood", "none-plain",
-    "old", "roads", "till", "chain", "cuts", "covered", "covered-till", "covered-plain",
+    "old", "roads", "till", "chain", "cuts", "covered", "covered-till", "covered-plain", "specimens",
 )  # fmt: skip
 MARGIN_M = 120.0  # ground made beyond the sheet on each side
 
@@ -43,6 +44,7 @@ class Other:
     seed: int
     pipes: tuple[Pipe, ...] = ()
     maps: Maps | None = None
+    specimens: tuple[Specimen, ...] = ()
 
 
 def pooled(z: Grid, by: int, how: str = "mean") -> Grid:
@@ -78,6 +80,7 @@ def make(seed: int, kind: str, cell_m: float = 1.0, size_m: int = 1000) -> Other
     plan = make_plan(rng, nat, what, found)
     asis, pipes = (nat.z, []) if not what.covered else lay_pipes(rng, nat, what, found, plan)
     fine = dug_ground(rng, asis, plan)
+    things = place(rng, fine, asis, margin) if what.specimens else []
     open_ground = pooled(fine, FINE, "min")
     water = filled(open_ground)
     dug = pooled(fine, FINE)
@@ -97,7 +100,7 @@ def make(seed: int, kind: str, cell_m: float = 1.0, size_m: int = 1000) -> Other
     where = moved(plan, margin)
     return Other(
         z.astype(np.float32), cell_m, asis[cut], dug[cut], water[cut], open_ground[cut], tuple(truths), where, kind,
-        seed, tuple(pipes), maps,
+        seed, tuple(pipes), maps, tuple(things),
     )  # fmt: skip
 
 

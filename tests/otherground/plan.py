@@ -33,6 +33,7 @@ class Kind:
     noise_m: float = 0.04
     covered: float = 0.0
     second: float = 0.0
+    specimens: bool = False
 
 
 KINDS = {
@@ -51,6 +52,7 @@ KINDS = {
     "covered": Kind("crevasse", drained=0.15, covered=0.8),
     "covered-till": Kind("till", drained=0.2, covered=0.9, ponds=1.0),
     "covered-plain": Kind("lakeplain", drained=0.15, covered=0.8),
+    "specimens": Kind("slope", drained=0.0, collectors=0, roads=0, ponds=0.0, specimens=True),
     "none": Kind("knolls", drained=0.0, collectors=0, roads=2),
     "none-plain": Kind("lakeplain", drained=0.0, collectors=0, roads=3),
     "none-flood": Kind("floodplain", drained=0.0, collectors=0),

@@ -50,6 +50,17 @@ def precision(all_of: Sequence[Figures]) -> tuple[int, int]:
     return good, good + sum(len(f.false) for f in all_of)
 
 
+def specimens(all_of: Sequence[Figures]) -> list[str]:
+    """How many specimens of each kind were offered."""
+    every = [s for f in all_of for s in f.specimens]
+    if not every:
+        return []
+    kinds = sorted({kind for kind, _ in every})
+    count = {k: (sum(o for kind, o in every if kind == k), sum(kind == k for kind, _ in every)) for k in kinds}
+    told = ", ".join(f"{k} {a}/{b}" for k, (a, b) in count.items())
+    return [f"specimens offered: {sum(o for _, o in every)}/{len(every)}: {told}"]
+
+
 def summary(all_of: Sequence[Figures]) -> list[str]:
     """All landscapes together."""
     hits = [h for f in all_of for h in f.families if h.site is not None]
@@ -58,7 +69,7 @@ def summary(all_of: Sequence[Figures]) -> list[str]:
     first = [h.plugs_m[0] <= PLUG_M for h in hits if h.plugs_m]
     every = [d <= PLUG_M for h in hits for d in h.plugs_m]
     good, offered = precision(all_of)
-    none = [f for f in all_of if not f.families]
+    none = [f for f in all_of if not f.families and not f.specimens]
     small = [h for f in all_of for h in f.of(SMALL_M2, LARGE_M2, DEEP_M, BIG)]
     shallow = [h for f in all_of for h in f.of(SMALL_M2, TOP_M2, SHALLOW_M, DEEP_M)]
     large = [h for f in all_of for h in f.of(TOP_M2, BIG, DEEP_M, BIG)]
@@ -80,5 +91,6 @@ def summary(all_of: Sequence[Figures]) -> list[str]:
         f"several ways out: {closed}/{ways} plugged; starts here or passes right {np.mean(told or np.nan):.2f}; "
         f"water stands within 0.02 m of the spill behind the plugs {np.mean(level or np.nan):.2f}, "
         f"no lower than the true spill less 0.05 m {np.mean(holds or np.nan):.2f}",
+        *specimens(all_of),
         f"nothing drained: {sum(len(f.false) for f in none)} false in {sum(f.km2 for f in none):.1f} km2",
     ]

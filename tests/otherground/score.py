@@ -19,6 +19,7 @@ import numpy as np
 from .dig import dense
 from .flood import filled
 from .make import Other
+from .specimens import HALF_M, Specimen
 from .truth import EDGE_M, Truth
 
 IOU = 0.5  # issue 2, Must hold 2
@@ -80,6 +81,7 @@ class Figures:
     false: tuple[False_, ...]
     sites: int
     small_hits: int
+    specimens: tuple[tuple[str, bool], ...] = ()
 
     def of(self, low_m2: float, high_m2: float, low_m: float, high_m: float) -> list[Hit]:
         """Families by area and depth, both half open."""
@@ -219,8 +221,18 @@ def _allowed(other: Other, pool: Any) -> bool:
     return False
 
 
+def _specimen_at(other: Other, pool: Any) -> Specimen | None:
+    """The specimen in whose square the middle of a pool lies."""
+    rr, cc = np.nonzero(pool.mask)
+    r, c = (pool.row0 + float(np.median(rr))) * other.cell_m, (pool.col0 + float(np.median(cc))) * other.cell_m
+    near = (s for s in other.specimens if max(abs(s.at[0] - r), abs(s.at[1] - c)) <= HALF_M)
+    return next(near, None)
+
+
 def _lies_on(other: Other, pool: Any) -> str:
     on = [(iou(pool, t), t) for t in other.truths if overlap(pool, t)]
+    if not on and (thing := _specimen_at(other, pool)) is not None:
+        return f"a specimen: {thing.kind}"
     if not on:
         r, c = pool.row0 + pool.mask.shape[0] / 2, pool.col0 + pool.mask.shape[1] / 2
         near = any(np.hypot(a - r * other.cell_m, b - c * other.cell_m) < 25 for a, b in other.plan.ponds)
@@ -272,4 +284,6 @@ def score(other: Other, screen: Any) -> Figures:
             at = (site.pool.row0 + int(np.median(rr)), site.pool.col0 + int(np.median(cc)))
             false.append(False_(k, at, float(site.values["pool_m2"]), _lies_on(other, site.pool)))
     km2 = other.z.size * other.cell_m**2 / 1e6
-    return Figures(other.kind, other.seed, other.cell_m, km2, hits, tuple(false), len(sites), more)
+    shown = {_specimen_at(other, sites[f.site].pool) for f in false}
+    things = tuple((s.kind, s in shown) for s in other.specimens)
+    return Figures(other.kind, other.seed, other.cell_m, km2, hits, tuple(false), len(sites), more, things)

@@ -22,6 +22,7 @@ from .maps import map_of
 from .plan import Kind, Plan
 from .report import part, precision, summary
 from .score import score
+from .specimens import BUILDERS, HALF_M, Spot
 from .truth import Sheet, truths_of
 
 N = 160
@@ -209,3 +210,17 @@ def test_nothing_is_drained_where_nobody_dug(kind: str):
     assert not [t for t in other.truths if t.state == "drained" and not any(c.line >= 0 for c in t.crossings)]
     assert KINDS[kind].drained == 0
     assert other.z.shape == (150, 150)
+
+
+@pytest.mark.parametrize("kind", sorted(BUILDERS))
+def test_a_specimen_stays_in_its_square_and_changes_the_ground(kind: str):
+    rr, cc = np.mgrid[:240, :240].astype(float)
+    z = 20.0 - 0.01 * rr + 0.002 * cc
+    fine = finer(z)
+    before = fine.copy()
+    BUILDERS[kind](np.random.default_rng(3), fine, z, Spot((120.0, 120.0), (1.0, 0.0)))
+    changed = np.abs(pooled(fine - before, FINE)) > 0.05
+    assert changed.sum() > 50
+    rows, cols = np.nonzero(changed)
+    # a line's outermost station is 88 m from the middle, its bank a few metres farther
+    assert max(np.abs(rows - 120).max(), np.abs(cols - 120).max()) <= HALF_M + 15
