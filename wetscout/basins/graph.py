@@ -41,8 +41,11 @@ class Graph:
         Pit of the basin behind the lowest pass of the basin this pit stood for when it joined another; -1 no way out.
     level : like z (n + 1,)
         Level of that pass.
+    lower : like z (n + 1,)
+        Height of its lower cell.
     code : int64 (n + 1,)
-        Place of that pass: 8 * flat index of its first cell + 2 * direction, + 1 if water leaves it by its first cell.
+        Place of that pass: 16 * flat index of its first cell + 4 * direction, + 2 if its second cell is the higher, + 1
+        if the pit lies on the side of the first.
     nans, infs : int
         Cells that were NaN in `z`; cells that are +inf.
     inner : bool
@@ -59,6 +62,7 @@ class Graph:
     pits: I64
     parent: I32
     level: Floats
+    lower: Floats
     code: I64
     nans: int
     infs: int
@@ -180,37 +184,87 @@ def build(z: Floats, strips: tuple[tuple[int, int], ...], crew: Crew) -> Graph:
     counts = crew.map(lambda s: labels.clean(z, *s), strips)
     label = np.empty(z.shape, np.int32)
     line = label.reshape(-1)
-    pits = crew.map(lambda s: _label_strip(z, flat(label, s), *s), strips)
+    pits = crew.map(lambda s: label_strip(z, flat(label, s), *s), strips)
     offsets = np.cumsum([0, *(p.size for p in pits)], dtype=np.int64)
     starts = np.array([s[0] for s in strips] + [z.shape[0]], dtype=np.int64)
     beside = labels.seams(line, cols, starts, offsets)
     crew.map(lambda k: labels.settle(flat(label, strips[k]), offsets[k], beside[k]), _upto(strips))
     n = int(offsets[-1])
-    forest = (
-        np.arange(1, n + 1, dtype=np.int32),
-        np.full(n + 1, -1, np.int32),
-        np.empty(n + 1, z.dtype),
-        np.full(n + 1, -1, np.int64),
-    )
+    forest = empty_forest(n, z.dtype)
     left = crew.map(
-        lambda k: _join_strip(z, label, strips[k], (int(offsets[k]), int(offsets[k + 1])), forest), _upto(strips)
+        lambda k: join_strip(z, label, strips[k], (int(offsets[k]), int(offsets[k + 1])), forest), _upto(strips)
     )
-    rest = tuple(np.concatenate([part[k] for part in left]) for k in range(3))
-    active = np.flatnonzero(forest[0] == np.arange(1, n + 1)).astype(np.int32)
-    tail = (forest[0], forest[1][1:], forest[2][1:], forest[3][1:])
-    passes.join(rest, rest[2].size, 0, active, active.size, tail)
+    join_rest(left, forest)
     at = np.concatenate([np.array([-1], np.int64), *pits])
     nans, infs, outlets = (sum(c[k] for c in counts) for k in range(3))
     highest = max(c[3] for c in counts)
-    return Graph(z, label, at, *forest[1:], nans, infs, nans + infs + outlets > 0, highest, strips, offsets)
+    _, parent, level, lower, code = forest
+    return Graph(
+        z, label, at, parent, level, lower, code, nans, infs, nans + infs + outlets > 0, highest, strips, offsets
+    )
+
+
+def empty_forest(n: int, dtype: np.dtype[Any]) -> tuple[Any, ...]:
+    """Room for what the pits join: rep, parent, level, lower, code.
+
+    Parameters
+    ----------
+    n : int
+        Pits.
+    dtype : dtype
+        Of the heights.
+
+    Returns
+    -------
+    tuple of array
+        See `kernels.passes.join`; all but the first by label, from 0.
+    """
+    return (
+        np.arange(1, n + 1, dtype=np.int32),
+        np.full(n + 1, -1, np.int32),
+        np.empty(n + 1, dtype),
+        np.empty(n + 1, dtype),
+        np.full(n + 1, -1, np.int64),
+    )
+
+
+def join_rest(left: list[tuple[Any, ...]], forest: tuple[Any, ...]) -> None:
+    """Join what the strips could not, in place.
+
+    Parameters
+    ----------
+    left : list of passes
+        What each strip has left.
+    forest : tuple of array
+        From `empty_forest`.
+    """
+    rest = tuple(np.concatenate([part[k] for part in left]) for k in range(3))
+    n = forest[0].size
+    active = np.flatnonzero(forest[0] == np.arange(1, n + 1)).astype(np.int32)
+    passes.join(rest, rest[2].size, 0, active, active.size, (forest[0], *(part[1:] for part in forest[1:])))
 
 
 def _upto(strips: tuple[tuple[int, int], ...]) -> range:
     return range(len(strips))
 
 
-def _label_strip(z: Floats, lab: I32, r0: int, r1: int) -> I64:
-    """Label one strip with its own numbers; return its pits."""
+def label_strip(z: Floats, lab: I32, r0: int, r1: int) -> I64:
+    """Label one strip with its own numbers.
+
+    Parameters
+    ----------
+    z : float32 or float64 (rows, cols)
+        Ground [m], the strip and the rows beside it at least.
+    lab : int32 (cells,)
+        The strip's, written.
+    r0, r1 : int
+        Rows of the strip in `z`.
+
+    Returns
+    -------
+    int64 (pits,)
+        Flat indices in `z` of its pits.
+    """
     cols = z.shape[1]
     code = np.empty((r1 - r0, cols), np.uint8)
     labels.receivers(z, r0, r1, code)
@@ -219,11 +273,32 @@ def _label_strip(z: Floats, lab: I32, r0: int, r1: int) -> I64:
     return pits
 
 
-def _join_strip(
-    z: Floats, label: I32, rows: tuple[int, int], own: tuple[int, int], forest: tuple[Any, ...]
+def join_strip(
+    z: Floats, label: I32, rows: tuple[int, int], own: tuple[int, int], forest: tuple[Any, ...], above: int = 0
 ) -> tuple[Any, ...]:
-    """Collect the passes of one strip, join the basins it sees whole, return the passes that are left."""
+    """Collect the passes of one strip and join the basins it sees whole.
+
+    Parameters
+    ----------
+    z : float32 or float64 (rows, cols)
+        Ground [m], the strip and the rows beside it at least.
+    label : int32, like z
+    rows : (row, row)
+        Rows of the strip in `z`.
+    own : (int, int)
+        Its labels are own[0] + 1 ... own[1].
+    forest : tuple of array
+        From `empty_forest`, written.
+    above : int
+        Rows of the raster above `z`.
+
+    Returns
+    -------
+    tuple of array
+        Passes that are left.
+    """
     found, n = _collect(z, label, rows)
+    found[2][:n] += 8 * above * z.shape[1]
     low, high = own
     frozen = np.zeros(high - low, np.uint8)
     passes.freeze(label, rows[0], rows[1], low, frozen)

@@ -58,12 +58,8 @@ class Items:
 
 @dataclass(frozen=True)
 class _Passes:
-    """Passes by the pit that took them, and which belong to each strip."""
+    """Pits by the passes they took, sorted, of each strip."""
 
-    ends: I32
-    low: Floats
-    level: Floats
-    code: I64
     orders: list[I32]
 
 
@@ -76,12 +72,70 @@ class _Merged:
     junctions: list[Span]
 
 
-def items_of(net: Graph, crew: Crew, min_depth_m: float) -> Items:
-    """Merge the pits of a graph and number the basins.
+@dataclass(frozen=True)
+class Forest:
+    """The spanning tree of passes by pit, without the raster it came from.
+
+    Attributes
+    ----------
+    floor, parent, level, lower, code : array (pits + 1,)
+        Height of the pit, the others as in `graph.Graph`.
+    ends : int32 (pits + 1, 2)
+        From `kernels.tree.edges`.
+    offsets : int64 (strips + 1,)
+        Pits before each strip, and all.
+    """
+
+    floor: Floats
+    parent: I32
+    level: Floats
+    lower: Floats
+    code: I64
+    ends: I32
+    offsets: I64
+
+    @property
+    def size(self) -> int:
+        """How many pits."""
+        return int(self.parent.size) - 1
+
+    @property
+    def pits(self) -> list[Span]:
+        """Labels of each strip's pits, half open."""
+        return [(int(a) + 1, int(b) + 1) for a, b in zip(self.offsets[:-1], self.offsets[1:], strict=True)]
+
+
+def forest_of(net: Graph, crew: Crew) -> Forest:
+    """The forest of a graph in memory.
 
     Parameters
     ----------
     net : Graph
+    crew : Crew
+
+    Returns
+    -------
+    Forest
+    """
+    floor = np.empty(net.pits.size, net.z.dtype)
+    floor[0] = -np.inf
+    floor[1:] = net.z.reshape(-1)[net.pits[1:]]
+    ends = np.empty((net.pits.size, 2), np.int32)
+    out = Forest(floor, net.parent, net.level, net.lower, net.code, ends, net.offsets)
+    line, cols = net.label.reshape(-1), net.z.shape[1]
+    which = np.arange(net.pits.size, dtype=np.int32)
+    ways = (net.parent, net.level, net.code)
+    crew.map(lambda span: kernel.edges(line, 0, cols, ways, which[span[0] : span[1]], ends), out.pits)
+    return out
+
+
+def items_of(net: Forest, crew: Crew, min_depth_m: float) -> Items:
+    """Merge pits and number the basins.
+
+    Parameters
+    ----------
+    net : Forest
+        Its ends are marked where they lead out.
     crew : Crew
     min_depth_m : float
         Basins less deep are joined [m].
@@ -91,30 +145,18 @@ def items_of(net: Graph, crew: Crew, min_depth_m: float) -> Items:
     Items
         Numbers are the same for any strips.
     """
-    floor = np.empty(net.pits.size, net.z.dtype)
-    floor[0] = -np.inf
-    floor[1:] = net.z.reshape(-1)[net.pits[1:]]
     passes = _passes(net, crew)
-    merged = _merge(net, passes, floor, crew, min_depth_m)
-    return _number(net, passes, floor, merged, crew)
+    merged = _merge(net, passes, crew, min_depth_m)
+    return _number(net, merged, crew)
 
 
-def _pits(net: Graph) -> list[Span]:
-    """Labels of each strip's pits, half open."""
-    return [(a + 1, b + 1) for a, b in zip(net.offsets[:-1], net.offsets[1:], strict=True)]
-
-
-def _passes(net: Graph, crew: Crew) -> _Passes:
+def _passes(net: Forest, crew: Crew) -> _Passes:
     """Sort the passes of the spanning tree by strip and from the lowest up."""
-    forest = (net.parent, net.level, net.code)
-    n = net.pits.size
-    ends, low = np.empty((n, 2), np.int32), np.empty(n, net.z.dtype)
-    pits = _pits(net)
-    crew.map(lambda span: kernel.edges(net.z, net.label, forest, span, ends, low), pits)
-    top = np.full(n, -2, np.int32)
+    ways, low, ends, pits = (net.parent, net.level, net.code), net.lower, net.ends, net.pits
+    top = np.full(net.size + 1, -2, np.int32)
     top[0] = 0
-    crew.map(lambda span: kernel.highest_ways(forest, low, span, top), pits)
-    told = crew.map(lambda span: kernel.outward(forest, low, top, span, (span[0] - 1, span[1] - 1), ends), pits)
+    crew.map(lambda span: kernel.highest_ways(ways, low, span, top), pits)
+    told = crew.map(lambda span: kernel.outward(ways, low, top, span, (span[0] - 1, span[1] - 1), ends), pits)
     stray = np.concatenate([t[1] for t in told])
     bounds = net.offsets[1:]
     # what leads out concerns the strip where it begins only
@@ -127,39 +169,39 @@ def _passes(net: Graph, crew: Crew) -> _Passes:
         ordered: I32 = sort.in_order(mine, bits, low, net.code)
         return ordered
 
-    return _Passes(ends, low, net.level, net.code, crew.map(order, range(len(pits))))
+    return _Passes(crew.map(order, range(len(pits))))
 
 
-def _merge(net: Graph, passes: _Passes, floor: Floats, crew: Crew, min_depth_m: float) -> _Merged:
+def _merge(net: Forest, passes: _Passes, crew: Crew, min_depth_m: float) -> _Merged:
     """Merge strip by strip, then what was put off."""
-    n = net.pits.size - 1
+    n, pits, floor = net.size, net.pits, net.floor
     # memory of what is put off and never comes is never touched
     items = np.empty((3 * n + 1, 6), np.int32)
     group = np.zeros((n + 1, 2), np.int32)
     tainted, hand = np.zeros(n + 1, np.uint8), np.full(n + 1, -1, np.int32)
     state = (items, group, tainted, hand)
-    ground = (passes.ends, passes.level)
+    ground = (net.ends, net.level)
 
     def strip(k: int) -> tuple[I32, int]:
-        span = _pits(net)[k]
+        span = pits[k]
         kernel.clear(items, group, span)
         own = (span[0] - 1, span[1] - 1)
         later, end = kernel.merge(passes.orders[k], ground, floor, state, own, n + span[0], min_depth_m)
         return later, int(end)
 
-    told = crew.map(strip, range(len(net.strips)))
+    told = crew.map(strip, range(len(pits)))
     later = np.concatenate([t[0] for t in told])
-    junctions = [(n + span[0], t[1]) for span, t in zip(_pits(net), told, strict=True)]
+    junctions = [(n + span[0], t[1]) for span, t in zip(pits, told, strict=True)]
     tainted[:] = 0
-    order = sort.in_order(later, passes.level.view(f"u{passes.level.itemsize}"), passes.low, passes.code)
+    order = sort.in_order(later, net.level.view(f"u{net.level.itemsize}"), net.lower, net.code)
     _, end = kernel.merge(order, ground, floor, state, (0, n), 2 * n + 1, min_depth_m)
     return _Merged(items[: int(end)], hand, [*junctions, (2 * n + 1, int(end))])
 
 
-def _number(net: Graph, passes: _Passes, floor: Floats, merged: _Merged, crew: Crew) -> Items:
+def _number(net: Forest, merged: _Merged, crew: Crew) -> Items:
     """Number the nodes."""
-    items, level, pits = merged.items, passes.level, _pits(net)
-    n, strips = net.pits.size - 1, range(len(pits))
+    items, level, floor, pits = merged.items, net.level, net.floor, net.pits
+    n, strips = net.size, range(len(pits))
     above = np.full(items.shape[0], -2, np.int32)
     above[0] = 0
     number.around(items, level, merged.junctions[-1], above)
@@ -182,7 +224,7 @@ def _number(net: Graph, passes: _Passes, floor: Floats, merged: _Merged, crew: C
     number.hand_down(items, above, chain, ((0, 0), merged.junctions[-1]), inner)
     crew.map(lambda k: number.hand_down(items, above, chain, (pits[k], merged.junctions[k]), inner), strips)
     crew.map(lambda k: number.innermost(items, above, pits[k], inner), strips)
-    leaf = np.full(net.pits.size, -2, np.int32)
+    leaf = np.full(n + 1, -2, np.int32)
     leaf[0] = -1
     crew.map(lambda k: number.catchments(merged.hand, inner, items, pits[k], leaf), strips)
     return Items(items, chain, above, inner, count, level, floor, leaf, pits, merged.junctions)

@@ -9,10 +9,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
-from wetscout.basins import checks, graph
-from wetscout.basins.nodes import Items, items_of
+from wetscout.basins import checks, graph, measure
+from wetscout.basins.nodes import forest_of, items_of
 from wetscout.errors import InputError
-from wetscout.kernels import cast, number, pools
+from wetscout.kernels import cast, pools
 from wetscout.records import Patch
 from wetscout.settings.basins import BasinSettings
 
@@ -85,8 +85,7 @@ class BasinTree:
     @cached_property
     def bbox(self) -> I32:
         """Window of each pool, (nodes, 4): row0, col0, row1, col1, half open."""
-        box: I32 = pools.windows(self.labels, self.parent)
-        return box
+        return _windows(self.labels, self.parent)
 
     @cached_property
     def table(self) -> pd.DataFrame:
@@ -197,8 +196,7 @@ class BasinTree:
 
     @cached_property
     def _catchment_bbox(self) -> I32:
-        box: I32 = pools.windows(self.catchment_labels, self.parent)
-        return box
+        return _windows(self.catchment_labels, self.parent)
 
     def _row_col(self, at: I64) -> I64:
         return np.stack(np.divmod(at, self.labels.shape[1]), axis=1)
@@ -207,6 +205,14 @@ class BasinTree:
         row0, col0, row1, col1 = (int(k) for k in boxes[self._known(node)])
         window = labels[row0:row1, col0:col1]
         return Patch(row0, col0, (window >= self.first[node]) & (window <= node))
+
+
+def _windows(labels: I32, parent: I32) -> I32:
+    """Window of each node with its children."""
+    box: I32 = pools.no_windows(parent.size)
+    pools.stretch(labels, 0, box)
+    pools.enclose(box, parent)
+    return box
 
 
 def basin_tree(dem: ArrayLike, cell_m: float = 1.0, min_depth_m: float = 0.0) -> BasinTree:
@@ -294,73 +300,38 @@ def tree_of(
 
 def _grow(net: graph.Graph, crew: graph.Crew, cell_m: float, min_depth_m: float) -> BasinTree:
     """The tree of a graph, with all measures."""
-    items = items_of(net, crew, min_depth_m)
-    pool, (drained, own, wider) = _pools(net, crew, items)
-    parent, first, spill_to = (np.empty(items.nodes, np.int32) for _ in range(3))
-    floor_m, spill_m = (np.empty(items.nodes, np.float64) for _ in range(2))
-    floor_at, spill_at, area, depth = (np.empty(items.nodes, np.int64) for _ in range(4))
-    nodes = (parent, first, spill_to, floor_m, spill_m, floor_at, spill_at, area, depth)
-    ground, passes = net.z.reshape(-1), (items.level, net.code)
-    pits = (items.floor, net.pits, items.leaf)
-    numbers = (items.chain, items.above, items.number)
-    crew.map(
-        lambda span: number.describe(
-            ground, net.z.shape[1], items.table, passes, pits, numbers, (own, wider), span, nodes
-        ),
-        (*items.pits, *items.junctions),
-    )
-    number.add_joined(items.table, items.number, own, spill_m, area, depth)
+    items = items_of(forest_of(net, crew), crew, min_depth_m)
+    pool, sums = _pools(net, crew, measure.ladder_of(items, crew))
+    columns = measure.columns_of(items, (net.pits, net.code), net.z.shape[1], sums, crew)
     crew.map(lambda s: pools.hand_over(graph.flat(net.z, s), graph.flat(net.label, s), items.leaf), net.strips)
-    catchment = pools.drained(drained, items.leaf, items.nodes)
+    catchment = pools.drained(sums[0], items.leaf, items.nodes)
     edge = np.zeros(items.nodes, np.uint8)
-    pools.touch(net.z, pool, net.inner, spill_at, edge)
-    pools.gather(parent, spill_m, area, depth, catchment, edge)
+    whole = (0, net.z.shape[0], 0, net.z.shape[0] - 1)
+    pools.touch(net.z, pool, net.inner, whole, edge)
+    pools.touch_spills(net.z, net.inner, whole, (np.arange(items.nodes), columns.spill_at), edge)
+    pools.gather(columns.parent, columns.spill_m, columns.area_cells, columns.depth_quanta, catchment, edge)
     return BasinTree(
         cell_m=float(cell_m),
-        parent=parent,
-        first=first,
-        floor_m=floor_m,
-        spill_m=spill_m,
-        floor_at=floor_at,
-        spill_at=spill_at,
-        spill_to=spill_to,
-        area_cells=area,
         catchment_cells=catchment,
-        depth_quanta=depth,
         edge=edge,
         labels=pool,
         catchment_labels=net.label,
+        **vars(columns),
     )
 
 
-def _pools(net: graph.Graph, crew: graph.Crew, items: Items) -> tuple[I32, tuple[I32, I64, I64]]:
+def _pools(net: graph.Graph, crew: graph.Crew, ladder: measure.Ladder) -> tuple[I32, measure.Sums]:
     """Innermost pool of every cell, and the sums of `pools.place`."""
-    base, table, level, above = net.pits.size, items.table, items.level, items.above
-    count = table.shape[0] - base
-    rungs, ways = np.empty((count, 2), level.dtype), np.empty((count, 2), np.int32)
-    top, depth = np.empty(count, level.dtype), np.empty(count, np.int32)
-    levels, up = np.empty((base, 2), level.dtype), np.empty(base, np.int32)
-    levels[0] = -np.inf
-    # junctions of the whole hold those of the strips
-    pools.ladders(table, level, above, items.junctions[-1], base, (rungs, ways, top, depth))
-    crew.map(
-        lambda span: pools.ladders(table, level, above, span, base, (rungs, ways, top, depth)), items.junctions[:-1]
-    )
-    crew.map(lambda span: pools.pit_levels(table, level, above, span, base, top, levels, up), items.pits)
     pool = np.empty_like(net.label)
     # each part has sums of its own, 40 bytes a basin, so more than four would cost more than they bring
     parts = min(crew.workers, 4, len(net.strips))
-    sums = [
-        (np.zeros(base, np.int32), np.zeros((base, 2), np.int64), np.zeros((count, 2), np.int64)) for _ in range(parts)
-    ]
+    sums = [ladder.room() for _ in range(parts)]
 
     def work(part: int) -> None:
         # neighbouring strips in one part: most pages of the other parts' sums are then never touched
         for strip in net.strips[len(net.strips) * part // parts : len(net.strips) * (part + 1) // parts]:
-            ground = tuple(graph.flat(a, strip) for a in (net.z, net.label, pool))
-            pools.place(ground, (levels, up, items.number), (rungs, ways), base, items.number, sums[part])
+            z, label, water = (graph.flat(a, strip) for a in (net.z, net.label, pool))
+            ladder.place(z, label, water, sums[part])
 
     crew.map(work, range(parts))
-    for more in sums[1:]:
-        crew.map(np.add, sums[0], more, sums[0])
-    return pool, sums[0]
+    return pool, measure.add(sums, crew)

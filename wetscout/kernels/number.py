@@ -186,10 +186,10 @@ def number_roots(roots, chain, number):
 
 
 @njit(nogil=True, cache=True)
-def describe(ground, cols, items, passes, pits, numbers, sums, span, nodes):
+def describe(cols, items, passes, pits, numbers, sums, span, nodes):
     """Write what is known of the nodes among items span = (first, last).
 
-    ground flat, of so many columns; passes = (level, code) by pit; pits = (floor, place, leaf) by pit; numbers =
+    cols of the raster; passes = (level, code) by pit; pits = (floor, place, leaf) by pit; numbers =
     (chain, above, number) by item; sums = (own, wider) of `pools.place`: depths then count from spill levels. nodes =
     (parent, first, spill_to int32, floor, spill float64, floor_at, spill_at, cells, depth int64). The spill cell is the
     higher of the two of a pass (the first among equals).
@@ -213,9 +213,7 @@ def describe(ground, cols, items, passes, pits, numbers, sums, span, nodes):
         low_at[k] = place[p]
         spill[k] = level[items[x, VIA]]
         e = items[x, SPILL]
-        a = code[e] >> 3
-        b = a + step[code[e] >> 1 & 3]
-        spill_at[k] = b if ground[b] > ground[a] else a
+        spill_at[k] = (code[e] >> 4) + (step[code[e] >> 2 & 3] if code[e] >> 1 & 1 else 0)
         count = own[x, 0] if x < base else wider[x - base, 0]
         cells[k] = count
         depth[k] = (own[x, 1] if x < base else wider[x - base, 1]) + count * quanta(spill[k])

@@ -1,10 +1,10 @@
 """The lowest passes between pits, and the spanning tree they form.
 
 A pass is a pair of neighbouring cells with different labels; its level is the higher of the two. Passes are compared
-by (level, height of the lower cell, code); code = 4 * flat index of the first cell + direction (east, south-west,
-south, south-east). Code makes the order strict, so the spanning tree of lowest passes is one and the same however the
-raster was cut up; the lower cell before it sends water that stands on a saddle down its steeper side, whichever way
-the raster is mirrored.
+by (level, height of the lower cell, code); code = 8 * flat index of the first cell + 2 * direction (east, south-west,
+south, south-east) + 1 if the second cell is the higher. Code makes the order strict, so the spanning tree of lowest
+passes is one and the same however the raster was cut up; the lower cell before it sends water that stands on a saddle
+down its steeper side, whichever way the raster is mirrored.
 
 Spanning tree in rounds (Boruvka 1926): every basin takes its lowest pass and joins the basin behind it. If w is the
 level of the lowest pass of basin s and t the basin behind it, then fill(s) = max(w, fill(t)): s cannot leave below w,
@@ -164,7 +164,8 @@ def collect(z, lab, r0, r1, passes, n):
                         pass_ab[n, 1] = a if step[at] < 0 else b
                         pass_z[n, 0] = h
                         pass_z[n, 1] = lowest
-                        pass_code[n] = 4 * (c + min(step[at], 0)) + _DIRECTION[at]
+                        higher = 1 if step[at] < 0 else 0
+                        pass_code[n] = 8 * (c + min(step[at], 0)) + 2 * _DIRECTION[at] + higher
                         n += 1
             if equal[j] != 0:
                 for k in range(4, 8):
@@ -176,7 +177,7 @@ def collect(z, lab, r0, r1, passes, n):
                         pass_ab[n, 1] = b
                         pass_z[n, 0] = h
                         pass_z[n, 1] = h
-                        pass_code[n] = 4 * c + _DIRECTION[k]
+                        pass_code[n] = 8 * c + 2 * _DIRECTION[k]
                         n += 1
     return r1, n
 
@@ -199,13 +200,13 @@ def join(passes, n, low, active, count, forest):
     """Join every active basin to the one behind its lowest pass, in rounds, until none is active.
 
     passes hold labels of basins that have not joined another; own labels are low + 1 ... low + rep.size. active lists
-    count of them, numbered from 0. forest = (rep, parent, level, code): rep (own, int32, starts as the label itself)
-    the basin each has gone into; for each that joined: the basin behind its pass, level of the pass, and 2 * code, + 1
-    if the pass was left by its first cell.
+    count of them, numbered from 0. forest = (rep, parent, level, lower, code): rep (own, int32, starts as the label
+    itself) the basin each has gone into; for each that joined: the basin behind its pass, level of the pass and height
+    of its lower cell, and 2 * code, + 1 if the pass was left by its first cell.
     Passes are rewritten and closed up in place. Returns the number that are left.
     """
     pass_ab, pass_z, pass_code = passes
-    rep, parent, level, where = forest
+    rep, parent, level, lower, where = forest
     own = rep.size
     best = np.full(own, -1, np.int32)
     # 1 while a basin may still choose: frozen and joined ones may not
@@ -236,6 +237,7 @@ def join(passes, n, low, active, count, forest):
             rep[v] = other
             parent[v] = other
             level[v] = pass_z[m, 0]
+            lower[v] = pass_z[m, 1]
             where[v] = 2 * pass_code[m] + (1 if pass_ab[m, 1] == other else 0)
         kept = 0
         for k in range(count):

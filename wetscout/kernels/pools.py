@@ -157,54 +157,76 @@ def gather(above, spill, cells, depth, catchment, edge):
 
 
 @njit(nogil=True, cache=True)
-def _unknown(z, i, j):
-    """True on the raster's border, on an outlet inside it, on a wall."""
-    rows, cols = z.shape
-    return i == 0 or j == 0 or i == rows - 1 or j == cols - 1 or abs(z[i, j]) == np.inf
+def _unknown(z, i, j, border):
+    """True on the raster's border (rows border[0] and border[1] of z), on an outlet inside it, on a wall."""
+    return i == border[0] or j == 0 or i == border[1] or j == z.shape[1] - 1 or abs(z[i, j]) == np.inf
 
 
 @njit(nogil=True, cache=True)
-def touch(z, pool, inner, spill, edge):
-    """Set edge (nodes,) to 1 where the pool or the spill cell touches the border, an outlet or a wall.
+def touch(z, pool, inner, rows, edge):
+    """Set edge (nodes,) to 1 where the pool touches the border, an outlet or a wall.
 
-    inner: whether there are outlets or walls within the raster; spill (nodes,) int64 flat index of the spill cell.
+    z and pool are some rows of the raster; inner: whether there are outlets or walls within it; rows = (first, last,
+    top, bottom): rows of z looked at, half open, and those where the raster begins and ends, maybe outside z.
     """
-    rows, cols = z.shape
-    for i in range(rows):
-        step = 1 if inner or i == 0 or i == rows - 1 else max(cols - 1, 1)
+    cols = z.shape[1]
+    border = (rows[2], rows[3])
+    for i in range(rows[0], rows[1]):
+        step = 1 if inner or i == border[0] or i == border[1] else max(cols - 1, 1)
         for j in range(0, cols, step):
-            if not _unknown(z, i, j):
+            if not _unknown(z, i, j, border):
                 continue
-            for y in range(max(i - 1, 0), min(i + 2, rows)):
+            for y in range(max(i - 1, 0), min(i + 2, z.shape[0])):
                 for x in range(max(j - 1, 0), min(j + 2, cols)):
                     if pool[y, x] >= 0:
                         edge[pool[y, x]] = 1
-    for k in range(edge.size):
-        i = spill[k] // cols
-        j = spill[k] - i * cols
-        if not inner and 1 < i < rows - 2 and 1 < j < cols - 2:
-            continue
-        for y in range(max(i - 1, 0), min(i + 2, rows)):
-            for x in range(max(j - 1, 0), min(j + 2, cols)):
-                if _unknown(z, y, x):
-                    edge[k] = 1
 
 
 @njit(nogil=True, cache=True)
-def windows(labels, above):
-    """Window (row0, col0, row1, col1, half open) of each node with its children, int32 (nodes, 4)."""
+def touch_spills(z, inner, rows, spills, edge):
+    """Set edge of some nodes to 1 where the spill cell touches the border, an outlet or a wall.
+
+    spills = (nodes, flat index of each node's spill cell, counted from the first row of z); others as in `touch`.
+    """
+    cols = z.shape[1]
+    border = (rows[2], rows[3])
+    which, place = spills
+    for m in range(which.size):
+        i = place[m] // cols
+        j = place[m] - i * cols
+        if not inner and border[0] + 1 < i < border[1] - 1 and 1 < j < cols - 2:
+            continue
+        for y in range(max(i - 1, 0), min(i + 2, z.shape[0])):
+            for x in range(max(j - 1, 0), min(j + 2, cols)):
+                if _unknown(z, y, x, border):
+                    edge[which[m]] = 1
+
+
+@njit(nogil=True, cache=True)
+def no_windows(count):
+    """Windows (row0, col0, row1, col1, half open) that hold nothing yet, int32 (count, 4)."""
+    box = np.zeros((count, 4), np.int32)
+    box[:, :2] = 2147483647
+    return box
+
+
+@njit(nogil=True, cache=True)
+def stretch(labels, row0, box):
+    """Stretch the windows of nodes over their cells in some rows of the raster, from row0 on; in place."""
     rows, cols = labels.shape
-    box = np.empty((above.size, 4), np.int32)
-    box[:, :2] = max(rows, cols)
-    box[:, 2:] = 0
     for i in range(rows):
         for j in range(cols):
             k = labels[i, j]
             if k >= 0:
-                box[k, 0] = min(box[k, 0], i)
+                box[k, 0] = min(box[k, 0], row0 + i)
                 box[k, 1] = min(box[k, 1], j)
-                box[k, 2] = max(box[k, 2], i + 1)
+                box[k, 2] = max(box[k, 2], row0 + i + 1)
                 box[k, 3] = max(box[k, 3], j + 1)
+
+
+@njit(nogil=True, cache=True)
+def enclose(box, above):
+    """Stretch the windows of nodes over those of their children, in place."""
     for k in range(above.size):
         t = above[k]
         if t >= 0:
@@ -212,4 +234,3 @@ def windows(labels, above):
             box[t, 1] = min(box[t, 1], box[k, 1])
             box[t, 2] = max(box[t, 2], box[k, 2])
             box[t, 3] = max(box[t, 3], box[k, 3])
-    return box

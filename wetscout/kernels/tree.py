@@ -36,27 +36,24 @@ def before(p, q, level, low, code):
 
 
 @njit(nogil=True, cache=True)
-def edges(z, label, forest, rows, ends, low):
-    """Write both ends and the lower cell's height of the passes taken by the pits of a strip.
+def edges(label, begin, cols, forest, which, ends):
+    """Write the labels at both ends of the passes taken by some pits.
 
-    forest = (parent, level, code) by pit, rows (first, last) the pits; ends (n + 1, 2) int32: label on the pit's side,
-    label behind, -1 for a pit that found no way out; low (n + 1,) like z. -0 in level becomes +0: one level.
+    label flat, of so many columns, from flat index begin of the raster on; forest = (parent, level, code) by pit; which
+    int32, the pits; ends (n + 1, 2) int32: label on the pit's side, label behind, -1 for a pit that found no way out.
+    -0 in level becomes +0: one level.
     """
     parent, level, code = forest
-    cols = z.shape[1]
-    ground = z.reshape(-1)
-    line = label.reshape(-1)
     step = (1, cols - 1, cols, cols + 1)
-    for p in range(rows[0], rows[1]):
+    for p in which:
         if parent[p] < 0:
             ends[p, 0] = -1
             continue
-        a = code[p] >> 3
-        b = a + step[code[p] >> 1 & 3]
+        a = (code[p] >> 4) - begin
+        b = a + step[code[p] >> 2 & 3]
         first = code[p] & 1
-        ends[p, 0] = line[a] if first else line[b]
-        ends[p, 1] = line[b] if first else line[a]
-        low[p] = min(ground[a], ground[b])
+        ends[p, 0] = label[a] if first else label[b]
+        ends[p, 1] = label[b] if first else label[a]
         level[p] = level[p] + 0.0
 
 
