@@ -72,7 +72,7 @@ class StoredField:
         out = np.empty((max(0, row1 - row0), max(0, col1 - col0)), self.dtype)
         try:
             for begin, piece in self._pieces(row0, col0, out):
-                self._fill(memoryview(piece.view(np.uint8)), begin)
+                self._fill(piece.view(np.uint8).data, begin)
         except OSError as error:
             raise _told(self.path, error) from error
         return out
@@ -100,7 +100,7 @@ class StoredField:
             raise ValueError(f"a part {part.shape} {part.dtype} at {row0}, {col0} of {self.shape} {self.dtype}")
         try:
             for begin, piece in self._pieces(row0, col0, np.ascontiguousarray(part)):
-                self._pour(memoryview(piece.view(np.uint8)), begin)
+                self._pour(piece.view(np.uint8).data, begin)
         except OSError as error:
             raise _told(self.path, error) from error
 
