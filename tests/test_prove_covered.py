@@ -103,8 +103,8 @@ def test_the_soil_map_covers_the_land_once(land: Landscape) -> None:
 def test_maps_know_most_but_not_all() -> None:
     """Over several squares: soils show most drained basins and hardly any dry hollow; wetlands are mapped as such."""
     drained, upland, wet, crops = [], [], [], []
-    for seed in range(1, 6):
-        land = make_landscape("covered drains and whole hollows", seed, 2.0, 800.0)
+    for seed in range(1, 4):
+        land = make_landscape("covered drains and whole hollows", seed, 2.0, 900.0)
         assert land.landcover is not None and land.landcover.shape == land.z.shape
         drained += [c.hydric_mapped for c in land.covered]
         crops += [c.cropped for c in land.covered]
@@ -124,8 +124,8 @@ def test_the_same_seed_draws_the_same_maps() -> None:
     assert [s.polygon.wkb for s in one.soils] == [s.polygon.wkb for s in two.soils]
 
 
-@pytest.mark.parametrize("cell_m", [2.0, 3.0])
-def test_coarser_cells_hold_the_same_pipes(cell_m: float) -> None:
+def test_coarser_cells_hold_the_same_pipes() -> None:
+    cell_m = 3.0
     fine = make_landscape("covered drains", 2, 1.0, 600.0)
     coarse = make_landscape("covered drains", 2, cell_m, 600.0)
     assert coarse.landcover is not None and coarse.landcover.shape == coarse.z.shape
