@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import json
+import subprocess
+import sys
 
 import geopandas as gpd
 import numpy as np
+import pyproj
 import pytest
 import rasterio
 from ingest_ground import X0, Y0, rolling, save
@@ -17,6 +20,9 @@ from wetscout.ingest import check
 from wetscout.ingest.check import estimate_cost, narrowest_ditch, preflight
 from wetscout.ingest.doctor import self_test
 from wetscout.io import environment
+from wetscout.io.rasters import write_cog
+from wetscout.outputs import open_screen
+from wetscout.prove import make_landscape
 
 
 def _layer(path, shape):
@@ -113,10 +119,31 @@ def test_the_self_test_says_what_is_well_and_what_is_not(tmp_path, monkeypatch):
     assert any(not well and "compiled kernels cannot be kept" in line for well, line in self_test())
 
 
-@pytest.mark.parametrize(("cells", "peak_mb", "seconds"), [(1250 * 1250, 711, 18), (2500 * 4000, 1545, 380)])
-def test_the_estimate_is_near_what_was_measured(cells, peak_mb, seconds):
-    """Whole screens of two public DEMs (2 m and 5 m, the Netherlands), two cores, November 2026."""
-    grid = Grid(1, cells, 0.0, 0.0, 2.0, 2.0, 2.0)
-    cost = estimate_cost(grid, workers=2)
-    assert 0.8 * peak_mb * 1e6 < cost.memory_bytes < 1.5 * peak_mb * 1e6
-    assert 0.5 * seconds < cost.seconds < 2.0 * seconds
+@pytest.mark.parametrize(
+    ("side", "cell_m", "peak_mb", "seconds"),
+    [(1000, 1.0, 489, 2.0), (2000, 1.0, 744, 7.4), (4000, 1.0, 1465, 30.0), (1250, 2.0, 586, 32.0)],
+)
+def test_the_estimate_is_near_what_was_measured(side, cell_m, peak_mb, seconds):
+    """Screens of invented ground and of a public DEM (the Netherlands, 2 m), November 2026: the process's own high-water
+    mark, and its processor time, here as if on one thread. Beside the time stand 4 s to start."""
+    grid = Grid(side, side, 0.0, 0.0, cell_m, cell_m, cell_m)
+    alone, two = estimate_cost(grid, workers=1), estimate_cost(grid, workers=2)
+    assert 0.9 * peak_mb * 1e6 < two.memory_bytes < 1.2 * peak_mb * 1e6
+    assert 0.5 * seconds < alone.seconds - 4.0 < 2.0 * seconds
+    # not twice as fast with two: part of the work is nobody else's
+    assert two.seconds <= alone.seconds < 2.0 * two.seconds
+
+
+@pytest.mark.slow
+def test_a_run_takes_the_memory_that_was_told(tmp_path):
+    """A screen in a process of its own, against its own estimate; 0.7-1.3, for what a library takes is not ours."""
+    land = make_landscape("everything", 7, 1.0, 1500.0)
+    rows, cols = land.z.shape
+    grid = Grid(rows, cols, 400000.0, 4600000.0, 1.0, 1.0, 1.0, pyproj.CRS(26915).to_wkt())
+    write_cog(tmp_path / "dem.tif", land.z, grid)
+    start = "import sys; from wetscout.cli.app import run; sys.exit(run())"
+    for name in ("compiled.gpkg", "measured.gpkg"):
+        words = ["screen", str(tmp_path / "dem.tif"), "--out", str(tmp_path / name), "-q"]
+        subprocess.run([sys.executable, "-c", start, *words], check=True)
+    peak = open_screen(tmp_path / "measured.gpkg").run["peak_memory_bytes"]
+    assert 0.7 * peak < estimate_cost(grid, workers=2).memory_bytes < 1.3 * peak
