@@ -124,7 +124,7 @@ def test_the_self_test_says_what_is_well_and_what_is_not(tmp_path, monkeypatch):
     [(1000, 1.0, 489, 2.0), (2000, 1.0, 744, 7.4), (4000, 1.0, 1465, 30.0), (1250, 2.0, 586, 32.0)],
 )
 def test_the_estimate_is_near_what_was_measured(side, cell_m, peak_mb, seconds):
-    """Screens of invented ground and of a public DEM (the Netherlands, 2 m), November 2026: the process's own high-water
+    """Screens of invented ground and a public DEM (the Netherlands, 2 m), November 2026: the process's own high-water
     mark, and its processor time, here as if on one thread. Beside the time stand 4 s to start."""
     grid = Grid(side, side, 0.0, 0.0, cell_m, cell_m, cell_m)
     alone, two = estimate_cost(grid, workers=1), estimate_cost(grid, workers=2)
