@@ -24,6 +24,7 @@ SIGNS = {
     "sure_in_pool_m": 60.0,
     "bed_in_pool_m": 99.0,
     "rough_ground": 0.0,
+    "unheld_m": 0.0,
     "listed_cuts": 1.0,
 }
 WAY = np.array([0, 1], dtype=np.int64)
@@ -49,6 +50,23 @@ def test_nothing_speaks_against_a_plain_drained_basin():
     assert reason_against(basin(), ditch(), 1.0, SiteSettings()) is None
 
 
+@pytest.mark.parametrize(
+    "changes",
+    [
+        # a long swale that a drain leaves across its end, not along it
+        {"half_width_m": 12.0},
+        # a small old ditch takes most of a small round basin
+        {"dug_share": 0.65, "half_width_m": 9.0, "pool_m2": 500.0},
+        # steep, but a bowl, and drained well below its floor
+        {"shore_slope": 0.24, "half_width_m": 6.5, "pool_m2": 600.0},
+        # shallow beside a passing ditch
+        {"floor_m": 99.84, "today_m": 99.86, "upstream_m": 300.0},
+    ],
+)
+def test_drained_basins_of_odd_shape_are_offered(changes):
+    assert reason_against(basin(**changes), ditch(), 1.0, SiteSettings()) is None
+
+
 def test_woods_alone_turn_nothing_down():
     assert reason_against(basin(rough_ground=1.0), ditch(), 1.0, SiteSettings()) is None
 
@@ -61,23 +79,33 @@ def test_woods_alone_turn_nothing_down():
         ({"cuts": (replace(CUT, ditch_id=None),)}, {}, 1.0, "road fill only"),
         ({"pool_m2": 500.0}, {}, 2.0, "too small for this cell size"),
         ({"floor_m": 99.9, "today_m": 99.95}, {}, 1.0, "too shallow"),
-        ({"half_width_m": 12.0}, {}, 1.0, "old river arm"),
+        ({"half_width_m": 12.0, "drain_in_pool_m": 3.0}, {}, 1.0, "old river arm"),
+        ({"half_width_m": 12.0, "drain_in_pool_m": 180.0}, {}, 1.0, "old river arm"),
         ({"half_width_m": 5.0, "pool_m2": 400.0}, {}, 1.0, "a channel"),
-        ({"dug_share": 0.7}, {}, 1.0, "a channel"),
+        ({"dug_share": 0.7, "pool_m2": 12000.0}, {}, 1.0, "a channel"),
         ({"today_m": 99.3}, {}, 1.0, "dug out"),
         ({"shore_slope": 0.4}, {}, 1.0, "steep sides"),
+        ({"shore_slope": 0.16, "half_width_m": 15.0}, {}, 1.0, "steep sides"),
+        ({"shore_slope": 0.22, "half_width_m": 7.0, "bed_in_pool_m": 99.3, "pool_m2": 900.0}, {}, 1.0, "steep sides"),
+        ({"unheld_m": 300.0}, {}, 1.0, "lies lower"),
+        ({"unheld_m": 80.0, "drain_in_pool_m": 0.0}, {"kind": "roadside"}, 1.0, "lies lower"),
         ({"ditch_in_pool_m": 0.0}, {}, 1.0, "no ditch enters"),
         ({"cut_depth_m": 0.1}, {}, 1.0, "hardly cut"),
         ({"sure_in_pool_m": 0.0}, {"sure": False, "bank_climb_m": 0.1}, 2.0, "faint lines"),
-        ({"floor_m": 99.8, "today_m": 99.82}, {"sure": False, "bank_climb_m": 0.0}, 1.0, "little says"),
+        (
+            {"floor_m": 99.8, "today_m": 99.82, "bed_in_pool_m": 99.68},
+            {"sure": False, "bank_climb_m": 0.0},
+            1.0,
+            "little says",
+        ),
+        ({"bed_in_pool_m": 99.42}, {}, 1.0, "below the floor"),
         ({"bed_in_pool_m": 99.38, "sure_in_pool_m": 0.0}, {}, 1.0, "below the floor"),
         ({"floor_m": 99.7, "today_m": 99.75, "drain_in_pool_m": 0.0}, {"kind": "roadside"}, 1.0, "beside the road"),
-        ({"floor_m": 99.84, "today_m": 99.86, "upstream_m": 300.0}, {}, 1.0, "shallow strip"),
         ({"rough_ground": 1.0}, {"kind": "roadside"}, 1.0, "woods"),
         ({"rough_ground": 1.0}, {"bank_climb_m": 0.1}, 1.0, "woods"),
         ({"rough_ground": 1.0, "listed_cuts": 0.5}, {}, 1.0, "woods"),
         (
-            {"upstream_m": 300.0, "pool_m2": 700.0, "half_width_m": 9.5, "bed_in_pool_m": 99.3},
+            {"upstream_m": 300.0, "pool_m2": 700.0, "half_width_m": 9.5, "bed_in_pool_m": 99.3, "shore_slope": 0.14},
             {},
             1.0,
             "pond or pit",

@@ -34,6 +34,8 @@ class SiteSettings:
     )
     witness_drop_m: float = number(0.45, "m", (0.1, 2.0), "how far the cautious spill may lie lower", _TRIAL)
     sheet_rise_m: float = number(0.10, "m", (0.0, 0.3), "a pool that spreads by less rise than this is a sheet", _TRIAL)
+    sheet_share: float = number(0.2, "-", (0.0, 1.0), "and by less than this share of its depth", _TRIAL)
+    sheet_depth_m: float = number(0.03, "m", (0.0, 1.0), "a sheet is no deeper on average", _TRIAL)
     brim_m: float = number(
         0.03, "m", (0.0, 0.2), "pools that join within this of their spill are sites of their own", _TRIAL
     )
@@ -49,8 +51,21 @@ class SiteSettings:
         40.0, "m", (5.0, 100.0), "openings of one ditch nearer than this are closed by one plug", _PRACTICE
     )
     shore_slope: float = number(
-        0.2, "-", (0.05, 1.0), "shores steeper than this all round are pits or channels", _PRACTICE
+        0.2, "-", (0.05, 1.0), "shores steeper than this hold only basins drained below their floor", _TRIAL
     )
+    pit_slope: float = number(0.3, "-", (0.05, 1.0), "shores steeper than this all round are dug", _PRACTICE)
+    pit_from: float = number(0.15, "-", (0.05, 1.0), "from here on a shore is compared with the whole pool", _TRIAL)
+    pit_bowl: float = number(
+        3.0, "-", (1.0, 10.0), "shore slope over depth / half width of a pit; 1 is a cone, 2 a bowl", _TRIAL
+    )
+    unheld_m: float = number(
+        60.0, "m", (20.0, 500.0), "longest shore held by a road strip alone where no drain enters", _TRIAL
+    )
+    unheld_drain: float = number(0.3, "-", (0.0, 1.0), "least share of other than roadside ditch in a pool", _TRIAL)
+    crossing_reach: float = number(
+        1.5, "-", (0.0, 5.0), "ditch in a pool over its half width: a shorter one comes in over the shore", _TRIAL
+    )
+    unheld_most_m: float = number(200.0, "m", (20.0, 1000.0), "the same where a drain enters", _TRIAL)
     upstream_m: float = number(
         40.0, "m", (10.0, 500.0), "more ditch than this from above: the drain passes through", _PRACTICE
     )
@@ -58,6 +73,8 @@ class SiteSettings:
     half_width_m: float = number(6.0, "m", (2.0, 30.0), "pools nowhere this far from their shore are channels", _TRIAL)
     slim: float = number(20.0, "-", (5.0, 100.0), "area over half width squared of a channel", _TRIAL)
     arm: float = number(26.0, "-", (10.0, 200.0), "area over half width squared of an old river arm", _TRIAL)
+    arm_along: float = number(0.5, "-", (0.1, 2.0), "a drain along more of a pool's length makes it an arm", _TRIAL)
+    dug_slim: float = number(12.0, "-", (5.0, 100.0), "the same for a pool most of which is dug", _TRIAL)
     dug_share: float = number(0.6, "-", (0.2, 1.0), "pools with more dug ground than this are channels", _TRIAL)
     weak_climb_m: float = number(
         0.2, "m", (0.0, 1.0), "an unsure line whose lower bank climbs less than this says little", _TRIAL
@@ -71,12 +88,13 @@ class SiteSettings:
         20.0, "m", (0.0, 200.0), "above it a listed ditch must run this far into a pool, or half its half width", _TRIAL
     )
     cut_depth_m: float = number(0.25, "m", (0.05, 1.0), "least depth of the cut below the spill", _TRIAL)
+    bed_least_m: float = number(0.0, "m", (-0.2, 0.5), "every line must run this much below the floor", _TRIAL)
     bed_below_m: float = number(0.10, "m", (0.0, 0.5), "a weak line must run this much below the floor", _TRIAL)
     roadside_depth_m: float = number(
         0.4, "m", (0.0, 2.0), "basins drained by a roadside ditch are offered from this depth on", _TRIAL
     )
-    passing_depth_m: float = number(0.17, "m", (0.0, 1.0), "least depth beside a passing ditch", _TRIAL)
     pit_ratio: float = number(0.06, "-", (0.0, 1.0), "depth over half width of a pit", _TRIAL)
+    passing_bowl: float = number(2.0, "-", (1.0, 10.0), "least shore slope over depth / half width of it", _TRIAL)
     passing_area_m2: float = number(
         1500.0, "m2", (0.0, 1e5), "smaller pools on a passing ditch need a bed well below their floor", _TRIAL
     )

@@ -25,8 +25,10 @@ from wetscout.records import (
 from wetscout.settings.sites import SiteSettings
 from wetscout.settings.surroundings import SurroundingSettings
 from wetscout.sites.cuts import Window, find_cuts
-from wetscout.sites.judge import Measures, children_of, choose, lift, lower_nodes, measure
+from wetscout.sites.judge import Measures, lift, measure
 from wetscout.sites.network import Network
+from wetscout.sites.pick import Picker
+from wetscout.sites.rim import unheld_shore
 from wetscout.sites.setting import Surroundings
 from wetscout.sites.turned_down import reason_against
 
@@ -117,26 +119,12 @@ class Finder:
         noise = self.terrain.noise_m
         lifted = lift(noise, self.cell_m, self.s)
         m = measure(self.surfaces, self.tree, (filled_today, filled_cautious), (noise, lifted), self.s)
-        nodes, down = choose(self.tree, m, self.s)
-        kept: list[Candidate] = []
-        children = children_of(self.tree)
-        stack = nodes[::-1]
-        while stack:
-            node = stack.pop()
+
+        def judged(node: int) -> tuple[Candidate, str | None]:
             candidate = self._candidate(node, m)
-            if not candidate.closes:
-                # too many openings for this level: a lower pool inside it may need fewer plugs
-                depth = m.spill[node] - m.floor[node]
-                inner = lower_nodes(self.tree, m, node, children, max(0.05, 0.15 * depth))
-                if inner:
-                    stack.extend(inner[::-1])
-                    continue
-            reason = self._turn_down(candidate)
-            if reason:
-                down.append((node, reason))
-            else:
-                kept.append(candidate)
-        kept.sort(key=lambda c: c.node)
+            return candidate, self._turn_down(candidate)
+
+        kept, down = Picker(self.tree, m, judged, self.s).run()
         return Found(tuple(kept), tuple(down), m, self.network)
 
     def _window(self, node: int, level: float) -> tuple[Window, np.ndarray]:
@@ -181,23 +169,10 @@ class Finder:
         cut_ids = {c.ditch_id for c in cuts if c.ditch_id is not None}
         upstream = self._upstream({j: (int(at.min()), int(at.max())) for j, at in inside.items()})
         row = self.tree.table.iloc[node]
-        h, w = window.pool.shape
-        box = (slice(window.row0, window.row0 + h), slice(window.col0, window.col0 + w))
         signs = {
-            "pool_m2": float(window.pool.sum()) * self.cell_m**2,
-            "water_share": float(self.terrain.water[box][window.pool].mean()),
-            "shore_slope": self._shore_slope(window),
-            "half_width_m": float(ndimage.distance_transform_edt(np.pad(window.pool, 1)).max()) * self.cell_m,
+            **self._signs(window, spill, inside),
             "cut_depth_m": spill - min(cut.bed_m for cut in cuts) if cuts else 0.0,
-            "dug_share": float(((window.corridor & CUT) > 0)[window.pool].mean()),
             "witness_m": float(m.witness[node]),
-            "ditch_in_pool_m": sum(at.size for at in inside.values()) * self.cell_m,
-            "drain_in_pool_m": sum(at.size for j, at in inside.items() if self.network.ditches[j].kind != "roadside")
-            * self.cell_m,
-            "sure_in_pool_m": sum(at.size for j, at in inside.items() if self.network.ditches[j].sure) * self.cell_m,
-            "bed_in_pool_m": min(
-                (float(self.network.ditches[j].bed_m[at].min()) for j, at in inside.items()), default=np.nan
-            ),
         }
         pool_rows, pool_cols = np.flatnonzero(window.pool.any(axis=1)), np.flatnonzero(window.pool.any(axis=0))
         box = (slice(pool_rows[0], pool_rows[-1] + 1), slice(pool_cols[0], pool_cols[-1] + 1))
@@ -219,6 +194,25 @@ class Finder:
             next_at=next_at,
             signs={**signs, **self.around.signs(pool, cuts)},
         )
+
+    def _signs(self, window: Window, spill: float, inside: dict[int, np.ndarray]) -> dict[str, float]:
+        """What pool, shore and the lines in the pool show."""
+        h, w = window.pool.shape
+        box = (slice(window.row0, window.row0 + h), slice(window.col0, window.col0 + w))
+        unheld = unheld_shore(window.natural, window.corridor, window.pool, (spill, 0.05), round(25.0 / self.cell_m))
+        ditches = self.network.ditches
+        return {
+            "pool_m2": float(window.pool.sum()) * self.cell_m**2,
+            "water_share": float(self.terrain.water[box][window.pool].mean()),
+            "shore_slope": self._shore_slope(window),
+            "half_width_m": float(ndimage.distance_transform_edt(np.pad(window.pool, 1)).max()) * self.cell_m,
+            "dug_share": float(((window.corridor & CUT) > 0)[window.pool].mean()),
+            "unheld_m": unheld * self.cell_m,
+            "ditch_in_pool_m": sum(at.size for at in inside.values()) * self.cell_m,
+            "drain_in_pool_m": sum(at.size for j, at in inside.items() if ditches[j].kind != "roadside") * self.cell_m,
+            "sure_in_pool_m": sum(at.size for j, at in inside.items() if ditches[j].sure) * self.cell_m,
+            "bed_in_pool_m": min((float(ditches[j].bed_m[at].min()) for j, at in inside.items()), default=np.nan),
+        }
 
     def _upstream(self, inside: dict[int, tuple[int, int]]) -> float:
         """Ditch length that enters a pool from above: stations above the first one in the pool, with side ditches.

@@ -171,17 +171,25 @@ def inner_pools(tree: Tree, m: Measures, i: int, children: list[list[int]], s: S
         if not below:
             return []
         rise = spill[i] - max(spill[k] for k in below)
-        if rise > s.sheet_rise_m:
+        if rise > min(s.sheet_rise_m, s.sheet_share * (spill[i] - m.floor[i])):
             return []
         largest = max(area[k] for k in below)
         cut = [k for k in below if m.cut[k]]
         if not cut:
             return []
-        if largest * s.sheet_spread <= area[at]:
+        if largest * s.sheet_spread <= area[at] and _spread_depth(tree, i, below, rise) <= s.sheet_depth_m:
             return cut
         if len(cut) > 1:
             return cut if rise <= s.brim_m else []
         at = cut[0]
+
+
+def _spread_depth(tree: Tree, i: int, below: list[int], rise: float) -> float:
+    """Mean depth at a node's spill of the ground that it wets beyond the pools inside it [m]."""
+    area, volume = tree.table["area_m2"].to_numpy(), tree.table["volume_m3"].to_numpy()
+    spill = tree.table["spill_m"].to_numpy()
+    inside = sum(volume[k] + (spill[i] - spill[k]) * area[k] for k in below)
+    return float((volume[i] - inside) / max(area[i] - sum(area[k] for k in below), 1e-9))
 
 
 def lower_nodes(tree: Tree, m: Measures, i: int, children: list[list[int]], step_m: float) -> list[int]:
@@ -230,40 +238,3 @@ def children_of(tree: Tree) -> list[list[int]]:
     for i in np.flatnonzero(parent >= 0):
         children[parent[i]].append(int(i))
     return children
-
-
-def choose(tree: Tree, m: Measures, s: SiteSettings) -> tuple[list[int], list[tuple[int, str]]]:
-    """Offer the highest node that is cut, along each way up the tree.
-
-    Parameters
-    ----------
-    tree : Tree
-    m : Measures
-    s : SiteSettings
-
-    Returns
-    -------
-    offered : list of int
-        Nodes.
-    turned_down : list of (node, reason)
-        Cut nodes that only hold on the crest surface.
-    """
-    parent = tree.table["parent"].to_numpy(dtype=np.int64)
-    n = parent.size
-    children = children_of(tree)
-    offered: list[int] = []
-    down: list[tuple[int, str]] = []
-    stack = [i for i in range(n) if parent[i] < 0]
-    while stack:
-        i = stack.pop()
-        if m.cut[i]:
-            if holds(m, i, s):
-                inner = inner_pools(tree, m, i, children, s)
-                if inner:
-                    stack.extend(inner)
-                else:
-                    offered.append(i)
-                continue
-            down.append((i, "the ground around does not close: a valley crossed by a ditch, not a basin"))
-        stack.extend(children[i])
-    return sorted(offered), down

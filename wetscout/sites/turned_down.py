@@ -42,32 +42,59 @@ def reason_against(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSetti
 
 def _shape(c: Candidate, s: SiteSettings) -> str | None:
     """Pits, ponds and channels told by the shape of their pool."""
-    half, area = c.signs["half_width_m"], c.signs["pool_m2"]
+    half, area, dug = c.signs["half_width_m"], c.signs["pool_m2"], c.signs["dug_share"]
     narrow = half < s.half_width_m or (half < 1.5 * s.half_width_m and area > s.slim * half * half)
+    most_dug = dug > s.dug_share and (half < 1.3 * s.half_width_m or area > s.dug_slim * half * half)
+    # a drain that runs well into the pool was dug for it; an arm or a swale has one along its whole length, or none
+    length = area / max(2.0 * half, 1.0)
+    entered = 0.5 * half <= c.signs["drain_in_pool_m"] <= s.arm_along * length and area <= 1.5 * s.arm * half * half
     tests = (
         (
-            area > s.arm * half * half and half < 5 * s.half_width_m,
+            area > s.arm * half * half and half < 5 * s.half_width_m and not entered,
             "long and narrow: an old river arm or a channel, not a basin",
         ),
-        (narrow or c.signs["dug_share"] > s.dug_share, "the pool is a channel, not a basin"),
+        (narrow or most_dug, "the pool is a channel, not a basin"),
         (c.today_m < c.floor_m - 0.05 * (c.spill_m - c.floor_m), "the floor itself is dug out"),
-        (
-            c.signs["shore_slope"] > s.shore_slope,
-            "steep sides all round: a dug pond, a pit or a channel, not a wetland basin",
-        ),
+        (_pit(c, s), "steep sides all round: a dug pond, a pit or a channel, not a wetland basin"),
     )
     return next((why for failed, why in tests if failed), None)
 
 
+def _pit(c: Candidate, s: SiteSettings) -> bool:
+    """Dug sides are steep, and steep for the depth: a pit has a flat floor, a hollow of ice or wind is a bowl."""
+    slope, depth = c.signs["shore_slope"], c.spill_m - c.floor_m
+    bowl = slope * c.signs["half_width_m"] / max(depth, 0.01)
+    below = c.floor_m - c.signs["bed_in_pool_m"]
+    return bool(
+        slope > s.pit_slope
+        or (slope > s.pit_from and bowl > s.pit_bowl)
+        or (slope > s.shore_slope and not below >= 2 * s.bed_below_m)
+    )
+
+
 def _ditch(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSettings) -> str | None:
-    """What drains it must reach below the floor and cut the rim."""
+    """What drains it must cut the rim, and the rim must be ground."""
     coarse = max(cell_m - 1.0, 0.0)
-    depth = c.spill_m - c.floor_m
     if c.signs["ditch_in_pool_m"] <= 0 or c.signs["cut_depth_m"] < s.cut_depth_m - 0.07 * coarse:
         return "no ditch enters the pool, or the way out is hardly cut"
-    beside_road = main is not None and main.kind == "roadside"
+    drains = c.signs["drain_in_pool_m"] >= s.unheld_drain * c.signs["ditch_in_pool_m"] or _crosses(c, s)
+    if c.signs["unheld_m"] > (s.unheld_most_m if drains else s.unheld_m):
+        return "held by a road strip or a channel only: the ground behind it lies lower"
     below = c.floor_m - c.signs["bed_in_pool_m"]
-    reaches = min(0.5 * c.signs["half_width_m"], s.reach_into_m)
+    why = _faint(c, main, (below, cell_m), s) or _depth(c, main, below + 0.1 * coarse, s)
+    if why or c.upstream_m <= s.upstream_m:
+        return why
+    return _passing(c, c.spill_m - c.floor_m, below + 0.1 * coarse, s)
+
+
+def _crosses(c: Candidate, s: SiteSettings) -> bool:
+    """Whether the ditch only comes in over the shore; one beside a road runs along it."""
+    return bool(c.signs["ditch_in_pool_m"] <= s.crossing_reach * c.signs["half_width_m"])
+
+
+def _faint(c: Candidate, main: Ditch | None, at: tuple[float, float], s: SiteSettings) -> str | None:
+    """A line that is not listed must prove itself by its depth or its banks."""
+    below, cell_m = at
     # the best sign outranks length and listing: a straight bed below the floor whose banks climb downstream
     known = (
         main is not None
@@ -77,18 +104,28 @@ def _ditch(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSettings) -> 
         and below >= s.bed_below_m
         and c.signs["dug_share"] <= s.known_dug
     )
+    reaches = min(0.5 * c.signs["half_width_m"], s.reach_into_m)
     if cell_m > s.fine_cell_m and not known and c.signs["sure_in_pool_m"] < reaches:
         return "at this cell size only faint lines enter the pool, and most of those are no drains"
-    faint = main is None or (not main.sure and main.bank_climb_m < s.weak_climb_m)
-    if faint and (depth < s.weak_depth_m or c.signs["pool_m2"] < s.weak_area_m2):
-        return "small, and little says that a drain was dug here"
-    weak = c.signs["sure_in_pool_m"] <= 0 or main is None or not main.sure or beside_road
-    if weak and below < s.bed_below_m - 0.1 * coarse:
-        return "no ditch reaches below the floor"
     drains = c.signs["drain_in_pool_m"] >= 0.5 * c.signs["ditch_in_pool_m"]
-    if beside_road and not drains and depth < s.roadside_depth_m:
+    faint = main is None or (not main.sure and main.bank_climb_m < s.weak_climb_m)
+    deep = below >= (1.5 if drains else 3.0) * s.bed_below_m
+    small = c.spill_m - c.floor_m < s.weak_depth_m or c.signs["pool_m2"] < s.weak_area_m2
+    if faint and small and not deep:
+        return "small, and little says that a drain was dug here"
+    return None
+
+
+def _depth(c: Candidate, main: Ditch | None, below: float, s: SiteSettings) -> str | None:
+    """A drain had to be dug deeper than the deepest part of the wetland; a roadside ditch only passes by."""
+    beside_road = main is not None and main.kind == "roadside"
+    weak = c.signs["sure_in_pool_m"] <= 0 or main is None or not main.sure or beside_road
+    if below < (s.bed_below_m if weak else s.bed_least_m):
+        return "no ditch reaches below the floor"
+    drains = c.signs["drain_in_pool_m"] >= 0.5 * c.signs["ditch_in_pool_m"] or _crosses(c, s)
+    if beside_road and not drains and c.spill_m - c.floor_m < s.roadside_depth_m:
         return "held by road fill, drained by the ditch beside the road"
-    return _passing(c, depth, below + 0.1 * coarse, s) if c.upstream_m > s.upstream_m else None
+    return None
 
 
 def _woods(c: Candidate, main: Ditch | None, s: SiteSettings) -> str | None:
@@ -110,9 +147,8 @@ def _woods(c: Candidate, main: Ditch | None, s: SiteSettings) -> str | None:
 
 def _passing(c: Candidate, depth: float, below: float, s: SiteSettings) -> str | None:
     """A ditch that comes from above runs past many hollows that it did not drain."""
-    if depth < s.passing_depth_m:
-        return "a shallow strip along a passing ditch"
-    pit = depth > s.pit_ratio * c.signs["half_width_m"]
+    half = c.signs["half_width_m"]
+    pit = depth > s.pit_ratio * half and c.signs["shore_slope"] * half > s.passing_bowl * depth
     if pit and c.signs["pool_m2"] < s.passing_area_m2 and below < 2 * s.bed_below_m:
         return "a small hollow beside a passing ditch that does not reach below its floor: a pond or pit"
     return None

@@ -1,0 +1,110 @@
+"""Which of nested cut basins is offered, and how much of a rim is real ground."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from types import SimpleNamespace
+
+import numpy as np
+import pandas as pd
+import pytest
+from test_turned_down import basin
+
+from wetscout.records import CUT, FILL
+from wetscout.settings.sites import SiteSettings
+from wetscout.sites.judge import Measures
+from wetscout.sites.pick import VALLEY, Picker
+from wetscout.sites.rim import unheld_shore
+
+
+def picked(parent, spill, area, volume, against, *, witness=None, closes=None, cut=None):
+    """Run the picker over a made-up tree with floors at 0; `against` maps nodes to reasons."""
+    n = len(parent)
+    spill = np.array(spill, dtype=float)
+    table = pd.DataFrame({"parent": parent, "spill_m": spill, "area_m2": area, "volume_m3": volume})
+    yes = np.ones(n, dtype=bool)
+    m = Measures(
+        spill=spill,
+        floor=np.zeros(n),
+        today=np.zeros(n),
+        witness=spill if witness is None else np.array(witness, dtype=float),
+        lost=spill,
+        cut=yes if cut is None else np.array(cut),
+        whole=~yes,
+        looked=yes,
+        floor_at=np.zeros((n, 2), dtype=np.int64),
+    )
+
+    def judge(i):
+        return replace(basin(), node=i, closes=closes is None or closes[i]), against.get(i)
+
+    kept, down = Picker(SimpleNamespace(table=table), m, judge, SiteSettings()).run()
+    return [c.node for c in kept], dict(down)
+
+
+def test_the_highest_cut_basin_is_offered():
+    assert picked([2, 2, -1], [0.5, 0.6, 1.0], [900, 900, 3000], [200, 200, 1500], {}) == ([2], {})
+
+
+def test_what_lies_inside_a_basin_that_fails_is_looked_at():
+    kept, down = picked([2, 2, -1], [0.5, 0.6, 1.0], [900, 900, 3000], [200, 200, 1500], {2: "a strip", 0: "a pit"})
+    assert kept == [1]
+    assert down == {2: "a strip", 0: "a pit"}
+
+
+def test_where_nothing_inside_stands_the_outer_reason_is_told():
+    kept, down = picked([1, -1], [0.5, 1.0], [900, 3000], [200, 1500], {0: "a pit", 1: "a strip"})
+    assert kept == [] and down == {1: "a strip"}
+
+
+def test_a_thin_sheet_is_left_for_its_pool_and_taken_when_the_pool_fails():
+    # 1000 m2 at 0.50 m; 0.04 m higher 9000 m2 more, 0.02 m deep on average
+    tree = ([1, -1], [0.50, 0.54], [1000, 10000], [250, 250 + 0.04 * 1000 + 0.02 * 9000])
+    assert picked(*tree, {})[0] == [0]
+    assert picked(*tree, {0: "a pit"}) == ([1], {})
+
+
+def test_a_second_hollow_is_no_sheet():
+    # the same step, but what it adds is 0.2 m deep
+    assert picked([1, -1], [0.50, 0.54], [1000, 10000], [250, 250 + 40 + 0.2 * 9000], {})[0] == [1]
+
+
+def test_a_step_that_is_much_of_the_depth_is_no_sheet():
+    # 0.04 m of a basin 0.16 m deep
+    assert picked([1, -1], [0.12, 0.16], [1000, 10000], [60, 60 + 40 + 0.02 * 9000], {})[0] == [1]
+
+
+def test_below_a_valley_and_below_too_many_openings_it_looks_on():
+    tree = ([1, -1], [0.5, 1.0], [900, 3000], [200, 1500])
+    assert picked(*tree, {}, witness=[0.5, 0.3]) == ([0], {1: VALLEY})
+    assert picked(*tree, {}, closes=[True, False])[0] == [0]
+    assert picked(*tree, {}, cut=[True, False])[0] == [0]
+
+
+@pytest.mark.parametrize("step", [1, 2])
+def test_shore_along_a_strip_on_a_slope_is_held_by_nothing(step):
+    # a plane falls 1 % east; a road strip 12 m wide runs across the fall, natural ground there carried 0.3 m too high
+    size = 200 // step
+    col = np.arange(size) * step
+    ground = np.tile((10 - 0.01 * col).astype(np.float32), (size, 1))
+    corridor = np.zeros((size, size), dtype=np.uint8)
+    strip = (col >= 100) & (col < 112)
+    corridor[:, strip] = CUT | FILL
+    ground[:, strip] += np.float32(0.3)
+    pool = (ground < 9.2) & (col[None, :] < 100)
+    pool[: 40 // step] = pool[160 // step :] = False
+    # closed form: 120 m of shore lie along the strip, ground behind it 0.3 m under the pool
+    assert unheld_shore(ground, corridor, pool, (9.2, 0.05), 25 // step) * step == pytest.approx(120, abs=4 * step)
+
+
+def test_a_ditch_through_a_rim_leaves_its_own_width():
+    row, col = np.mgrid[-60:61, -60:121].astype(float)
+    radius = np.hypot(row, col)
+    ground = np.where(radius < 50, 9 + radius / 50, 10 - (radius - 50) / 50).astype(np.float32)
+    corridor = np.where((np.abs(row) <= 4) & (col > 0), CUT, 0).astype(np.uint8)
+    pool = (ground < 9.98) & (radius < 50)
+    far = unheld_shore(ground, corridor, pool, (9.98, 0.05), 25)
+    # both banks of the 9 m wide corridor as far as 25 m reach back over the rim
+    assert 9 <= far <= 9 + 2 * 25
+    corridor[:] = 0
+    assert unheld_shore(ground, corridor, pool, (9.98, 0.05), 25) == 0

@@ -1,0 +1,100 @@
+"""Which of nested cut basins is offered: from the highest down, until one stands the tests."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from wetscout.records import Candidate, Tree
+from wetscout.settings.sites import SiteSettings
+from wetscout.sites.judge import Measures, children_of, holds, inner_pools, lower_nodes
+
+VALLEY = "the ground around does not close: a valley crossed by a ditch, not a basin"
+Judge = Callable[[int], tuple[Candidate, str | None]]
+Down = list[tuple[int, str]]
+
+
+@dataclass
+class Picker:
+    """Walks down a tree of basins.
+
+    Attributes
+    ----------
+    tree : Tree
+        Of the natural surface.
+    m : Measures
+    judge : callable
+        Gives the candidate of a node, and what speaks against it.
+    s : SiteSettings
+    """
+
+    tree: Tree
+    m: Measures
+    judge: Judge
+    s: SiteSettings
+    children: list[list[int]] = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.children = children_of(self.tree)
+
+    def run(self) -> tuple[list[Candidate], Down]:
+        """Pick in the whole tree.
+
+        Returns
+        -------
+        kept : list of Candidate
+            In the order of their nodes.
+        turned_down : list of (node, reason)
+        """
+        parent = self.tree.table["parent"].to_numpy(dtype=np.int64)
+        kept: list[Candidate] = []
+        down: Down = []
+        stack = [int(i) for i in np.flatnonzero(parent < 0)]
+        while stack:
+            i = stack.pop()
+            if not self.m.cut[i]:
+                stack.extend(self.children[i])
+            elif holds(self.m, i, self.s):
+                offers, against = self._offers(i)
+                kept += offers
+                down += against
+            else:
+                down.append((i, VALLEY))
+                stack.extend(self.children[i])
+        return sorted(kept, key=lambda c: c.node), sorted(down)
+
+    def _offers(self, i: int) -> tuple[list[Candidate], Down]:
+        """What a cut basin gives: itself, the pools it is only a sheet over, or what lies inside when it fails."""
+        if not holds(self.m, i, self.s):
+            return self._inside(self._cut_below(i), [(i, VALLEY)])
+        inner = inner_pools(self.tree, self.m, i, self.children, self.s)
+        if inner:
+            offers, against = self._inside(inner, [])
+            if offers:
+                return offers, against
+        candidate, reason = self.judge(i)
+        depth = self.m.spill[i] - self.m.floor[i]
+        lower = lower_nodes(self.tree, self.m, i, self.children, max(0.05, 0.15 * depth))
+        if not candidate.closes:
+            # too many openings for this level: a lower pool inside it may need fewer plugs
+            offers, against = self._inside(lower, [])
+            if offers:
+                return offers, against
+        if reason is None:
+            return [candidate], []
+        return self._inside(lower, [(i, reason)])
+
+    def _cut_below(self, i: int) -> list[int]:
+        return lower_nodes(self.tree, self.m, i, self.children, 0.0)
+
+    def _inside(self, nodes: list[int], own: Down) -> tuple[list[Candidate], Down]:
+        """Offers of nodes inside a basin; where they give none, what is said of the basin itself stands for them."""
+        parts = [self._offers(k) for k in nodes]
+        offers = [c for part, _ in parts for c in part]
+        against = [d for _, part in parts for d in part]
+        return offers, own + against if offers or not own else own
+
+
+__all__ = ["VALLEY", "Picker"]
