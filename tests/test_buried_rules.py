@@ -10,7 +10,7 @@ import pytest
 from wetscout.buried.faint import trace
 from wetscout.buried.heads import abrupt_heads
 from wetscout.buried.hollows import Hollow, speaks_against, speaks_for
-from wetscout.buried.open_ways import drained_openly
+from wetscout.buried.open_ways import OpenWays
 from wetscout.buried.rim import dip_beside
 from wetscout.buried.routes import Router
 from wetscout.records import FILL, Crossing, Ditch, Linework, Patch, Surfaces
@@ -104,17 +104,17 @@ def test_a_ditch_that_leaves_the_pool_or_a_culvert_under_a_road_drains_it_openly
     plain = surfaces(np.full((120, 240), 100.0))
     out = np.arange(40, 140)
     through = ditch(np.full(out.size, 60), out, np.full(out.size, 99.3))
-    assert drained_openly(hollow(), Linework((through,)), plain, 1.0, S)
+    assert OpenWays(Linework((through,)), plain, 1.0, S).drain(hollow())
     shallow = ditch(np.full(out.size, 60), out, np.full(out.size, 99.9))
-    assert not drained_openly(hollow(), Linework((shallow,)), plain, 1.0, S)
+    assert not OpenWays(Linework((shallow,)), plain, 1.0, S).drain(hollow())
     inside = ditch(np.full(15, 60), np.arange(35, 50), np.full(15, 99.3))
-    assert not drained_openly(hollow(), Linework((inside,)), plain, 1.0, S)
+    assert not OpenWays(Linework((inside,)), plain, 1.0, S).drain(hollow())
     # what joins two ends without a road between may be the covered pipe itself
     culvert = Crossing(np.array([60.0, 60.0]), np.array([58.0, 80.0]), np.array([99.4, 99.2]), False)
-    assert not drained_openly(hollow(), Linework(crossings=(culvert,)), plain, 1.0, S)
+    assert not OpenWays(Linework(crossings=(culvert,)), plain, 1.0, S).drain(hollow())
     road = plain.corridor.copy()
     road[:, 66:72] = FILL
-    assert drained_openly(hollow(), Linework(crossings=(culvert,)), replace(plain, corridor=road), 1.0, S)
+    assert OpenWays(Linework(crossings=(culvert,)), replace(plain, corridor=road), 1.0, S).drain(hollow())
 
 
 @pytest.mark.parametrize("cell_m", [1.0, 2.0])

@@ -3,7 +3,7 @@
 from wetscout.buried.find import Looked, Searcher
 from wetscout.buried.heads import cut_depth
 from wetscout.buried.hollows import Chooser, Hollow
-from wetscout.buried.open_ways import drained_openly, one_a_basin
+from wetscout.buried.open_ways import OpenWays, one_a_basin
 from wetscout.buried.site import covered_site
 from wetscout.buried.wet_ground import wet_ground
 
@@ -11,10 +11,10 @@ __all__ = [
     "Chooser",
     "Hollow",
     "Looked",
+    "OpenWays",
     "Searcher",
     "covered_site",
     "cut_depth",
-    "drained_openly",
     "one_a_basin",
     "wet_ground",
 ]

@@ -156,12 +156,15 @@ class Searcher:
     def _heads(self, hollow: Hollow) -> list[tuple[float, float, Head]]:
         """Abrupt heads that point at the hollow, nearest first: distance from its shore [m], angle off [deg]."""
         s, cell = self.s, self.cell_m
+        heads = [head for head in self.heads if _within(hollow, head, s.head_far_m / cell)]
+        if not heads:
+            return []
         edge = hollow.pool.mask & ~ndimage.binary_erosion(hollow.pool.mask)
         rows, cols = np.nonzero(edge)
         rows, cols = rows + hollow.pool.row0, cols + hollow.pool.col0
         least = np.cos(np.radians(s.head_cone_deg))
         found = []
-        for head in self.heads:
+        for head in heads:
             d_row, d_col = rows - head.row, cols - head.col
             away = np.hypot(d_row, d_col)
             nearest = float(away.min()) * cell
@@ -297,6 +300,13 @@ def _faint_line(seen: Trace, strength: float, cell_m: float) -> FaintLine:
     return FaintLine(seen.row, seen.col, form, strength, seen.height_m, length)
 
 
+def _within(hollow: Hollow, head: Head, reach: float) -> bool:
+    """Whether a head lies within `reach` cells of a pool's window."""
+    h, w = hollow.pool.mask.shape
+    row, col = head.row - hollow.pool.row0, head.col - hollow.pool.col0
+    return bool(-reach <= row <= h + reach and -reach <= col <= w + reach)
+
+
 def _holds(hollow: Hollow, row: float, col: float) -> bool:
     return _on(hollow.pool.mask, (hollow.pool.row0, hollow.pool.col0), row, col)
 
@@ -307,4 +317,6 @@ def _on(mask: np.ndarray, origin: tuple[int, int], row: float, col: float) -> bo
 
 
 def _passes(mask: np.ndarray, origin: tuple[int, int], line: FaintLine) -> bool:
-    return any(_on(mask, origin, float(r), float(c)) for r, c in zip(line.row, line.col, strict=True))
+    r, c = np.rint(line.row).astype(int) - origin[0], np.rint(line.col).astype(int) - origin[1]
+    ok = (r >= 0) & (c >= 0) & (r < mask.shape[0]) & (c < mask.shape[1])
+    return bool(mask[r[ok], c[ok]].any())

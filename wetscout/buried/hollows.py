@@ -149,7 +149,7 @@ class Chooser:
         chosen: set[int] = set()
         for node in sorted(fit)[::-1]:
             # parents come after their children, so each nest is met from its top
-            if not chosen.intersection(_above(node, parent)) and not self._thin(node, fit, parent):
+            if not chosen.intersection(_above(node, parent)) and not self._thin(node, fit):
                 chosen.add(node)
         return tuple(fit[node] for node in sorted(chosen))
 
@@ -211,10 +211,10 @@ class Chooser:
         slope = slope[np.isfinite(slope)]
         return slope.size == 0 or float(np.percentile(slope, 75)) <= self.s.shore_slope
 
-    def _thin(self, node: int, fit: Mapping[int, Hollow], parent: np.ndarray) -> bool:
+    def _thin(self, node: int, fit: Mapping[int, Hollow]) -> bool:
         """Whether a hollow is a thin sheet over a smaller one, or evidence speaks for what lies inside it only."""
         s, mine = self.s, fit[node]
-        inner = [fit[k] for k in fit if k != node and node in _above(k, parent)]
+        inner = [fit[k] for k in range(int(self.tree.first[node]), node) if k in fit]
         rise = min(s.sheet_rise_m, s.sheet_share * (mine.spill_m - mine.floor_m))
         if any(k.area_m2 * s.sheet_spread <= mine.area_m2 and mine.spill_m - k.spill_m <= rise for k in inner):
             return True

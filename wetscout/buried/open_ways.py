@@ -8,7 +8,7 @@ import numpy as np
 from scipy import ndimage
 
 from wetscout.buried.hollows import Hollow
-from wetscout.records import BOOL, FILL, Ditch, Linework, Surfaces, Tree
+from wetscout.records import BOOL, F64, FILL, Crossing, Ditch, Linework, Surfaces, Tree
 from wetscout.settings.buried import BuriedSettings
 
 
@@ -36,40 +36,76 @@ def _leaves(ditch: Ditch, hollow: Hollow, cell_m: float, s: BuriedSettings) -> b
     return beyond >= s.open_beyond_m and bed.size > 0 and float(bed.max()) <= least
 
 
-def drained_openly(hollow: Hollow, lines: Linework, surfaces: Surfaces, cell_m: float, s: BuriedSettings) -> bool:
-    """Whether an open ditch leaves the hollow, or a culvert leads out of it beneath road fill.
+class OpenWays:
+    """Tells which hollows an open ditch leaves, or a culvert leads out of beneath road fill.
 
     Parameters
     ----------
-    hollow : Hollow
     lines : Linework
     surfaces : Surfaces
     cell_m : float
         Cell size [m].
     s : BuriedSettings
-
-    Returns
-    -------
-    bool
     """
-    if any(_leaves(ditch, hollow, cell_m, s) for ditch in lines.ditches):
-        return True
-    reach = max(1, round(s.near_road_m / cell_m))
-    grown = ndimage.binary_dilation(np.pad(hollow.pool.mask, reach), iterations=reach)
-    origin = hollow.pool.row0 - reach, hollow.pool.col0 - reach
-    least = hollow.floor_m + s.open_share * (hollow.spill_m - hollow.floor_m)
-    rows, cols = surfaces.corridor.shape
-    for crossing in lines.crossings:
+
+    def __init__(self, lines: Linework, surfaces: Surfaces, cell_m: float, s: BuriedSettings) -> None:
+        self.lines = lines
+        self.surfaces = surfaces
+        self.cell_m = cell_m
+        self.s = s
+        # windows of all lines: a county has thousands, a hollow meets a handful
+        self.ditch_boxes = _boxes([(d.row, d.col) for d in lines.ditches])
+        self.crossing_boxes = _boxes([(c.row, c.col) for c in lines.crossings])
+
+    def drain(self, hollow: Hollow) -> bool:
+        """Whether a hollow is drained openly.
+
+        Parameters
+        ----------
+        hollow : Hollow
+
+        Returns
+        -------
+        bool
+        """
+        s = self.s
+        reach = max(1, round(s.near_road_m / self.cell_m))
+        near = _meeting(self.ditch_boxes, hollow, reach)
+        if any(_leaves(self.lines.ditches[k], hollow, self.cell_m, s) for k in near):
+            return True
+        crossings = [self.lines.crossings[k] for k in _meeting(self.crossing_boxes, hollow, reach)]
+        if not crossings:
+            return False
+        grown = ndimage.binary_dilation(np.pad(hollow.pool.mask, reach), iterations=reach)
+        origin = hollow.pool.row0 - reach, hollow.pool.col0 - reach
+        least = hollow.floor_m + s.open_share * (hollow.spill_m - hollow.floor_m)
+        return any(self._leads_out(crossing, grown, origin, least) for crossing in crossings)
+
+    def _leads_out(self, crossing: Crossing, grown: BOOL, origin: tuple[int, int], least_m: float) -> bool:
         ends = _on(grown, origin, crossing.row, crossing.col)
-        if not ends.any() or ends.all() or float(crossing.level_m.max()) > least:
-            continue
+        if not ends.any() or ends.all() or float(crossing.level_m.max()) > least_m:
+            return False
         # beneath a road water passes in a culvert; elsewhere what joins two ends may be the covered pipe itself
+        rows, cols = self.surfaces.corridor.shape
         part = np.linspace(0.0, 1.0, 9)
         r = np.rint(crossing.row[0] + part * (crossing.row[1] - crossing.row[0])).astype(int).clip(0, rows - 1)
         c = np.rint(crossing.col[0] + part * (crossing.col[1] - crossing.col[0])).astype(int).clip(0, cols - 1)
-        if crossing.given or ((surfaces.corridor[r, c] & FILL) > 0).any():
-            return True
-    return False
+        return bool(crossing.given or ((self.surfaces.corridor[r, c] & FILL) > 0).any())
+
+
+def _boxes(lines: Sequence[tuple[F64, F64]]) -> F64:
+    """First and last row and column of each line, (n, 4)."""
+    found = [(r.min(), r.max(), c.min(), c.max()) for r, c in lines]
+    return np.array(found, dtype=np.float64).reshape(-1, 4)
+
+
+def _meeting(boxes: F64, hollow: Hollow, reach: int) -> list[int]:
+    """Numbers of the windows that come within `reach` cells of a pool's."""
+    h, w = hollow.pool.mask.shape
+    r0, c0 = hollow.pool.row0 - reach, hollow.pool.col0 - reach
+    r1, c1 = hollow.pool.row0 + h + reach, hollow.pool.col0 + w + reach
+    ok = (boxes[:, 1] >= r0) & (boxes[:, 0] <= r1) & (boxes[:, 3] >= c0) & (boxes[:, 2] <= c1)
+    return [int(k) for k in np.flatnonzero(ok)]
 
 
 def one_a_basin(hollows: Sequence[Hollow], natural: Tree, s: BuriedSettings) -> tuple[Hollow, ...]:

@@ -11,10 +11,10 @@ from wetscout.basins import fill, tree_of
 from wetscout.buried import (
     Chooser,
     Hollow,
+    OpenWays,
     Searcher,
     covered_site,
     cut_depth,
-    drained_openly,
     one_a_basin,
     wet_ground,
 )
@@ -59,8 +59,8 @@ def add_covered(screen: Screen, settings: Settings, evidence: Evidence | None = 
     hollows = Chooser(terrain, surfaces, asis, fill(surfaces.natural), zone_at, s).choose()
     if screen.tree is not None:
         hollows = one_a_basin(hollows, screen.tree, s)
-    cell_m = terrain.grid.cell_m
-    hollows = tuple(h for h in hollows if not drained_openly(h, screen.linework, surfaces, cell_m, s))
+    ways = OpenWays(screen.linework, surfaces, terrain.grid.cell_m, s)
+    hollows = tuple(h for h in hollows if not ways.drain(h))
     hollows, hidden = _apart(hollows, screen, settings)
     looked = Searcher(terrain, surfaces, screen.linework, s).run(hollows)
     # a site leaves the list of open drains only where it stands on the other one
