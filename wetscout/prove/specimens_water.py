@@ -142,12 +142,13 @@ def pond_dams(c: Canvas) -> None:
         floor = c.level(x, y)
         crest = floor + c.rng.uniform(1.2, 2.2)
         dam = crest - np.clip(np.abs(u) - 2.0, 0, None) / 2.5
-        np.maximum(c.z, np.where(np.abs(v) < 75, dam, -np.inf), out=c.z, casting="same_kind")
-        wide = np.abs(v[np.abs(u) < 1.0][c.z[np.abs(u) < 1.0] <= crest + 0.02])
-        end = float(np.quantile(wide, 0.9)) if wide.size else 40.0
         side = 1.0 if c.rng.random() < 0.5 else -1.0
+        fill = (np.abs(v) < 75) & (np.abs(u) < 1.5) & (dam > c.z + 0.05) & (v * side > 0)
+        end = float(np.abs(v[fill]).max()) if fill.any() else 30.0
+        np.maximum(c.z, np.where(np.abs(v) < 75, dam, -np.inf), out=c.z, casting="same_kind")
         along = np.array([-25.0, 0.0, 45.0])
-        off = side * (end + np.array([4.0, 6.0, 0.0]))
+        # round the end of the dam, not through it
+        off = side * (end + np.array([5.0, 8.0, 4.0]))
         corners = Path(x + along * np.cos(turn) - off * np.sin(turn), y + along * np.sin(turn) + off * np.cos(turn))
         c.ditch(resample(corners, 4.0), crest - 0.5, 0.004, (3.0, 3.0))
         behind = (u < 0) & (u > -130) & (np.abs(v) < 80)
