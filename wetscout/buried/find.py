@@ -21,6 +21,8 @@ from wetscout.settings.buried import BuriedSettings
 _HEADS = 4
 # a line within this distance of another hollow's pool or way may carry its water too
 _MAIN_M = 12.0
+# mouths nearer to each other than this are one place to look
+_SAME_MOUTH_M = 20.0
 
 
 @dataclass(frozen=True)
@@ -110,11 +112,18 @@ class Searcher:
                 continue
             route = self.router.way(hollow)
             options = [] if best is None else [best]
-            if route is not None:
+            if route is not None and not self._same_mouth(route, best):
                 options.append(self._option(route, None, (route.mouth.distance_m, 0.0)))
             looked.append(self._judge(hollow, options))
         kept = [one for one in looked if one.confidence]
         return tuple(self._with_main(one, kept) for one in kept)
+
+    def _same_mouth(self, route: Way, best: Option | None) -> bool:
+        """Whether the way of least trench depth ends at the head that was chosen anyway."""
+        if best is None:
+            return False
+        one, other = route.mouth, best.way.mouth
+        return float(np.hypot(one.row - other.row, one.col - other.col)) * self.cell_m <= _SAME_MOUTH_M
 
     def _at_heads(self, hollow: Hollow) -> list[Option]:
         """Ways to the abrupt heads outside that point at the hollow and are low enough for a pipe."""

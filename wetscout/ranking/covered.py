@@ -125,7 +125,7 @@ def _work(site: Site) -> str:
     parts = ["First find the pipe: there may be none."]
     if covered.mouths:
         mouth = covered.mouths[0]
-        parts.append(f"Look for its mouth: {_where(mouth)}, near level {say_level(mouth.level_m)}.")
+        parts.append(f"For its mouth, {_where(mouth)}, near level {say_level(mouth.level_m)}.")
     if covered.main_from:
         parts.append(
             "It may carry water of land upstream: reroute that in solid pipe around the pool, do not break it."
