@@ -59,6 +59,8 @@ def test_nothing_speaks_against_a_plain_drained_basin():
         {"dug_share": 0.65, "half_width_m": 9.0, "pool_m2": 500.0},
         # steep, but a bowl, and drained well below its floor
         {"shore_slope": 0.24, "half_width_m": 6.5, "pool_m2": 600.0},
+        # a wide flat floor between knolls
+        {"shore_slope": 0.16},
         # shallow beside a passing ditch
         {"floor_m": 99.84, "today_m": 99.86, "upstream_m": 300.0},
     ],
@@ -85,7 +87,7 @@ def test_woods_alone_turn_nothing_down():
         ({"dug_share": 0.7, "pool_m2": 12000.0}, {}, 1.0, "a channel"),
         ({"today_m": 99.3}, {}, 1.0, "dug out"),
         ({"shore_slope": 0.4}, {}, 1.0, "steep sides"),
-        ({"shore_slope": 0.16, "half_width_m": 15.0}, {}, 1.0, "steep sides"),
+        ({"shore_slope": 0.16, "half_width_m": 15.0, "pool_m2": 900.0}, {}, 1.0, "steep sides"),
         ({"shore_slope": 0.22, "half_width_m": 7.0, "bed_in_pool_m": 99.3, "pool_m2": 900.0}, {}, 1.0, "steep sides"),
         ({"unheld_m": 300.0}, {}, 1.0, "lies lower"),
         ({"unheld_m": 80.0, "drain_in_pool_m": 0.0}, {"kind": "roadside"}, 1.0, "lies lower"),

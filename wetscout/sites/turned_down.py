@@ -61,13 +61,16 @@ def _shape(c: Candidate, s: SiteSettings) -> str | None:
 
 
 def _pit(c: Candidate, s: SiteSettings) -> bool:
-    """Dug sides are steep, and steep for the depth: a pit has a flat floor, a hollow of ice or wind is a bowl."""
+    """Dug sides are steep, and steep for the depth: a pit has a flat floor, a hollow of ice or wind is a bowl.
+
+    Large hollows between knolls have flat floors and steep shores of their own.
+    """
     slope, depth = c.signs["shore_slope"], c.spill_m - c.floor_m
     bowl = slope * c.signs["half_width_m"] / max(depth, 0.01)
     below = c.floor_m - c.signs["bed_in_pool_m"]
     return bool(
         slope > s.pit_slope
-        or (slope > s.pit_from and bowl > s.pit_bowl)
+        or (slope > s.pit_from and bowl > s.pit_bowl and c.signs["pool_m2"] < s.pit_area_m2)
         or (slope > s.shore_slope and not below >= 2 * s.bed_below_m)
     )
 
