@@ -29,8 +29,19 @@ def _flat_core(z: F32) -> BOOL:
     return core
 
 
-def _height_step(z: F32) -> float:
-    """Smallest usual difference between neighbours that differ [m]: the rounding step of rounded heights."""
+def height_step(z: F32) -> float:
+    """Smallest usual difference between neighbours that differ: the rounding step of rounded heights.
+
+    Parameters
+    ----------
+    z : float32 (rows, cols)
+        Ground [m], NaN where unknown.
+
+    Returns
+    -------
+    float
+        [m]; 0 where all are alike.
+    """
     sample = z[:: max(1, z.shape[0] // 400)]
     gaps = np.abs(np.diff(sample.astype(np.float64), axis=1))
     gaps = gaps[gaps > 0]
@@ -71,7 +82,7 @@ def water_surface(z: F32, cell_m: float, settings: IngestSettings) -> BOOL:
     if not wanted.size:
         return water
     ring = max(2, math.ceil(settings.water_ring_m / cell_m))
-    bank = settings.water_bank_m + 2.0 * _height_step(z)
+    bank = settings.water_bank_m + 2.0 * height_step(z)
     places = ndimage.find_objects(labels)
     for number in wanted:
         rows, cols = places[number - 1]
