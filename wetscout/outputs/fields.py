@@ -112,7 +112,7 @@ PLUGS = LayerSpec(
         _level("overflow_m", "Overflow", "Level at which water passes beside the plug on firm ground."),
         _level("bed_m", "Bed", "Bed of the ditch at the plug."),
         _real("height_m", "Height", "m", "Crest over the bed at the downstream toe."),
-        _real("across_m", "Across", "m", "Extent across the ditch, from bank to bank at crest level."),
+        _real("across_m", "Across", "m", "Length of the line across the ditch, to ground just above spill level."),
         _real("along_m", "Along", "m", "Extent along the ditch: the trade's plug length."),
         _real("fill_m3", "Earth", "m3", "Earth compacted in place, against the ground as surveyed."),
     ),

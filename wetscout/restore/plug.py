@@ -95,7 +95,7 @@ def size_plug(z: F32, cut: Cut, spill_m: float, cell_m: float, s: RestoreSetting
     near = round(4.0 / 0.5)
     middle = slice(half - near, half + near + 1)
     bed_here = float(np.nanmin(ground[middle])) if np.isfinite(ground[middle]).any() else cut.bed_m
-    left, right = _ends(ground, half, crest)
+    left, right = _ends(ground, half, min(crest, spill_m + s.tie_m))
     part = ground[left : right + 1]
     fill = prism_volume(part, 0.5, crest, s.crest_width_m, (s.face_slope, s.face_slope))
     high = max(crest - bed_here, 0.0)
@@ -115,10 +115,10 @@ def size_plug(z: F32, cut: Cut, spill_m: float, cell_m: float, s: RestoreSetting
 
 
 def _ends(ground: F64, half: int, crest: float) -> tuple[int, int]:
-    """Samples at which the ground beside the cut first reaches the crest.
+    """Samples at which the ground beside the cut first stands a little above the spill.
 
-    Where the rim stands lower than the crest the plug would run on along the rim as a dike; it ends on the highest
-    ground within reach instead, which is the rim itself.
+    Led on to its crest level a plug would run along the rim as a dike and close the natural spill with it. Where
+    nothing within reach stands so high it ends on the highest ground, which is the rim itself.
     """
     out = []
     for sign in (-1, 1):

@@ -8,10 +8,14 @@ from typing import Any
 import numpy as np
 
 from wetscout.records import F32, Candidate, Cut, Ditch, Plug, Site, Surfaces, Terrain
-from wetscout.restore.plug import size_plug
+from wetscout.restore.hold import Ground, mend
+from wetscout.restore.plug import PlugSize, size_plug
 from wetscout.restore.pool import stage_table, volume_m3
 from wetscout.settings.restore import RestoreSettings
 from wetscout.units import ACRE_M2
+
+# ground looked at around a pool for the way out [m]
+AROUND_M = 80.0
 
 
 class Builder:
@@ -61,7 +65,7 @@ class Builder:
         h, w = c.pool.mask.shape
         box = (slice(c.pool.row0, c.pool.row0 + h), slice(c.pool.col0, c.pool.col0 + w))
         pool, ground = c.pool.mask, self.surfaces.natural[box]
-        plugs = tuple(self._plug(cut, c, site_id, k + 1) for k, cut in enumerate(c.cuts))
+        cuts, plugs = self._plugs(c, site_id)
         levels = stage_table(ground, pool, (c.floor_m, c.spill_m), self.s.level_steps, self.cell_m2)
         area = float(pool.sum() * self.cell_m2)
         depth = np.clip(c.spill_m - ground[pool].astype(np.float64), 0.0, None)
@@ -77,7 +81,7 @@ class Builder:
             "confidence": self._confidence(c),
             "drain_position": "passes through" if c.upstream_m > passes_at_m else "starts here",
             "upstream_ditch_m": c.upstream_m,
-            "cuts_n": len(c.cuts),
+            "cuts_n": len(cuts),
             "spill_m": c.spill_m,
             "today_m": c.today_m,
             "lost_m": c.spill_m - c.today_m,
@@ -101,8 +105,8 @@ class Builder:
             "_spill_col": c.spill_at[1],
             "_node": c.node,
             "_ditch_ids": c.ditch_ids,
-            "_cut_ditch_ids": tuple(cut.ditch_id for cut in c.cuts if cut.ditch_id is not None),
-            "_under_road": any(cut.under_road for cut in c.cuts),
+            "_cut_ditch_ids": tuple(cut.ditch_id for cut in cuts if cut.ditch_id is not None),
+            "_under_road": any(cut.under_road for cut in cuts),
             "_closes": c.closes,
             "_signs": dict(c.signs),
             "_dry": pool & ~stands,
@@ -115,8 +119,21 @@ class Builder:
         points += [("next", c.next_at[0], c.next_at[1], c.next_at[2])] if c.next_at else []
         return tuple(points)
 
-    def _plug(self, cut: Cut, c: Candidate, site_id: str, order: int) -> Plug:
-        size = size_plug(self.surfaces.today, cut, c.spill_m, self.cell_m, self.s)
+    def _plugs(self, c: Candidate, site_id: str) -> tuple[list[Cut], tuple[Plug, ...]]:
+        """Plugs that hold, and the cuts they close."""
+        today, natural = self.surfaces.today, self.surfaces.natural
+        h, w = c.pool.mask.shape
+        pad = round(AROUND_M / self.cell_m)
+        r0, c0 = max(0, c.pool.row0 - pad), max(0, c.pool.col0 - pad)
+        box = (slice(r0, c.pool.row0 + h + pad), slice(c0, c.pool.col0 + w + pad))
+        pool = np.zeros(today[box].shape, dtype=bool)
+        pool[c.pool.row0 - r0 : c.pool.row0 - r0 + h, c.pool.col0 - c0 : c.pool.col0 - c0 + w] = c.pool.mask
+        sizes = [size_plug(today, cut, c.spill_m, self.cell_m, self.s) for cut in c.cuts]
+        cuts, sizes = mend(Ground(r0, c0, today[box], natural[box], pool, self.cell_m), c, sizes, today, self.s)
+        pairs = enumerate(zip(cuts, sizes, strict=True))
+        return cuts, tuple(self._plug(cut, size, c, site_id, k + 1) for k, (cut, size) in pairs)
+
+    def _plug(self, cut: Cut, size: PlugSize, c: Candidate, site_id: str, order: int) -> Plug:
         values = {
             "spill_m": c.spill_m,
             "crest_m": size.crest_m,

@@ -21,3 +21,10 @@ class RestoreSettings:
     earth_per_water: float = number(
         2.0, "-", (0.1, 100.0), "sites that need more earth per water held than this are not offered", _PRACTICE
     )
+    tie_m: float = number(
+        0.1, "m", (0.0, 1.0), "a plug ends on ground this much above the spill level, so that water can pass", _PRACTICE
+    )
+    hold_m: float = number(
+        0.015, "m", (0.002, 0.2), "plugs are mended until the pool stands within this of its spill level", _PRACTICE
+    )
+    mend_reach_m: float = number(15.0, "m", (2.0, 60.0), "farthest a plug is led on beyond a gap beside it", _PRACTICE)
