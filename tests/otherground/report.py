@@ -40,6 +40,11 @@ def lines_of(f: Figures) -> list[str]:
             out.append(f"   LEVEL {what}: off by {h.spill_error_m:+.2f} m, iou {h.iou:.2f}")
         elif h.plugs_m and min(h.plugs_m) > PLUG_M:
             out.append(f"   PLUG  {what}: nearest {min(h.plugs_m):.0f} m from a crossing")
+        if h.stands_m + h.spill_error_m < -0.05:
+            low = h.stands_m + h.spill_error_m
+            out.append(
+                f"   LEAK  {what}: behind the plugs water stands {-low:.2f} m below the true spill, cuts {h.cuts}"
+            )
     out += [f"   FALSE {x.pool_m2:.0f} m2 at {x.at[0]},{x.at[1]}: {x.lies_on}" for x in f.false]
     return out
 

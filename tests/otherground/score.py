@@ -1,11 +1,12 @@
 """What a screen found, held against the truth.
 
-A family is a drained hollow that lies in no drained one, with the hollows that share its floor: the drained ones in it,
-and those round it that lost half their depth there (another floor of theirs may still hold water). A site that overlaps
-one of these by half (IoU) finds the family; *same level* when that hollow spills no lower than the drained one less
-0.10 m. A site is false unless it overlaps some drained hollow by half, lies with 0.6 of its area in a
-drained or partly drained one, overlaps one by 0.3, or overlaps by half a hollow that holds a drained one. Hollows that
-touch the sheet's edge count neither way.
+A family is a drained hollow that lies in no drained one, with the hollows that share its floor: the drained ones in
+it, and those round it that lost half their depth there (another floor of theirs may still hold water). A site that
+overlaps one of these by half (IoU) finds the family; *same level* when that hollow spills no lower than the drained
+one less 0.10 m. The outline of a hollow less full by 0.05 or 0.10 m is as good: where a thin sheet makes most of the
+area, either is right. A site is false unless it overlaps some drained hollow by half, lies with 0.6 of its area in a
+drained or partly drained one, overlaps one by 0.3, or overlaps by half a hollow that holds a drained one. Hollows
+that touch the sheet's edge count neither way.
 """
 
 from __future__ import annotations
@@ -15,10 +16,11 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+from scipy import ndimage
 
 from .dig import dense
-from .flood import filled
-from .make import Other
+from .flood import filled, pool_of
+from .make import Other, pooled
 from .specimens import HALF_M, Specimen
 from .truth import EDGE_M, Truth
 
@@ -174,9 +176,29 @@ def stands(other: Other, sites: Sequence[Any]) -> Any:
     return filled(z)
 
 
+def _thinner(other: Other, t: Truth) -> list[Truth]:
+    """The same hollow 0.05 and 0.10 m less full: where a thin sheet makes most of the area, either outline is right."""
+    if t.depth_m < DEEP_M:
+        return []
+    z = other.natural[: len(other.natural) // round(other.cell_m) * round(other.cell_m)]
+    z = pooled(z[:, : len(z)], round(other.cell_m))
+    floor = tuple(int(np.clip(round(v), 0, len(z) - 1)) for v in t.floor_at)
+    out = []
+    for less in (SAME_LEVEL_M / 2, SAME_LEVEL_M):
+        pool = pool_of(z, (floor[0], floor[1]), t.spill_m - less)
+        if pool.any():
+            box = ndimage.find_objects(pool.astype(np.int8))[0]
+            out.append(replace(t, row0=box[0].start, col0=box[1].start, mask=pool[box]))
+    return out
+
+
 def _find(other: Other, sites: Sequence[Any], screen: Any, truth: Truth, levels: list[Truth]) -> Hit:
     pairs = [(iou(s.pool, t), k, t) for k, s in enumerate(sites) for t in levels if overlap(s.pool, t)]
     best, k, t = max(pairs, key=lambda p: p[0], default=(0.0, None, None))
+    if best < IOU:
+        levels = _thinner(other, truth)
+        pairs = [(iou(s.pool, t), k, t) for k, s in enumerate(sites) for t in levels if overlap(s.pool, t)]
+        best, k, t = max([*pairs, (best, k, t)], key=lambda p: p[0])
     if k is None or t is None or best < IOU:
         return Hit(truth, None, None, best, reason=_reason(screen, truth))
     site = sites[k]
