@@ -25,6 +25,7 @@ SIGNS = {
     "bed_in_pool_m": 99.0,
     "rough_ground": 0.0,
     "unheld_m": 0.0,
+    "filled_share": 0.0,
     "listed_cuts": 1.0,
 }
 WAY = np.array([0, 1], dtype=np.int64)
@@ -89,6 +90,7 @@ def test_woods_alone_turn_nothing_down():
         ({"shore_slope": 0.4}, {}, 1.0, "steep sides"),
         ({"shore_slope": 0.16, "half_width_m": 15.0, "pool_m2": 900.0}, {}, 1.0, "steep sides"),
         ({"shore_slope": 0.22, "half_width_m": 7.0, "bed_in_pool_m": 99.3, "pool_m2": 900.0}, {}, 1.0, "steep sides"),
+        ({"filled_share": 1.0}, {}, 1.0, "earth fills the ditch"),
         ({"unheld_m": 300.0}, {}, 1.0, "lies lower"),
         ({"unheld_m": 80.0, "drain_in_pool_m": 0.0}, {"kind": "roadside"}, 1.0, "lies lower"),
         ({"ditch_in_pool_m": 0.0}, {}, 1.0, "no ditch enters"),

@@ -101,6 +101,11 @@ class SiteSettings:
     passing_area_m2: float = number(
         1500.0, "m2", (0.0, 1e5), "smaller pools on a passing ditch need a bed well below their floor", _TRIAL
     )
+    filled_reach_m: float = number(
+        20.0, "m", (5.0, 60.0), "earth in a ditch this near to the rim is a plug, farther off a crossing", _PRACTICE
+    )
+    filled_m: float = number(0.3, "m", (0.1, 2.0), "least height of such earth over the bed", _TRIAL)
+    filled_below_m: float = number(0.15, "m", (0.0, 0.5), "it reaches the spill level but for this", _TRIAL)
     water_share: float = number(0.5, "-", (0.1, 1.0), "pools with more water at survey are not offered", _PRACTICE)
     chain_reach_m: float = number(
         1500.0, "m", (50.0, 20000.0), "way of the water within which the next site below is looked for", _PRACTICE

@@ -28,6 +28,7 @@ from wetscout.sites.cuts import Window, find_cuts
 from wetscout.sites.judge import Measures, lift, measure
 from wetscout.sites.network import Network
 from wetscout.sites.pick import Picker
+from wetscout.sites.plugged import Fills
 from wetscout.sites.rim import unheld_shore
 from wetscout.sites.setting import Surroundings
 from wetscout.sites.turned_down import reason_against
@@ -98,6 +99,7 @@ class Finder:
         self.network = Network(lines.ditches, self.cell_m, 6.0)
         self.around = Surroundings(surfaces, self.network, self.cell_m, around or SurroundingSettings())
         self.rim = 0.5 * (surfaces.natural + surfaces.cautious)
+        self.fills = Fills(terrain.z, surfaces.today, lines, self.cell_m, s)
         # one pass over the raster; a scan for every candidate took half of the time at 10 M cells
         self.catchment_boxes = ndimage.find_objects(tree.catchment_labels + 1, max_label=len(tree.table))
         self.filled_today = surfaces.today
@@ -173,6 +175,7 @@ class Finder:
             **self._signs(window, spill, inside),
             "cut_depth_m": spill - min(cut.bed_m for cut in cuts) if cuts else 0.0,
             "witness_m": float(m.witness[node]),
+            "filled_share": self.fills.share(cuts, spill),
         }
         pool_rows, pool_cols = np.flatnonzero(window.pool.any(axis=1)), np.flatnonzero(window.pool.any(axis=0))
         box = (slice(pool_rows[0], pool_rows[-1] + 1), slice(pool_cols[0], pool_cols[-1] + 1))

@@ -28,6 +28,8 @@ def reason_against(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSetti
         return "flat water at the time of survey: a lake or pond, its floor is not in this DEM"
     if not c.cuts:
         return "no way out below the spill was found"
+    if c.signs["filled_share"] >= 1.0:
+        return "earth fills the ditch at the rim: plugged already, or a crossing whose pipe is not known"
     if all(cut.ditch_id is None for cut in c.cuts):
         return "held by road fill only: no ditch runs through the rim"
     # 320 m2 are 80 cells of 2 m: coarse cells show small hollows that are none
