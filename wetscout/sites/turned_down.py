@@ -26,12 +26,8 @@ def reason_against(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSetti
     """
     if c.signs["water_share"] >= s.water_share:
         return "flat water at the time of survey: a lake or pond, its floor is not in this DEM"
-    if not c.cuts:
-        return "no way out below the spill was found"
-    if c.signs["filled_share"] >= 1.0:
-        return "earth fills the ditch at the rim: plugged already, or a crossing whose pipe is not known"
-    if all(cut.ditch_id is None for cut in c.cuts):
-        return "held by road fill only: no ditch runs through the rim"
+    if why := _ways(c):
+        return why
     # 320 m2 are 80 cells of 2 m: coarse cells show small hollows that are none
     least = min(s.min_area_m2 * max(cell_m, 1.0) ** 2, s.coarse_area_m2)
     if c.signs["pool_m2"] < least:
@@ -40,6 +36,17 @@ def reason_against(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSetti
     if c.spill_m - c.floor_m < shallow and (cell_m <= s.fine_cell_m or c.signs["pool_m2"] < s.coarse_wide_m2):
         return "too shallow for this DEM"
     return _shape(c, s) or _ditch(c, main, cell_m, s) or _woods(c, main, s)
+
+
+def _ways(c: Candidate) -> str | None:
+    """There must be a way out that is open and along a ditch."""
+    if not c.cuts:
+        return "no way out below the spill was found"
+    if c.signs["filled_share"] >= 1.0:
+        return "earth fills the ditch at the rim: plugged already, or a crossing whose pipe is not known"
+    if all(cut.ditch_id is None for cut in c.cuts):
+        return "held by road fill only: no ditch runs through the rim"
+    return None
 
 
 def _shape(c: Candidate, s: SiteSettings) -> str | None:
