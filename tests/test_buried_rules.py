@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from wetscout.buried.banks import without_banks
 from wetscout.buried.faint import trace
 from wetscout.buried.heads import abrupt_heads
 from wetscout.buried.hollows import Hollow, speaks_against, speaks_for
@@ -18,6 +19,7 @@ from wetscout.records_covered import Zone
 from wetscout.settings.buried import BuriedSettings
 
 S = BuriedSettings()
+FLAT = np.zeros((120, 240), np.float32)
 
 
 def surfaces(natural: np.ndarray, smooth: np.ndarray | None = None) -> Surfaces:
@@ -104,17 +106,17 @@ def test_a_ditch_that_leaves_the_pool_or_a_culvert_under_a_road_drains_it_openly
     plain = surfaces(np.full((120, 240), 100.0))
     out = np.arange(40, 140)
     through = ditch(np.full(out.size, 60), out, np.full(out.size, 99.3))
-    assert OpenWays(Linework((through,)), plain, 1.0, S).drain(hollow())
+    assert OpenWays(Linework((through,)), plain, FLAT, 1.0, S).drain(hollow())
     shallow = ditch(np.full(out.size, 60), out, np.full(out.size, 99.9))
-    assert not OpenWays(Linework((shallow,)), plain, 1.0, S).drain(hollow())
+    assert not OpenWays(Linework((shallow,)), plain, FLAT, 1.0, S).drain(hollow())
     inside = ditch(np.full(15, 60), np.arange(35, 50), np.full(15, 99.3))
-    assert not OpenWays(Linework((inside,)), plain, 1.0, S).drain(hollow())
+    assert not OpenWays(Linework((inside,)), plain, FLAT, 1.0, S).drain(hollow())
     # what joins two ends without a road between may be the covered pipe itself
     culvert = Crossing(np.array([60.0, 60.0]), np.array([58.0, 80.0]), np.array([99.4, 99.2]), False)
-    assert not OpenWays(Linework(crossings=(culvert,)), plain, 1.0, S).drain(hollow())
+    assert not OpenWays(Linework(crossings=(culvert,)), plain, FLAT, 1.0, S).drain(hollow())
     road = plain.corridor.copy()
     road[:, 66:72] = FILL
-    assert OpenWays(Linework(crossings=(culvert,)), replace(plain, corridor=road), 1.0, S).drain(hollow())
+    assert OpenWays(Linework(crossings=(culvert,)), replace(plain, corridor=road), FLAT, 1.0, S).drain(hollow())
 
 
 @pytest.mark.parametrize("cell_m", [1.0, 2.0])
@@ -164,3 +166,52 @@ def test_soil_and_crop_must_both_speak_for_it():
     assert not speaks_for(Zone(90.0, 0.9, 0.6, 0.4, 0.0), S)
     assert speaks_against(Zone(90.0, 0.9, 0.2, 0.8, 0.0), S)
     assert not speaks_against(Zone(), S)
+
+
+def _shown(col_from: int, col_to: int) -> np.ndarray:
+    """A cut of half a metre along row 60."""
+    shown = FLAT.copy()
+    shown[58:63, col_from:col_to] = 0.5
+    return shown
+
+
+def test_a_plugged_ditch_shows_on_both_sides_of_the_plug():
+    """The hollow reaches to column 60; the ditch is filled from 55 to 75 and open before and beyond."""
+    plain = surfaces(np.full((120, 240), 100.0))
+    inner = ditch(np.full(16, 60), np.arange(40, 56), np.full(16, 99.2))
+    outer = ditch(np.full(60, 60), np.arange(75, 135), np.full(60, 99.1))
+    both = np.maximum(_shown(40, 56), _shown(75, 135))
+    assert OpenWays(Linework((inner, outer)), plain, both, 1.0, S).plugged(hollow())
+    # a covered pipe leaves nothing to see in the hollow, whatever line was drawn there
+    assert not OpenWays(Linework((inner, outer)), plain, _shown(75, 135), 1.0, S).plugged(hollow())
+    # a mouth far off is no other side of a plug
+    far = ditch(np.full(60, 60), np.arange(140, 200), np.full(60, 99.1))
+    apart = np.maximum(_shown(40, 56), _shown(140, 200))
+    assert not OpenWays(Linework((inner, far)), plain, apart, 1.0, S).plugged(hollow())
+
+
+def test_a_ditch_that_brings_water_is_not_a_plugged_one():
+    """From upstream: it stands higher outside than where it ends in the hollow."""
+    plain = surfaces(np.full((120, 240), 100.0))
+    row, col = np.full(80, 60.0), np.arange(124, 44, -1).astype(float)
+    brings = ditch(row, col, np.linspace(99.9, 99.4, 80))
+    assert not OpenWays(Linework((brings,)), plain, _shown(45, 125), 1.0, S).plugged(hollow())
+    # the same line read the other way drains it
+    drains = ditch(row[::-1], col[::-1], np.linspace(99.4, 98.9, 80))
+    assert OpenWays(Linework((drains,)), plain, _shown(45, 125), 1.0, S).plugged(hollow())
+
+
+@pytest.mark.parametrize("cell", [1.0, 2.0])
+def test_banks_are_taken_off_and_rims_are_left(cell: float):
+    """A dam of 1.5 m, crown 4 m, sides 2.5 : 1, and a rim that falls by 5 % to both sides, 0.5 m high."""
+    x = np.arange(-60.0, 60.0, cell)
+    dam = 100.0 + np.clip(1.5 - np.clip(np.abs(x) - 2.0, 0.0, None) / 2.5, 0.0, None)
+    rim = 100.0 + np.clip(0.5 - 0.05 * np.abs(x), 0.0, None)
+    ground = np.repeat(dam[None, :], 60, axis=0).astype(np.float32)
+    ground[0, 0] = np.nan
+    left = without_banks(ground, cell, S)
+    # its foot, lower than any bank, stays
+    assert np.nanmax(left) < 100.0 + S.bank_m
+    assert np.isnan(left[0, 0]) and np.isnan(left).sum() == 1
+    natural = np.repeat(rim[None, :], 60, axis=0).astype(np.float32)
+    assert np.array_equal(without_banks(natural, cell, S), natural)

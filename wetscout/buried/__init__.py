@@ -1,5 +1,6 @@
 """Covered drains: suspected hollows, faint lines, where to look for the mouth; wet ground without a rim."""
 
+from wetscout.buried.banks import without_banks
 from wetscout.buried.find import Looked, Searcher
 from wetscout.buried.heads import cut_depth
 from wetscout.buried.hollows import Chooser, Hollow
@@ -17,4 +18,5 @@ __all__ = [
     "cut_depth",
     "one_a_basin",
     "wet_ground",
+    "without_banks",
 ]

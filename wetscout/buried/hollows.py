@@ -105,7 +105,8 @@ class Chooser:
     tree : Tree
         Of the ground as surveyed, noise calmed: covered pipes do not open it.
     held : float32 (rows, cols)
-        The natural ground, road fill taken off and ditches closed, depressions raised to their spill levels [m].
+        The natural ground, road fill and banks taken off and ditches closed, depressions raised to their spill
+        levels [m].
     zone_at : callable
         What map layers say of a pool.
     s : BuriedSettings
@@ -172,7 +173,7 @@ class Chooser:
             return None
         at = np.flatnonzero(free.ravel() & (ground.ravel() <= floor))
         k = int(at[np.argmin(ground.ravel()[at])])
-        # with road fill and spoil taken off, it must stand nearly as high: what a road alone holds is no hollow
+        # without road fill, spoil, dams and dikes it must stand nearly as high: what those alone hold is no hollow
         held = float(self.held[box].ravel()[k])
         if held < spill - max(self.s.held_drop_m, self.s.held_share * (spill - floor)):
             return None
@@ -209,7 +210,10 @@ class Chooser:
         d_row, d_col = np.gradient(ground, self.cell_m)
         slope = np.hypot(d_row, d_col)[ring]
         slope = slope[np.isfinite(slope)]
-        return slope.size == 0 or float(np.percentile(slope, 75)) <= self.s.shore_slope
+        if slope.size == 0:
+            return True
+        quarter, three = np.percentile(slope, (25, 75))
+        return bool(three <= self.s.shore_slope and quarter <= self.s.steep_all_round)
 
     def _thin(self, node: int, fit: Mapping[int, Hollow]) -> bool:
         """Whether a hollow is a thin sheet over a smaller one, or evidence speaks for what lies inside it only."""

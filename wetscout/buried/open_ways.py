@@ -1,4 +1,4 @@
-"""Hollows that an open ditch or a culvert drains, and parts of one hollow that a road divides."""
+"""Hollows an open ditch or a culvert drains or drained before it was plugged, and parts of one that a road divides."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import numpy as np
 from scipy import ndimage
 
 from wetscout.buried.hollows import Hollow
-from wetscout.records import BOOL, F64, FILL, Crossing, Ditch, Linework, Surfaces, Tree
+from wetscout.records import BOOL, F32, F64, FILL, Crossing, Ditch, Linework, Surfaces, Tree
 from wetscout.settings.buried import BuriedSettings
 
 
@@ -43,13 +43,16 @@ class OpenWays:
     ----------
     lines : Linework
     surfaces : Surfaces
+    shown : float32 (rows, cols)
+        How deep cuts show in the ground, as `cut_depth` tells [m].
     cell_m : float
         Cell size [m].
     s : BuriedSettings
     """
 
-    def __init__(self, lines: Linework, surfaces: Surfaces, cell_m: float, s: BuriedSettings) -> None:
+    def __init__(self, lines: Linework, surfaces: Surfaces, shown: F32, cell_m: float, s: BuriedSettings) -> None:
         self.lines = lines
+        self.shown = shown
         self.surfaces = surfaces
         self.cell_m = cell_m
         self.s = s
@@ -80,6 +83,47 @@ class OpenWays:
         origin = hollow.pool.row0 - reach, hollow.pool.col0 - reach
         least = hollow.floor_m + s.open_share * (hollow.spill_m - hollow.floor_m)
         return any(self._leads_out(crossing, grown, origin, least) for crossing in crossings)
+
+    def plugged(self, hollow: Hollow) -> bool:
+        """Whether a ditch was dug in a hollow and goes on outside, no higher: an open drain that was plugged.
+
+        Over a covered pipe no ditch shows in the hollow. One that comes from upstream and ends there stands higher
+        outside.
+
+        Parameters
+        ----------
+        hollow : Hollow
+
+        Returns
+        -------
+        bool
+        """
+        s = self.s
+        reach = max(1, round(s.plug_most_m / self.cell_m))
+        parts = [self._dug(self.lines.ditches[k], hollow) for k in _meeting(self.ditch_boxes, hollow, reach)]
+        inner = [p[0] for p in parts if p[0].shape[1] * self.cell_m >= s.dug_run_m]
+        outer = [p[1] for p in parts if p[1].size]
+        if not inner or not outer:
+            return False
+        beyond = np.concatenate(outer, axis=1)
+        for row, col, bed in inner:
+            far = np.hypot(row[:, None] - beyond[0], col[:, None] - beyond[1]).min(axis=0)
+            lower = beyond[2] <= float(np.median(bed))
+            if bool((lower & (far <= reach)).any()):
+                return True
+        return False
+
+    def _dug(self, ditch: Ditch, hollow: Hollow) -> tuple[F64, F64]:
+        """Stations where a ditch shows, (3, n) of row, column and bed: those in the hollow and those outside."""
+        if ditch.kind == "natural stream":
+            return np.empty((3, 0)), np.empty((3, 0))
+        rows, cols = self.shown.shape
+        r = np.clip(np.floor(ditch.row + 0.5).astype(np.int64), 0, rows - 1)
+        c = np.clip(np.floor(ditch.col + 0.5).astype(np.int64), 0, cols - 1)
+        seen = (self.shown[r, c] >= self.s.dug_m) & np.isfinite(ditch.bed_m)
+        inside = _on(hollow.pool.mask, (hollow.pool.row0, hollow.pool.col0), ditch.row, ditch.col)
+        all_ = np.stack([ditch.row, ditch.col, ditch.bed_m])
+        return all_[:, seen & inside], all_[:, seen & ~inside]
 
     def _leads_out(self, crossing: Crossing, grown: BOOL, origin: tuple[int, int], least_m: float) -> bool:
         ends = _on(grown, origin, crossing.row, crossing.col)

@@ -35,7 +35,13 @@ class BuriedSettings:
     open_beyond_m: float = number(15.0, "m", (1.0, 200.0), "and goes on for this far outside", _TRIAL)
     held_drop_m: float = number(0.05, "m", (0.0, 0.5), "without road fill a hollow may stand this much lower", _TRIAL)
     held_share: float = number(0.15, "-", (0.0, 1.0), "or lower by this share of its depth", _TRIAL)
+    bank_width_m: float = number(13.0, "m", (5.0, 60.0), "dams and dikes are narrower at their foot", _PRACTICE)
+    bank_m: float = number(0.5, "m", (0.1, 2.0), "and stand at least this high over the ground beside them", _TRIAL)
+    dug_m: float = number(0.25, "m", (0.1, 1.0), "a ditch in a hollow at least this deep shows", _TRIAL)
+    dug_run_m: float = number(8.0, "m", (2.0, 50.0), "for at least this long", _TRIAL)
+    plug_most_m: float = number(45.0, "m", (5.0, 200.0), "it goes on beyond a plug within this distance", _TRIAL)
     shore_slope: float = number(0.2, "-", (0.05, 1.0), "shores steeper than this all round are pits", _PRACTICE)
+    steep_all_round: float = number(0.1, "-", (0.02, 1.0), "or three quarters of them steeper than this", _TRIAL)
     shown_cut_m: float = number(
         0.15, "m", (0.0, 1.0), "a cut shallower than this at the rim does not show: the drain is covered", _TRIAL
     )

@@ -17,6 +17,7 @@ from wetscout.buried import (
     cut_depth,
     one_a_basin,
     wet_ground,
+    without_banks,
 )
 from wetscout.evidence import wet_soil, zone_of
 from wetscout.records import F32, FILL, Basin, Patch, Screen, Site, Tree
@@ -56,11 +57,12 @@ def add_covered(screen: Screen, settings: Settings, evidence: Evidence | None = 
 
     least = settings.sites.persistence_m
     asis = tree_of(surfaces.smooth, terrain.hole, cell_m=terrain.grid.cell_m, min_depth_m=least, workers=workers)
-    hollows = Chooser(terrain, surfaces, asis, fill(surfaces.natural), zone_at, s).choose()
+    held = fill(without_banks(surfaces.natural, terrain.grid.cell_m, s))
+    hollows = Chooser(terrain, surfaces, asis, held, zone_at, s).choose()
     if screen.tree is not None:
         hollows = one_a_basin(hollows, screen.tree, s)
-    ways = OpenWays(screen.linework, surfaces, terrain.grid.cell_m, s)
-    hollows = tuple(h for h in hollows if not ways.drain(h))
+    ways = OpenWays(screen.linework, surfaces, cut_depth(surfaces, terrain.grid.cell_m), terrain.grid.cell_m, s)
+    hollows = tuple(h for h in hollows if not (ways.drain(h) or ways.plugged(h)))
     hollows, hidden = _apart(hollows, screen, settings)
     looked = Searcher(terrain, surfaces, screen.linework, s).run(hollows)
     # a site leaves the list of open drains only where it stands on the other one
