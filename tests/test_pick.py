@@ -108,3 +108,19 @@ def test_a_ditch_through_a_rim_leaves_its_own_width():
     assert 9 <= far <= 9 + 2 * 25
     corridor[:] = 0
     assert unheld_shore(ground, corridor, pool, (9.98, 0.05), 25) == 0
+
+
+def test_each_basin_of_a_deep_nest_is_judged_once():
+    # 40 levels, none of which closes or is offered: asked anew from every level it would take 2^40 judgements
+    n = 40
+    tree = ([*range(1, n), -1], list(np.linspace(1.0, 9.0, n)), [900 + 100 * k for k in range(n)], [1000.0] * n)
+    asked = []
+    against = dict.fromkeys(range(n), "a pit")
+
+    class Counted(dict):
+        def get(self, i):
+            asked.append(i)
+            return super().get(i)
+
+    kept, _ = picked(*tree, Counted(against), closes=[False] * n)
+    assert kept == [] and len(asked) == len(set(asked)) <= n

@@ -120,3 +120,19 @@ def test_a_turned_dem_gives_the_turned_answer(turn):
     other = screen_array(np.ascontiguousarray(z[:, ::-1] if turn == "mirrored" else np.rot90(z)), 1.0).sites[0].values
     assert other["spill_m"] == pytest.approx(one["spill_m"], abs=0.02)
     assert other["pool_m2"] == pytest.approx(one["pool_m2"], rel=0.02)
+
+
+def test_stations_in_a_window_as_one_looks_them_up_one_by_one():
+    rng = np.random.default_rng(3)
+    made = (straight_ditch(rng.uniform(0, 60, n), rng.uniform(0, 60, n)) for n in (40, 7, 90))
+    ditches = tuple(type(d)(**{**d.__dict__, "ditch_id": k + 1}) for k, d in enumerate(made))
+    network = Network(ditches, 1.0, 3.0)
+    mask = rng.random((30, 25)) < 0.4
+    slow = {}
+    for j, d in enumerate(ditches):
+        for k, (r, c) in enumerate(zip(np.floor(d.row + 0.5) - 12, np.floor(d.col + 0.5) - 20, strict=True)):
+            if 0 <= r < 30 and 0 <= c < 25 and mask[int(r), int(c)]:
+                slow.setdefault(j, []).append(k)
+    found = network.stations_in(mask, 12, 20)
+    assert {j: at.tolist() for j, at in found.items()} == slow and len(slow) == 3
+    assert network.stations_in(mask, 200, 0) == {}

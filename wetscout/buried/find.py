@@ -13,7 +13,7 @@ from wetscout.buried.heads import Head, abrupt_heads
 from wetscout.buried.hollows import Hollow, speaks_against, speaks_for
 from wetscout.buried.rim import dip_beside
 from wetscout.buried.routes import Router, Way
-from wetscout.records import Linework, Surfaces, Terrain
+from wetscout.records import F64, Linework, Surfaces, Terrain
 from wetscout.records_covered import Covered, FaintLine, Zone
 from wetscout.settings.buried import BuriedSettings
 
@@ -90,6 +90,8 @@ class Searcher:
         self.cell_m = terrain.grid.cell_m
         self.heads = abrupt_heads(lines.ditches, surfaces, self.cell_m, s)
         self.router = Router(surfaces.smooth, lines.ditches, self.cell_m, s)
+        # where listed ditches end: an inlet of what may run on beneath the ground
+        self.ends = np.array([(d.row[-1], d.col[-1]) for d in lines.ditches if d.sure]).reshape(-1, 2)
 
     def run(self, hollows: Sequence[Hollow]) -> tuple[Looked, ...]:
         """Look at all hollows and keep those that something speaks for.
@@ -233,13 +235,11 @@ class Searcher:
             if other is one or other.hollow.floor_m <= one.hollow.floor_m or not other.covered.lines:
                 continue
             line = other.covered.lines[0]
-            if _passes(grown, (row0, col0), line):
+            if _crosses(grown, (row0, col0), line.row, line.col):
                 words.append("the way from another suspected hollow upstream leads through here")
                 break
-        for ditch in self.lines.ditches:
-            if ditch.sure and _on(grown, (row0, col0), float(ditch.row[-1]), float(ditch.col[-1])):
-                words.append("an open ditch from upstream ends here")
-                break
+        if _crosses(grown, (row0, col0), self.ends[:, 0], self.ends[:, 1]):
+            words.append("an open ditch from upstream ends here")
         return one if not words else replace(one, covered=replace(one.covered, main_from="; ".join(words)))
 
 
@@ -325,7 +325,7 @@ def _on(mask: np.ndarray, origin: tuple[int, int], row: float, col: float) -> bo
     return bool(0 <= r < mask.shape[0] and 0 <= c < mask.shape[1] and mask[r, c])
 
 
-def _passes(mask: np.ndarray, origin: tuple[int, int], line: FaintLine) -> bool:
-    r, c = np.rint(line.row).astype(int) - origin[0], np.rint(line.col).astype(int) - origin[1]
+def _crosses(mask: np.ndarray, origin: tuple[int, int], row: F64, col: F64) -> bool:
+    r, c = np.rint(row).astype(int) - origin[0], np.rint(col).astype(int) - origin[1]
     ok = (r >= 0) & (c >= 0) & (r < mask.shape[0]) & (c < mask.shape[1])
     return bool(mask[r[ok], c[ok]].any())

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import ndimage
 
 from wetscout.records import F32, F64, Ditch, Surfaces
@@ -118,16 +119,34 @@ def _heads(ditch: Ditch, depth: F32, ground: F32, cell_m: float, s: BuriedSettin
 def _abrupt(dug: F64, s: BuriedSettings) -> int | None:
     """First station at which full depth begins within a few metres of nothing."""
     gap = round(_NEAR_M) + 3
-    for i in np.flatnonzero(dug >= 0.8 * s.head_depth_m).tolist():
+    for i in _may_begin(dug, gap, s).tolist():
         below = dug[i + 3 : i + _BELOW_M]
-        if i < gap + _ABOVE_M // 2 or below.size < _SHORTEST_M or (below >= 0.5 * s.head_depth_m).mean() < 0.8:
-            continue
         usual = float(np.median(below[:_TYPICAL_M]))
         above = dug[max(0, i - gap - _ABOVE_M) : i - gap + 1]
         soon = float(dug[i : i + round(s.head_run_m)].max())
         if usual >= s.head_depth_m and soon >= 0.8 * usual and float(np.median(above)) <= s.head_share * usual:
             return int(i)
     return None
+
+
+def _may_begin(dug: F64, gap: int, s: BuriedSettings) -> NDArray[np.int64]:
+    """Deep stations with enough deep ones below them and, half of those above them, next to nothing, by counts."""
+    i = np.flatnonzero(dug >= 0.8 * s.head_depth_m)
+    i = i[(i >= gap + _ABOVE_M // 2) & (np.minimum(i + _BELOW_M, dug.size) - i - 3 >= _SHORTEST_M)]
+    share = _count(dug >= 0.5 * s.head_depth_m, i + 3, i + _BELOW_M)
+    i = i[~(share < 0.8)]
+    # the median above can only lie that low where half of the values do
+    little = dug <= s.head_share * np.nanmax(dug, initial=0.0)
+    out: NDArray[np.int64] = i[_count(little, np.maximum(0, i - gap - _ABOVE_M), i - gap + 1) >= 0.5]
+    return out
+
+
+def _count(hit: NDArray[np.bool_], first: NDArray[np.int64], stop: NDArray[np.int64]) -> F64:
+    """Share of hits in ranges of stations."""
+    total = np.concatenate([[0], np.cumsum(hit)])
+    stop = np.minimum(stop, hit.size)
+    out: F64 = (total[stop] - total[first]) / (stop - first)
+    return out
 
 
 def abrupt_heads(ditches: Iterable[Ditch], surfaces: Surfaces, cell_m: float, s: BuriedSettings) -> tuple[Head, ...]:

@@ -128,6 +128,9 @@ class Chooser:
         self.zone_at = zone_at
         self.s = s
         self.cell_m = terrain.grid.cell_m
+        self.parent = tree.table["parent"].to_numpy(dtype=np.int64)
+        self.spill = tree.table["spill_m"].to_numpy(dtype=np.float64)
+        self.wide = np.zeros(self.parent.size, dtype=np.bool_)
 
     def choose(self) -> tuple[Hollow, ...]:
         """The highest hollow of each nest that can be one.
@@ -140,7 +143,6 @@ class Chooser:
         table = self.tree.table
         area = table["area_m2"].to_numpy(dtype=np.float64)
         depth = (table["spill_m"] - table["floor_m"]).to_numpy(dtype=np.float64)
-        parent = table["parent"].to_numpy(dtype=np.int64)
         wanted = (area >= self.s.min_area_m2) & (area <= self.s.max_area_m2) & (depth >= self.s.min_depth_m)
         fit: dict[int, Hollow] = {}
         for number in np.flatnonzero(wanted).tolist():
@@ -150,25 +152,27 @@ class Chooser:
         chosen: set[int] = set()
         for node in sorted(fit)[::-1]:
             # parents come after their children, so each nest is met from its top
-            if not chosen.intersection(_above(node, parent)) and not self._thin(node, fit):
+            if not chosen.intersection(_above(node, self.parent)) and not self._thin(node, fit):
                 chosen.add(node)
         return tuple(fit[node] for node in sorted(chosen))
 
     def _hollow(self, node: int) -> Hollow | None:
-        """A node as a hollow; None where it is a pit, a pond, a channel or stands behind a road."""
-        row = self.tree.table.iloc[node]
+        """A node as a hollow; None where it is a pit, a pond, a channel or stands behind a road.
+
+        All tests must be stood, so the cheapest come first.
+        """
         r0, c0, r1, c1 = (int(v) for v in self.tree.bbox[node])
         box = (slice(r0, r1), slice(c0, c1))
         labels = self.tree.labels[box]
         mask = (labels >= self.tree.first[node]) & (labels <= node)
-        if not self._open_ground(box, mask):
+        if not self._dry_land(box, mask):
             return None
         ground = self.surfaces.smooth[box]
         free = mask & ((self.surfaces.corridor[box] & (CUT | FILL)) == 0)
         free = free if free.sum() >= 0.3 * mask.sum() else mask
         # the floor is the 1 % quantile of open ground: one low cell is noise
         floor = float(np.partition(ground[free], int(0.01 * free.sum()))[int(0.01 * free.sum())])
-        spill = float(row["spill_m"])
+        spill = float(self.spill[node])
         if spill - floor < self.s.min_depth_m:
             return None
         at = np.flatnonzero(free.ravel() & (ground.ravel() <= floor))
@@ -177,7 +181,9 @@ class Chooser:
         held = float(self.held[box].ravel()[k])
         if held < spill - max(self.s.held_drop_m, self.s.held_share * (spill - floor)):
             return None
-        pool = Patch(r0, c0, mask)
+        if not self._gentle(box, mask) or not self._is_wide(node, mask):
+            return None
+        row, pool = self.tree.table.iloc[node], Patch(r0, c0, mask)
         return Hollow(
             node=node,
             pool=pool,
@@ -190,15 +196,23 @@ class Chooser:
             zone=self.zone_at(pool),
         )
 
-    def _open_ground(self, box: tuple[slice, slice], mask: BOOL) -> bool:
-        """Wide, gentle, not water, and not full of road fill."""
-        s = self.s
-        half = float(ndimage.distance_transform_edt(np.pad(mask, 1)).max()) * self.cell_m
-        if half < s.half_width_m or float(self.terrain.water[box][mask].mean()) > s.wetland_most:
+    def _dry_land(self, box: tuple[slice, slice], mask: BOOL) -> bool:
+        """Not water, and not full of road fill."""
+        if float(self.terrain.water[box][mask].mean()) > self.s.wetland_most:
             return False
-        if float(((self.surfaces.corridor[box] & FILL) > 0)[mask].mean()) > s.road_share:
-            return False
-        return self._gentle(box, mask)
+        return float(((self.surfaces.corridor[box] & FILL) > 0)[mask].mean()) <= self.s.road_share
+
+    def _is_wide(self, node: int, mask: BOOL) -> bool:
+        """Wide enough; a hollow around one that is wide is wide too and need not be measured."""
+        if not self.wide[node]:
+            half = float(ndimage.distance_transform_edt(np.pad(mask, 1)).max()) * self.cell_m
+            if half < self.s.half_width_m:
+                return False
+            up = node
+            while up >= 0 and not self.wide[up]:
+                self.wide[up] = True
+                up = int(self.parent[up])
+        return True
 
     def _gentle(self, box: tuple[slice, slice], mask: BOOL) -> bool:
         """Not steep all round: no pit, pond or channel."""
@@ -207,8 +221,11 @@ class Chooser:
         steps = max(1, round(3.0 / self.cell_m))
         ring = pool & ~ndimage.binary_erosion(pool, iterations=steps)
         ring &= np.pad((self.surfaces.corridor[box] & (CUT | FILL | SPOIL)) == 0, 1)
-        d_row, d_col = np.gradient(ground, self.cell_m)
-        slope = np.hypot(d_row, d_col)[ring]
+        # the padding lies around the ring, so every cell of it has both neighbours
+        r, c = np.nonzero(ring)
+        d_row = (ground[r + 1, c] - ground[r - 1, c]) / (2.0 * self.cell_m)
+        d_col = (ground[r, c + 1] - ground[r, c - 1]) / (2.0 * self.cell_m)
+        slope = np.hypot(d_row, d_col)
         slope = slope[np.isfinite(slope)]
         if slope.size == 0:
             return True

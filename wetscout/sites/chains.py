@@ -62,7 +62,9 @@ def find_links(sites: Sequence[Site], filled_today: F32, cell_m: float, s: SiteS
     for _, k, below, way_m in sorted(found, key=lambda link: (link[0], int(sites[link[1]].values["_node"]))):
         if not _leads_to(below, k, links):
             links[k] = below, way_m
-    entering = {below: max(way_m for to, way_m in links.values() if to == below) for below, _ in links.values()}
+    entering: dict[int, float] = {}
+    for below, way_m in links.values():
+        entering[below] = max(entering.get(below, way_m), way_m)
     out = []
     for k, site in enumerate(sites):
         to, far = links.get(k, (None, None))

@@ -82,15 +82,20 @@ def _direction(way_row: np.ndarray, way_col: np.ndarray, at: int, reach: int) ->
     return dr / length, dc / length
 
 
-def _block(today: F32, window: Window, row: int, col: int, reach: int) -> None:
-    """Close a cut on the working copy of today's surface: everything below the natural rim near the plug place."""
+def _block(today: F32, window: Window, row: int, col: int, reach: int) -> bool:
+    """Close a cut on the working copy of today's surface: everything below the natural rim near the plug place.
+
+    False where that changes nothing.
+    """
     r0, r1 = max(0, row - reach), row + reach + 1
     c0, c1 = max(0, col - reach), col + reach + 1
     rr, cc = np.ogrid[r0 : min(r1, today.shape[0]), c0 : min(c1, today.shape[1])]
     disc = (rr - row) ** 2 + (cc - col) ** 2 <= reach**2
     part = today[r0:r1, c0:c1]
     restored = np.fmax(part, window.natural[r0:r1, c0:c1])
+    changed = not np.array_equal(part[disc], restored[disc], equal_nan=True)
     part[disc] = restored[disc]
+    return changed
 
 
 def _under_road(
@@ -156,9 +161,7 @@ def find_cuts(
             if len(cuts) == s.max_cuts:
                 break
             cuts.append(cut)
-        before = today.copy()
-        _block(today, window, r, c, reach)
-        if np.array_equal(before, today, equal_nan=True):
+        if not _block(today, window, r, c, reach):
             # nothing dug here: the way leaves over ground that no plug would change
             break
     return tuple(cuts), False, None

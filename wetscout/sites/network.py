@@ -27,12 +27,18 @@ class Network:
         self.ditches = ditches
         self.cell_m = cell_m
         self.by_id = {d.ditch_id: i for i, d in enumerate(ditches)}
+        self.sure = np.array([d.sure for d in ditches], dtype=np.bool_)
         self.row: F64 = np.concatenate([d.row for d in ditches]) if ditches else np.empty(0)
         self.col: F64 = np.concatenate([d.col for d in ditches]) if ditches else np.empty(0)
         sizes = [d.row.size for d in ditches]
         self.start = np.concatenate([[0], np.cumsum(sizes)]).astype(np.int64)
         self.index: I32 = np.repeat(np.arange(len(ditches), dtype=np.int32), sizes)
         self.tree = cKDTree(np.column_stack([self.row, self.col])) if self.row.size else None
+        # cells of the stations, in order of rows: a window looks at those of its own rows only
+        cell_row = np.floor(self.row + 0.5).astype(np.int64)
+        self.by_row = np.argsort(cell_row, kind="stable")
+        self.cell_row = cell_row[self.by_row]
+        self.cell_col = np.floor(self.col + 0.5).astype(np.int64)[self.by_row]
         self.into = self._joins(join_m / cell_m)
 
     def _joins(self, reach: float) -> list[list[tuple[int, int]]]:
@@ -70,15 +76,15 @@ class Network:
         """
         if self.tree is None:
             return None
-        near = self.tree.query_ball_point([row, col], reach_m / self.cell_m)
-        if not near:
+        near = np.array(self.tree.query_ball_point([row, col], reach_m / self.cell_m), dtype=np.int64)
+        if not near.size:
             return None
-        gaps = [float(np.hypot(self.row[k] - row, self.col[k] - col)) for k in near]
-        keys = [
-            (not self.ditches[self.index[k]].sure, round(g, 3), int(self.index[k]))
-            for k, g in zip(near, gaps, strict=True)
-        ]
-        return min(keys)[2]
+        sure = self.sure[self.index[near]]
+        near = near[sure] if sure.any() else near
+        gaps = np.hypot(self.row[near] - row, self.col[near] - col)
+        # those that may round to the least gap
+        least = np.flatnonzero(gaps <= gaps.min() + 0.002)
+        return min((round(float(gaps[k]), 3), int(self.index[near[k]])) for k in least)[1]
 
     def stations_in(self, mask: np.ndarray, row0: int, col0: int) -> dict[int, np.ndarray]:
         """Stations of each ditch that lie on set cells of a window.
@@ -96,15 +102,14 @@ class Network:
         """
         if self.tree is None:
             return {}
-        r = np.floor(self.row + 0.5).astype(np.int64) - row0
-        c = np.floor(self.col + 0.5).astype(np.int64) - col0
-        ok = (r >= 0) & (c >= 0) & (r < mask.shape[0]) & (c < mask.shape[1])
-        at = np.flatnonzero(ok)
-        at = at[mask[r[at], c[at]]]
-        out: dict[int, np.ndarray] = {}
-        for j in np.unique(self.index[at]):
-            out[int(j)] = at[self.index[at] == j] - self.start[j]
-        return out
+        rows = slice(*np.searchsorted(self.cell_row, (row0, row0 + mask.shape[0])).tolist())
+        c = self.cell_col[rows] - col0
+        ok = np.flatnonzero((c >= 0) & (c < mask.shape[1]))
+        ok = ok[mask[self.cell_row[rows][ok] - row0, c[ok]]]
+        at = np.sort(self.by_row[rows][ok])
+        first = np.flatnonzero(np.diff(self.index[at], prepend=-1))
+        parts = np.split(at, first[1:]) if at.size else []
+        return {int(self.index[part[0]]): part - self.start[self.index[part[0]]] for part in parts}
 
     def length_above(self, entries: Iterable[tuple[int, int]], skip: set[int]) -> float:
         """Ditch length that runs to given stations from above, side ditches included.

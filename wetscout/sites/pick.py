@@ -35,6 +35,8 @@ class Picker:
     judge: Judge
     s: SiteSettings
     children: list[list[int]] = field(init=False)
+    # a basin is asked again from several levels above it: without this the work doubles with every level of a nest
+    answered: dict[int, tuple[list[Candidate], Down]] = field(init=False, default_factory=dict)
 
     def __post_init__(self) -> None:
         self.children = children_of(self.tree)
@@ -66,6 +68,11 @@ class Picker:
         return sorted(kept, key=lambda c: c.node), sorted(down)
 
     def _offers(self, i: int) -> tuple[list[Candidate], Down]:
+        if i not in self.answered:
+            self.answered[i] = self._weighed(i)
+        return self.answered[i]
+
+    def _weighed(self, i: int) -> tuple[list[Candidate], Down]:
         """What a cut basin gives: itself, the pools it is only a sheet over, or what lies inside when it fails."""
         if not holds(self.m, i, self.s):
             return self._inside(self._cut_below(i), [(i, VALLEY)])

@@ -100,8 +100,12 @@ def _apart(
     s = settings.buried
     kept: list[Hollow] = []
     hidden: dict[int, tuple[str, ...]] = {}
+    boxes = np.array([_box(site.pool) for site in screen.sites], dtype=np.int64).reshape(-1, 4)
     for hollow in hollows:
-        shares = [(*_shared(hollow.pool, site.pool), site) for site in screen.sites]
+        r0, c0, r1, c1 = _box(hollow.pool)
+        meets = (boxes[:, 0] < r1) & (boxes[:, 2] > r0) & (boxes[:, 1] < c1) & (boxes[:, 3] > c0)
+        near = [screen.sites[k] for k in np.flatnonzero(meets)]
+        shares = [(*_shared(hollow.pool, site.pool), site) for site in near]
         over = [site for _, part, whole, site in shares if part >= _COVERED or whole >= _COVERED]
         same = [site for iou, _, _, site in shares if iou >= _SAME and not _shows(site, shown, s.shown_cut_m)]
         if len(same) == len(over):
@@ -113,6 +117,11 @@ def _apart(
 def _shows(site: Site, shown: F32, least_m: float) -> bool:
     """Whether any of a site's cuts shows in the ground where it crosses the rim, or runs under a road."""
     return any(float(shown[int(p.values["_row"]), int(p.values["_col"])]) >= least_m for p in site.plugs)
+
+
+def _box(pool: Patch) -> tuple[int, int, int, int]:
+    h, w = pool.mask.shape
+    return pool.row0, pool.col0, pool.row0 + h, pool.col0 + w
 
 
 def _shared(one: Patch, other: Patch) -> tuple[float, float, float]:
