@@ -124,7 +124,7 @@ def test_a_turned_dem_gives_the_turned_answer(turn):
 
 def test_stations_in_a_window_as_one_looks_them_up_one_by_one():
     rng = np.random.default_rng(3)
-    made = (straight_ditch(rng.uniform(0, 60, n), rng.uniform(0, 60, n)) for n in (40, 7, 90))
+    made = (straight_ditch(rng.uniform(0, 60, n), rng.uniform(0, 60, n)) for n in (80, 60, 90))
     ditches = tuple(type(d)(**{**d.__dict__, "ditch_id": k + 1}) for k, d in enumerate(made))
     network = Network(ditches, 1.0, 3.0)
     mask = rng.random((30, 25)) < 0.4

@@ -6,8 +6,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import ndimage
 
+from wetscout.kernels.shore import shore_ring, squared_distance
 from wetscout.records import BOOL, CUT, F32, FILL, SPOIL, Patch, Surfaces, Terrain, Tree
 from wetscout.records_covered import Zone
 from wetscout.settings.buried import BuriedSettings
@@ -205,7 +205,7 @@ class Chooser:
     def _is_wide(self, node: int, mask: BOOL) -> bool:
         """Wide enough; a hollow around one that is wide is wide too and need not be measured."""
         if not self.wide[node]:
-            half = float(ndimage.distance_transform_edt(np.pad(mask, 1)).max()) * self.cell_m
+            half = float(np.sqrt(squared_distance(np.pad(mask, 1)).max())) * self.cell_m
             if half < self.s.half_width_m:
                 return False
             up = node
@@ -219,7 +219,7 @@ class Chooser:
         pool = np.pad(mask, 1)
         ground = np.pad(self.surfaces.smooth[box], 1, mode="edge")
         steps = max(1, round(3.0 / self.cell_m))
-        ring = pool & ~ndimage.binary_erosion(pool, iterations=steps)
+        ring = shore_ring(pool, steps)
         ring &= np.pad((self.surfaces.corridor[box] & (CUT | FILL | SPOIL)) == 0, 1)
         # the padding lies around the ring, so every cell of it has both neighbours
         r, c = np.nonzero(ring)

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from wetscout.kernels.shore import shore_ring, squared_distance
 from wetscout.records import (
     CUT,
     F32,
@@ -213,7 +214,7 @@ class Finder:
             "pool_m2": float(window.pool.sum()) * self.cell_m**2,
             "water_share": float(self.terrain.water[box][window.pool].mean()),
             "shore_slope": self._shore_slope(window),
-            "half_width_m": float(ndimage.distance_transform_edt(np.pad(window.pool, 1)).max()) * self.cell_m,
+            "half_width_m": float(np.sqrt(squared_distance(np.pad(window.pool, 1)).max())) * self.cell_m,
             "dug_share": float(((window.corridor & CUT) > 0)[window.pool].mean()),
             "unheld_m": unheld * self.cell_m,
             "ditch_in_pool_m": sum(at.size for at in inside.values()) * self.cell_m,
@@ -256,15 +257,18 @@ class Finder:
     def _shore_slope(self, window: Window) -> float:
         """Upper quartile slope of undug ground within 3 m inside the shore: steep for pits, gentle for basins."""
         steps = max(1, round(3.0 / self.cell_m))
-        ring = window.pool & ~ndimage.binary_erosion(window.pool, iterations=steps)
-        h, w = window.pool.shape
-        box = (slice(window.row0, window.row0 + h), slice(window.col0, window.col0 + w))
-        ground = self.surfaces.smooth[box]
+        ring = shore_ring(np.ascontiguousarray(window.pool), steps)
         free = ring & ((window.corridor & (CUT | FILL | SPOIL)) == 0)
         if not free.any():
             return 0.0
-        d_row, d_col = np.gradient(ground, self.cell_m)
-        slope = np.hypot(d_row, d_col)[free]
+        # the part with the ring and a cell around it, so that slopes are those of the whole
+        part = tuple(
+            slice(max(0, int(at[0]) - 1), int(at[-1]) + 2) for at in (np.flatnonzero(free.any(axis=k)) for k in (1, 0))
+        )
+        origin = (window.row0, window.col0)
+        box = tuple(slice(p.start + o, min(p.stop, n) + o) for p, o, n in zip(part, origin, free.shape, strict=True))
+        d_row, d_col = np.gradient(self.surfaces.smooth[box], self.cell_m)
+        slope = np.hypot(d_row, d_col)[free[part]]
         slope = slope[np.isfinite(slope)]
         return float(np.percentile(slope, 75)) if slope.size else 0.0
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from scipy import ndimage
 
+from wetscout.kernels.shore import reached_across
 from wetscout.records import BOOL, CUT, F32, FILL, SPOIL, U8
 
 _NEAR = np.ones((3, 3), dtype=bool)
@@ -38,10 +39,5 @@ def unheld_shore(natural: F32, corridor: U8, pool: BOOL, levels: tuple[float, fl
     lower = ~strip & ~pool & (natural < spill - below)
     if not lower.any() or not strip.any():
         return 0
-    # steps alternate between 4 and 8 neighbours, so that the reach is nearly round
-    reached = lower
-    cross = ndimage.generate_binary_structure(2, 1)
-    for step in range(across):
-        reached = ndimage.binary_dilation(reached, structure=_NEAR if step % 2 else cross, mask=strip) | reached
-    ring = pool & ~strip & ndimage.binary_dilation(reached & strip, structure=_NEAR)
-    return int(ring.sum())
+    reached = reached_across(lower, strip, across)
+    return int((pool & ~strip & ndimage.binary_dilation(reached, structure=_NEAR)).sum())

@@ -10,8 +10,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import numpy as np
-from scipy import ndimage
 
+from wetscout.kernels.shore import squared_distance
 from wetscout.records import BOOL, CUT, F32, F64, FILL, SPOIL, Cut, Patch, Surfaces
 from wetscout.settings.surroundings import SurroundingSettings
 from wetscout.sites.network import Network
@@ -131,7 +131,7 @@ class Surroundings:
         right = min(self.ground.shape[1], col0 + pool.shape[1] + pad)
         inside = np.zeros((low - top, right - left), dtype=bool)
         inside[row0 - top : row0 - top + pool.shape[0], col0 - left : col0 - left + pool.shape[1]] = pool
-        far_m = ndimage.distance_transform_edt(~inside) * self.cell_m
+        far_m = np.sqrt(squared_distance(~inside)) * self.cell_m
         zone = far_m <= self.s.ring_to_m
         parts = []
         for part in (inside, zone & (far_m > self.s.ring_from_m)):

@@ -1,0 +1,143 @@
+"""Distances in and around a pool: how wide it is, what lies along its shore, what a strip of dug ground reaches."""
+
+from __future__ import annotations
+
+import numpy as np
+from numba import njit
+
+
+@njit(nogil=True, cache=True)
+def squared_distance(mask):
+    """Square of the distance from each set cell to the nearest one that is not set (Meijster and others, 2000).
+
+    Whole numbers all through, so the root of it is what any exact distance transform gives.
+
+    Parameters
+    ----------
+    mask : bool (rows, cols)
+        At least one cell not set.
+
+    Returns
+    -------
+    int64 (rows, cols)
+        [cells squared], 0 on cells that are not set.
+    """
+    rows, cols = mask.shape
+    far = rows + cols
+    up = np.empty((rows, cols), dtype=np.int64)
+    for c in range(cols):
+        up[0, c] = far if mask[0, c] else 0
+    for r in range(1, rows):
+        for c in range(cols):
+            up[r, c] = min(up[r - 1, c] + 1, far) if mask[r, c] else 0
+    for r in range(rows - 2, -1, -1):
+        for c in range(cols):
+            up[r, c] = min(up[r, c], up[r + 1, c] + 1)
+    start = np.empty(cols, dtype=np.int64)
+    best = np.empty(cols, dtype=np.int64)
+    square = np.empty(cols, dtype=np.int64)
+    for r in range(rows):
+        for c in range(cols):
+            square[c] = up[r, c] * up[r, c]
+        q = 0
+        best[0] = 0
+        start[0] = 0
+        for u in range(1, cols):
+            while q >= 0 and (start[q] - best[q]) ** 2 + square[best[q]] > (start[q] - u) ** 2 + square[u]:
+                q -= 1
+            if q < 0:
+                q = 0
+                best[0] = u
+                continue
+            i = best[q]
+            w = 1 + (u * u - i * i + square[u] - square[i]) // (2 * (u - i))
+            if w < cols:
+                q += 1
+                best[q] = u
+                start[q] = w
+        for u in range(cols - 1, -1, -1):
+            up[r, u] = (u - best[q]) ** 2 + square[best[q]]
+            if u == start[q]:
+                q -= 1
+    return up
+
+
+@njit(nogil=True, cache=True)
+def shore_ring(mask, steps):
+    """Set cells from which one that is not set, or the outside, is at most so many steps along rows and columns away.
+
+    Parameters
+    ----------
+    mask : bool (rows, cols)
+    steps : int
+
+    Returns
+    -------
+    bool (rows, cols)
+        What `steps` erosions with a cross take away.
+    """
+    rows, cols = mask.shape
+    away = np.empty((rows, cols), dtype=np.int32)
+    out = np.empty((rows, cols), dtype=np.bool_)
+    for r in range(rows):
+        for c in range(cols):
+            before = away[r, c - 1] if c > 0 else 0
+            above = away[r - 1, c] if r > 0 else 0
+            away[r, c] = min(before, above) + 1 if mask[r, c] else 0
+    for r in range(rows - 1, -1, -1):
+        for c in range(cols - 1, -1, -1):
+            after = away[r, c + 1] if c + 1 < cols else 0
+            below = away[r + 1, c] if r + 1 < rows else 0
+            away[r, c] = min(away[r, c], min(after, below) + 1)
+            out[r, c] = mask[r, c] and away[r, c] <= steps
+    return out
+
+
+@njit(nogil=True, cache=True)
+def reached_across(start, strip, steps):
+    """Cells of a strip reached from given cells: steps go to 4 neighbours and to 8 in turn, so the reach is round.
+
+    Parameters
+    ----------
+    start, strip : bool (rows, cols)
+        Start cells lie outside the strip.
+    steps : int
+
+    Returns
+    -------
+    bool (rows, cols)
+        Reached cells of the strip.
+    """
+    rows, cols = strip.shape
+    reached = np.zeros((rows, cols), dtype=np.bool_)
+    # the cells of the last two steps, row * cols + col: what was reached before has passed on to all its neighbours
+    queue = np.empty(rows * cols, dtype=np.int64)
+    size = 0
+    for r in range(rows):
+        for c in range(cols):
+            if not start[r, c]:
+                continue
+            touches = False
+            for i in range(max(0, r - 1), min(rows, r + 2)):
+                for j in range(max(0, c - 1), min(cols, c + 2)):
+                    touches = touches or strip[i, j]
+            if touches:
+                queue[size] = r * cols + c
+                size += 1
+    older = 0
+    newer = 0
+    for step in range(steps):
+        stop = size
+        for k in range(older, stop):
+            r = queue[k] // cols
+            c = queue[k] - r * cols
+            for i in range(max(0, r - 1), min(rows, r + 2)):
+                for j in range(max(0, c - 1), min(cols, c + 2)):
+                    near = step % 2 == 1 or i == r or j == c
+                    if near and strip[i, j] and not reached[i, j]:
+                        reached[i, j] = True
+                        queue[size] = i * cols + j
+                        size += 1
+        older = newer
+        newer = stop
+    return reached
