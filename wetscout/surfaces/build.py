@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from scipy import ndimage
 
-from wetscout.kernels.bridge import carry_across, carry_cautious
+from wetscout.kernels.bridge import carry
 from wetscout.records import BOOL, CUT, F32, F64, FILL, ROADSIDE, SPOIL, Linework, Surfaces, Terrain
 from wetscout.settings.surfaces import SurfaceSettings
 from wetscout.surfaces.corridors import paint_corridors
@@ -54,6 +54,8 @@ def smooth_twice(z: F32, sigma: float, leave_out: BOOL | None = None) -> F32:
 
 
 RunTiles = Callable[..., None]
+# lines that bend least, of which the cautious surface takes the mean
+CAREFUL_LINES = 3
 
 
 def _whole(function: Callable[..., Any], inputs: dict[str, Any], outputs: dict[str, Any], halo_cells: int) -> None:
@@ -73,33 +75,23 @@ def _calm(z: F32, leave_out: BOOL, sigma: float, run_tiles: RunTiles) -> F32:
     return out
 
 
-def _carry(z: F32, mask: BOOL, s: SurfaceSettings, cell_m: float, run_tiles: RunTiles, highest: bool) -> F32:
-    """Highest (see `carry_across`) or lowest levels over masked cells."""
+def _carry(
+    z: F32, mask: BOOL, s: SurfaceSettings, cell_m: float, run_tiles: RunTiles, wanted: tuple[str, ...]
+) -> tuple[F32, ...]:
+    """Levels over masked cells: any of `high`, `low` and `cautious`, see `carry`."""
     reach, run = _reach(s, cell_m)
-    out = np.empty_like(z)
+    across = (s.bridge_ratio, s.end_slope, s.hollow_line, s.ridge_m)
+    radius, stride = max(4, round(s.cautious_radius_m / cell_m)), max(1, round(2.0 / cell_m))
+    fit = (radius, stride, CAREFUL_LINES if "cautious" in wanted else 0)
+    out = {name: np.empty_like(z) for name in wanted}
 
     def work(windows: dict[str, Any], tile: Any) -> dict[str, Any]:
         ground, gap = np.ascontiguousarray(windows["z"]), np.ascontiguousarray(windows["mask"])
-        top, bottom = carry_across(ground, gap, reach, run, s.bridge_ratio, s.end_slope, (s.hollow_line, s.ridge_m))
-        return {"out": (top if highest else bottom)[tile.inner]}
+        made = dict(zip(("high", "low", "cautious"), carry(ground, gap, reach, run, across, fit), strict=True))
+        return {name: made[name][tile.inner] for name in wanted}
 
-    run_tiles(work, {"z": z, "mask": mask}, {"out": out}, reach + run + 1)
-    return out
-
-
-def _carry_with_care(z: F32, mask: BOOL, s: SurfaceSettings, cell_m: float, run_tiles: RunTiles) -> F32:
-    """Cautious levels over masked cells."""
-    reach, run = _reach(s, cell_m)
-    radius = max(4, round(s.cautious_radius_m / cell_m))
-    stride = max(1, round(2.0 / cell_m))
-    out = np.empty_like(z)
-
-    def work(windows: dict[str, Any], tile: Any) -> dict[str, Any]:
-        ground, gap = np.ascontiguousarray(windows["z"]), np.ascontiguousarray(windows["mask"])
-        return {"out": carry_cautious(ground, gap, reach, run, radius, stride, 3)[tile.inner]}
-
-    run_tiles(work, {"z": z, "mask": mask}, {"out": out}, reach + run + 1)
-    return out
+    run_tiles(work, {"z": z, "mask": mask}, out, reach + run + 1)
+    return tuple(out.values())
 
 
 def _reach(s: SurfaceSettings, cell_m: float) -> tuple[int, int]:
@@ -141,8 +133,7 @@ def build_surfaces(
     cut = (corridor & CUT) > 0
     fill = (corridor & (FILL | SPOIL)) > 0
     smooth = _calm(terrain.z, cut | fill, max(0.5, s.smooth_m / cell_m), run_tiles)
-    high = _carry(smooth, cut | fill, s, cell_m, run_tiles, highest=True)
-    cautious = _carry_with_care(smooth, cut | fill, s, cell_m, run_tiles)
+    high, cautious = _carry(smooth, cut | fill, s, cell_m, run_tiles, ("high", "cautious"))
     unknown = np.isnan(high)
     high[unknown] = smooth[unknown]
     np.copyto(cautious, high, where=np.isnan(cautious))
@@ -153,7 +144,7 @@ def build_surfaces(
     road = (corridor & FILL) > 0
     near_fill = road
     if road.any():
-        low = _carry(smooth, road, s, cell_m, run_tiles, highest=False)
+        (low,) = _carry(smooth, road, s, cell_m, run_tiles, ("low",))
         today = np.where(road & ~np.isnan(low), np.minimum(low, today), today)
         near_fill = ndimage.binary_dilation(road, iterations=max(1, round(6.0 / cell_m)))
     carve(today, terrain.z, (lines.ditches, lines.crossings), near_fill, cell_m, s)
