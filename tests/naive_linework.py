@@ -6,6 +6,8 @@ import math
 
 import numpy as np
 
+from wetscout.kernels import lines as kernel
+
 
 def box_mean(z, k):
     """Mean of the known cells of the k x k box."""
@@ -149,3 +151,51 @@ def running_median(values, half):
         if part.size:
             out[i] = np.median(part)
     return out
+
+
+def resample(points, step=1.0):
+    """Even stations, by numpy."""
+    apart = np.hypot(*np.diff(points, axis=0).T)
+    keep = np.concatenate(([True], apart > 1e-9))
+    p = points[keep]
+    if p.shape[0] < 2:
+        return np.repeat(points[:1], 2, axis=0)
+    along = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(p, axis=0).T))))
+    n = max(2, round(along[-1] / step) + 1)
+    at = np.linspace(0.0, along[-1], n)
+    return np.column_stack((np.interp(at, along, p[:, 0]), np.interp(at, along, p[:, 1])))
+
+
+def smooth(values, half):
+    """Running mean from running sums, by numpy."""
+    n = values.shape[0]
+    total = np.concatenate((np.zeros((1, *values.shape[1:])), np.cumsum(values, axis=0)))
+    i = np.arange(n)
+    h = np.minimum(half, np.minimum(i, n - 1 - i))
+    width = (2 * h + 1).reshape((n,) + (1,) * (values.ndim - 1))
+    return (total[i + h + 1] - total[i - h]) / width
+
+
+def tangents(points, half):
+    """Unit vectors along a line, by numpy."""
+    n = points.shape[0]
+    i = np.arange(n)
+    d = points[np.minimum(i + half, n - 1)] - points[np.maximum(i - half, 0)]
+    size = np.hypot(*d.T)
+    size[size == 0] = 1.0
+    return d / size[:, None]
+
+
+def recentre(s, points, half, offsets, run, turn_cost, side_cost):
+    """Move a line to the lowest ground beside it, by numpy and the kernels that have twins of their own."""
+    p = resample(smooth(resample(points), half))
+    t = tangents(p, 2 * half)
+    ground = kernel.sections(s, *(np.ascontiguousarray(v) for v in (p[:, 0], p[:, 1], -t[:, 1], t[:, 0])), offsets)
+    seen = np.isfinite(ground)
+    total = smooth(np.where(seen, ground - np.nanmin(ground) if seen.any() else 0.0, 0.0), run)
+    share = smooth(seen.astype(np.float64), run)
+    ground = np.where(share > 0.3, total / np.maximum(share, 1e-9), np.nan)
+    shift = smooth(offsets[kernel.lowest_way(ground, turn_cost, side_cost)], 1)
+    moved = p + shift[:, None] * np.column_stack((-t[:, 1], t[:, 0]))
+    moved = np.clip(moved, 0.0, np.array(s.shape) - 1.0)
+    return resample(smooth(resample(moved), 1))

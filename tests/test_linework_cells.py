@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from linework_scenes import along_across, ditch_through_ridge, frame, noise, trapezoid
 
-from wetscout.kernels import directional, lines, skeleton, thin
+from wetscout.kernels import along, directional, lines, skeleton, thin
 from wetscout.linework import cells, stencils, trace
 from wetscout.settings.linework import LineworkSettings
 
@@ -234,3 +234,22 @@ def test_every_setting_lies_within_its_limits():
         low, high = f.metadata["limits"]
         assert low <= f.default <= high, f.name
         assert f.metadata["unit"] and f.metadata["about"] and f.metadata["source"]
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_points_along_lines_are_those_of_numpy_to_the_bit(seed):
+    rng = np.random.default_rng(seed)
+    n = int(rng.integers(2, 90))
+    points = np.cumsum(rng.normal(0, 1.5, (n, 2)), axis=0) + 20
+    if seed % 3 == 1:
+        points = np.repeat(np.rint(points), rng.integers(1, 3, n), axis=0)
+    if seed == 5:
+        points[:] = points[0]
+    for step in (0.7, 1.0, 3.0):
+        np.testing.assert_array_equal(along.resample(points, step), naive.resample(points, step))
+    for half in (1, 4, 200):
+        np.testing.assert_array_equal(along.smooth(points, half), naive.smooth(points, half))
+        np.testing.assert_array_equal(along.tangents(points, half), naive.tangents(points, half))
+    s, offsets = small_ground(seed), 0.5 * np.arange(-8, 9)
+    found = along.recentre(s, points, 3, offsets, 3, 0.01, 0.001)
+    np.testing.assert_array_equal(found, naive.recentre(s, points, 3, offsets, 3, 0.01, 0.001))

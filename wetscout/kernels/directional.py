@@ -32,25 +32,26 @@ def box_mean(z, k):
     rows, cols = z.shape
     h = k // 2
     out = np.empty_like(z)
+    total = np.empty(cols)
+    n = np.empty(cols)
     for r in range(rows):
+        # a row at a time: each cell still adds up its box in the same order, and the processor does several at once
+        total[:] = 0.0
+        n[:] = 0.0
+        for i in range(max(0, r - h), min(rows, r + h + 1)):
+            for j in range(-h, h + 1):
+                for c in range(max(0, -j), min(cols, cols - j)):
+                    v = z[i, c + j]
+                    known = v == v
+                    total[c] += np.float64(v) if known else 0.0
+                    n[c] += 1.0 if known else 0.0
         for c in range(cols):
-            if np.isnan(z[r, c]):
-                out[r, c] = np.nan
-                continue
-            total = 0.0
-            n = 0
-            for i in range(max(0, r - h), min(rows, r + h + 1)):
-                for j in range(max(0, c - h), min(cols, c + h + 1)):
-                    v = z[i, j]
-                    if not np.isnan(v):
-                        total += v
-                        n += 1
-            out[r, c] = total / n
+            out[r, c] = np.nan if np.isnan(z[r, c]) else total[c] / n[c]
     return out
 
 
 @njit(nogil=True, cache=True)
-def stencil_mean(flat, at, offset, w, first, last, least):
+def stencil_mean(flat, at, offset, w, whole, first, last, least):
     """Weighted mean of the ground under one stencil placed at a cell.
 
     Parameters
@@ -61,6 +62,8 @@ def stencil_mean(flat, at, offset, w, first, last, least):
         Place of the cell in `flat`.
     offset, w : int64, float64 (m,)
         Places relative to the cell and weights of all stencils, one after the other.
+    whole : float
+        Sum of the weights of this stencil.
     first, last : int
         Part of the list that belongs to this stencil.
     least : float
@@ -72,10 +75,8 @@ def stencil_mean(flat, at, offset, w, first, last, least):
         NaN when too much of the stencil lies off the ground.
     """
     total = 0.0
-    whole = 0.0
     for i in range(first, last):
         total += w[i] * flat[at + offset[i]]
-        whole += w[i]
     if not np.isnan(total):
         return total / whole
     # only near holes and edges: the same sum over what is ground
@@ -92,23 +93,43 @@ def stencil_mean(flat, at, offset, w, first, last, least):
 
 
 @njit(nogil=True, cache=True)
-def lower_side(flat, at, offset, w, start, base, bed, least, wanted):
+def _sums(w, start):
+    """Sum of the weights of each stencil."""
+    whole = np.zeros(start.size - 1)
+    for k in range(whole.size):
+        for i in range(start[k], start[k + 1]):
+            whole[k] += w[i]
+    return whole
+
+
+@njit(nogil=True, cache=True)
+def lower_side(flat, at, offset, w, whole, start, base, bed, least, wanted):
     """Lower of the two sides minus the bed, or -1 if the first side already stays below `wanted`."""
-    a = stencil_mean(flat, at, offset, w, start[base], start[base + 1], least)
+    a = stencil_mean(flat, at, offset, w, whole[base], start[base], start[base + 1], least)
     if np.isnan(a) or a - bed <= wanted:
         return -1.0
-    b = stencil_mean(flat, at, offset, w, start[base + 1], start[base + 2], least)
+    b = stencil_mean(flat, at, offset, w, whole[base + 1], start[base + 1], start[base + 2], least)
     if np.isnan(b):
         return -1.0
     return min(a, b) - bed
 
 
 @njit(nogil=True, cache=True)
-def below_ring(flat, at, ring):
-    """How far a cell lies below the mean of its ring [m]; infinite where half of the ring is off the ground."""
-    total = 0.0
+def _ring_totals(flat, at, ring, total):
+    """Sums over the rings of the cells from `at` on, NaN where part of a ring is off the ground; a row at a time."""
+    total[:] = 0.0
     for i in range(ring.size):
-        total += flat[at + ring[i]]
+        first = at + ring[i]
+        for c in range(total.size):
+            total[c] += flat[first + c]
+
+
+@njit(nogil=True, cache=True)
+def below_ring(flat, at, ring, total):
+    """How far a cell lies below the mean of its ring [m]; infinite where half of the ring is off the ground.
+
+    `total` is the sum over the ring, NaN where part of it is off the ground.
+    """
     if not np.isnan(total):
         return total / ring.size - flat[at]
     total = 0.0
@@ -158,6 +179,7 @@ def directional_depth(padded, margin, ring, stencils, n_dir, least, limits):
         Depth against the near band over depth against the far band, 0 where depth is less than wanted.
     """
     offset, w, start = stencils
+    whole = _sums(w, start)
     screen, wanted = limits
     flat = padded.ravel()
     wide = padded.shape[1]
@@ -166,19 +188,21 @@ def directional_depth(padded, margin, ring, stencils, n_dir, least, limits):
     depth = np.zeros((rows, cols), dtype=np.float32)
     direction = np.full((rows, cols), -1, dtype=np.int8)
     saturation = np.zeros((rows, cols), dtype=np.float32)
+    total = np.empty(cols)
     for r in range(rows):
+        _ring_totals(flat, (r + margin) * wide + margin, ring, total)
         for c in range(cols):
             here = (r + margin) * wide + c + margin
-            if np.isnan(flat[here]) or below_ring(flat, here, ring) < screen:
+            if np.isnan(flat[here]) or below_ring(flat, here, ring, total[c]) < screen:
                 continue
             best = EVEN_SHARE * wanted
             at = -1
             for d in range(0, n_dir, 2):
                 k = 5 * d
-                bed = stencil_mean(flat, here, offset, w, start[k], start[k + 1], least)
+                bed = stencil_mean(flat, here, offset, w, whole[k], start[k], start[k + 1], least)
                 if np.isnan(bed):
                     continue
-                v = lower_side(flat, here, offset, w, start, k + 1, bed, least, best)
+                v = lower_side(flat, here, offset, w, whole, start, k + 1, bed, least, best)
                 if v > best:
                     best = v
                     at = d
@@ -188,10 +212,10 @@ def directional_depth(padded, margin, ring, stencils, n_dir, least, limits):
             for step in (-1, 1):
                 d = (centre + step) % n_dir
                 k = 5 * d
-                bed = stencil_mean(flat, here, offset, w, start[k], start[k + 1], least)
+                bed = stencil_mean(flat, here, offset, w, whole[k], start[k], start[k + 1], least)
                 if np.isnan(bed):
                     continue
-                v = lower_side(flat, here, offset, w, start, k + 1, bed, least, best)
+                v = lower_side(flat, here, offset, w, whole, start, k + 1, bed, least, best)
                 if v > best:
                     best = v
                     at = d
@@ -199,8 +223,8 @@ def directional_depth(padded, margin, ring, stencils, n_dir, least, limits):
             direction[r, c] = at
             if best >= wanted:
                 k = 5 * at
-                bed = stencil_mean(flat, here, offset, w, start[k], start[k + 1], least)
-                far = lower_side(flat, here, offset, w, start, k + 3, bed, least, 0.0)
+                bed = stencil_mean(flat, here, offset, w, whole[k], start[k], start[k + 1], least)
+                far = lower_side(flat, here, offset, w, whole, start, k + 3, bed, least, 0.0)
                 # a side that cannot be seen, or lies lower farther out, does not go on rising: saturated
                 saturation[r, c] = best / far if far > best else 1.0
     return depth, direction, saturation
@@ -223,6 +247,7 @@ def mean_depth_at(padded, margin, at_row, at_col, stencils, directions, least):
         [m], NaN where it cannot be told.
     """
     offset, w, start = stencils
+    whole = _sums(w, start)
     flat = padded.ravel()
     out = np.full((at_row.size, directions.size), np.nan, dtype=np.float32)
     for i in range(at_row.size):
@@ -231,8 +256,8 @@ def mean_depth_at(padded, margin, at_row, at_col, stencils, directions, least):
             continue
         for j in range(directions.size):
             k = 5 * directions[j]
-            bed = stencil_mean(flat, here, offset, w, start[k], start[k + 1], least)
-            a = stencil_mean(flat, here, offset, w, start[k + 1], start[k + 2], least)
-            b = stencil_mean(flat, here, offset, w, start[k + 2], start[k + 3], least)
+            bed = stencil_mean(flat, here, offset, w, whole[k], start[k], start[k + 1], least)
+            a = stencil_mean(flat, here, offset, w, whole[k + 1], start[k + 1], start[k + 2], least)
+            b = stencil_mean(flat, here, offset, w, whole[k + 2], start[k + 2], start[k + 3], least)
             out[i, j] = 0.5 * (a + b) - bed
     return out

@@ -9,6 +9,7 @@ from numba import types
 from numba.typed import Dict
 from numpy.typing import NDArray
 
+from wetscout.kernels import along
 from wetscout.kernels import lines as kernel
 from wetscout.kernels.lines_follow import claim, follow
 from wetscout.linework.join import ends_of
@@ -43,15 +44,8 @@ def resample(points: NDArray[np.float64], step: float = 1.0) -> NDArray[np.float
     float64 (m, 2)
         At least two points.
     """
-    apart = np.hypot(*np.diff(points, axis=0).T)
-    keep = np.concatenate(([True], apart > 1e-9))
-    p = points[keep]
-    if p.shape[0] < 2:
-        return np.repeat(points[:1], 2, axis=0)
-    along = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(p, axis=0).T))))
-    n = max(2, round(along[-1] / step) + 1)
-    at = np.linspace(0.0, along[-1], n)
-    return np.column_stack((np.interp(at, along, p[:, 0]), np.interp(at, along, p[:, 1])))
+    even: NDArray[np.float64] = along.resample(np.ascontiguousarray(points, dtype=np.float64), float(step))
+    return even
 
 
 def smooth(values: NDArray[np.float64], half: int) -> NDArray[np.float64]:
@@ -69,13 +63,9 @@ def smooth(values: NDArray[np.float64], half: int) -> NDArray[np.float64]:
     float64 (n,)
         In the same unit.
     """
-    n = values.shape[0]
-    total = np.concatenate((np.zeros((1, *values.shape[1:])), np.cumsum(values, axis=0)))
-    i = np.arange(n)
-    h = np.minimum(half, np.minimum(i, n - 1 - i))
-    width = (2 * h + 1).reshape((n,) + (1,) * (values.ndim - 1))
-    mean: NDArray[np.float64] = (total[i + h + 1] - total[i - h]) / width
-    return mean
+    v = np.ascontiguousarray(values, dtype=np.float64)
+    mean: NDArray[np.float64] = along.smooth(v.reshape(v.shape[0], -1), half)
+    return mean.reshape(v.shape)
 
 
 def tangents(points: NDArray[np.float64], half: int) -> NDArray[np.float64]:
@@ -90,12 +80,7 @@ def tangents(points: NDArray[np.float64], half: int) -> NDArray[np.float64]:
     -------
     float64 (n, 2)
     """
-    n = points.shape[0]
-    i = np.arange(n)
-    d = points[np.minimum(i + half, n - 1)] - points[np.maximum(i - half, 0)]
-    size = np.hypot(*d.T)
-    size[size == 0] = 1.0
-    unit: NDArray[np.float64] = d / size[:, None]
+    unit: NDArray[np.float64] = along.tangents(np.ascontiguousarray(points, dtype=np.float64), half)
     return unit
 
 
@@ -149,22 +134,10 @@ def recentre(s: NDArray[np.float32], line: Line, cell_m: float, reach_m: float) 
         Stations about one cell apart.
     """
     half = max(1, round(0.5 * SMOOTH_M / cell_m))
-    p = resample(smooth(resample(line.xy), half))
     n = max(2, int(np.ceil(reach_m / (0.5 * cell_m))))
     offsets = 0.5 * np.arange(-n, n + 1, dtype=np.float64)
-    ground = sections_of(s, p, offsets, 2 * half)
     run = max(1, round(0.5 * BED_RUN_M / cell_m))
-    seen = np.isfinite(ground)
-    total = smooth(np.where(seen, ground - np.nanmin(ground) if seen.any() else 0.0, 0.0), run)
-    share = smooth(seen.astype(np.float64), run)
-    ground = np.where(share > 0.3, total / np.maximum(share, 1e-9), np.nan)
-    pick = kernel.lowest_way(ground, TURN_COST_M, SIDE_COST_M)
-    shift = smooth(offsets[pick], 1)
-    t = tangents(p, 2 * half)
-    moved = p + shift[:, None] * np.column_stack((-t[:, 1], t[:, 0]))
-    rows, cols = s.shape
-    moved = np.clip(moved, 0.0, np.array([rows - 1.0, cols - 1.0]))
-    return line_of(resample(smooth(resample(moved), 1)), line.sure)
+    return line_of(along.recentre(s, line.xy, half, offsets, run, TURN_COST_M, SIDE_COST_M), line.sure)
 
 
 def owner_of(lines: Sequence[Line], cols: int) -> Dict:

@@ -1,0 +1,175 @@
+"""Points along lines: even stations, running means, directions, and a line moved to the lowest ground beside it.
+
+Each gives to the bit what the numpy expressions in `tests/naive_linework.py` give; a raster has thousands of short
+lines, and a dozen array calls a line took ten times as long.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numba import njit
+
+from wetscout.kernels.lines import lowest_way, sections
+
+
+@njit(nogil=True, cache=True)
+def resample(points, step):
+    """Points at even distances along a line, both ends kept.
+
+    Parameters
+    ----------
+    points : float64 (n, 2)
+        [cells].
+    step : float
+        Wanted distance [cells].
+
+    Returns
+    -------
+    float64 (m, 2)
+        At least two points.
+    """
+    n = points.shape[0]
+    at = np.empty(n)
+    kept = np.empty(n, dtype=np.int64)
+    m = 0
+    for i in range(n):
+        # of points on one spot the first stays
+        if i > 0 and not np.hypot(points[i, 0] - points[i - 1, 0], points[i, 1] - points[i - 1, 1]) > 1e-9:
+            continue
+        kept[m] = i
+        at[m] = 0.0
+        if m > 0:
+            j = kept[m - 1]
+            at[m] = at[m - 1] + np.hypot(points[i, 0] - points[j, 0], points[i, 1] - points[j, 1])
+        m += 1
+    if m < 2:
+        out = np.empty((2, 2))
+        out[:] = points[0]
+        return out
+    length = at[m - 1]
+    count = max(2, int(np.rint(length / step)) + 1)
+    apart = length / (count - 1)
+    out = np.empty((count, 2))
+    j = 0
+    for i in range(count):
+        x = i * apart if i < count - 1 else length
+        while j < m - 1 and at[j + 1] <= x:
+            j += 1
+        a = kept[j]
+        if j == m - 1 or at[j] == x:
+            out[i] = points[a]
+            continue
+        b = kept[j + 1]
+        for k in range(2):
+            slope = (points[b, k] - points[a, k]) / (at[j + 1] - at[j])
+            out[i, k] = slope * (x - at[j]) + points[a, k]
+    return out
+
+
+@njit(nogil=True, cache=True)
+def smooth(values, half):
+    """Running mean down the columns over up to `half` rows on both sides, fewer towards the ends, which stay.
+
+    Parameters
+    ----------
+    values : float64 (n, m)
+        Any unit.
+    half : int
+
+    Returns
+    -------
+    float64 (n, m)
+        In the same unit.
+    """
+    n, m = values.shape
+    total = np.zeros((n + 1, m))
+    for i in range(n):
+        for k in range(m):
+            total[i + 1, k] = total[i, k] + values[i, k]
+    out = np.empty((n, m))
+    for i in range(n):
+        h = min(half, i, n - 1 - i)
+        for k in range(m):
+            out[i, k] = (total[i + h + 1, k] - total[i - h, k]) / (2 * h + 1)
+    return out
+
+
+@njit(nogil=True, cache=True)
+def tangents(points, half):
+    """Unit vectors along a line, from differences over `half` stations on both sides.
+
+    Parameters
+    ----------
+    points : float64 (n, 2)
+    half : int
+
+    Returns
+    -------
+    float64 (n, 2)
+    """
+    n = points.shape[0]
+    out = np.empty((n, 2))
+    for i in range(n):
+        a = max(i - half, 0)
+        b = min(i + half, n - 1)
+        d_row = points[b, 0] - points[a, 0]
+        d_col = points[b, 1] - points[a, 1]
+        size = np.hypot(d_row, d_col)
+        if size == 0.0:
+            size = 1.0
+        out[i, 0] = d_row / size
+        out[i, 1] = d_col / size
+    return out
+
+
+@njit(nogil=True, cache=True)
+def recentre(s, points, half, offsets, run, turn_cost, side_cost):
+    """Move a line to the lowest ground within reach, without jumps.
+
+    Parameters
+    ----------
+    s : float32 (rows, cols)
+        Smoothed ground [m].
+    points : float64 (n, 2)
+        [cells].
+    half, run : int
+        Stations on both sides over which the line is smoothed, and the ground along it.
+    offsets : float64 (m,)
+        Places looked at across the line [cells].
+    turn_cost, side_cost : float
+        As of `lowest_way` [m].
+
+    Returns
+    -------
+    float64 (k, 2)
+        Stations about one cell apart.
+    """
+    p = resample(smooth(resample(points, 1.0), half), 1.0)
+    t = tangents(p, 2 * half)
+    ground = sections(s, p[:, 0].copy(), p[:, 1].copy(), -t[:, 1], t[:, 0].copy(), offsets)
+    n, m = ground.shape
+    least = np.inf
+    for i in range(n):
+        for k in range(m):
+            least = min(least, ground[i, k])
+    height = np.zeros((n, m))
+    seen = np.zeros((n, m))
+    for i in range(n):
+        for k in range(m):
+            if np.isfinite(ground[i, k]):
+                height[i, k] = ground[i, k] - least
+                seen[i, k] = 1.0
+    height = smooth(height, run)
+    seen = smooth(seen, run)
+    for i in range(n):
+        for k in range(m):
+            ground[i, k] = height[i, k] / max(seen[i, k], 1e-9) if seen[i, k] > 0.3 else np.nan
+    pick = lowest_way(ground, turn_cost, side_cost)
+    shift = np.empty((n, 1))
+    for i in range(n):
+        shift[i, 0] = offsets[pick[i]]
+    shift = smooth(shift, 1)
+    for i in range(n):
+        p[i, 0] = min(max(p[i, 0] + shift[i, 0] * -t[i, 1], 0.0), s.shape[0] - 1.0)
+        p[i, 1] = min(max(p[i, 1] + shift[i, 0] * t[i, 0], 0.0), s.shape[1] - 1.0)
+    return resample(smooth(resample(p, 1.0), 1), 1.0)
