@@ -81,6 +81,12 @@ def test_below_a_valley_and_below_too_many_openings_it_looks_on():
     assert picked(*tree, {}, cut=[True, False])[0] == [0]
 
 
+def test_a_side_pool_little_lower_than_an_outer_basin_that_fails_is_looked_at():
+    # a hollow of 0.1 ha that spills 2 cm below a valley of 2 ha beside it
+    tree = ([2, 2, -1], [1.98, 1.98, 2.0], [1200, 19000, 20500], [900, 20000, 21200])
+    assert picked(*tree, {1: "a channel", 2: "no way out"})[0] == [0]
+
+
 @pytest.mark.parametrize("step", [1, 2])
 def test_shore_along_a_strip_on_a_slope_is_held_by_nothing(step):
     # a plane falls 1 % east; a road strip 12 m wide runs across the fall, natural ground there carried 0.3 m too high

@@ -49,3 +49,18 @@ def test_what_is_no_plug(fills):
 @pytest.mark.parametrize(("banks", "crossings"), [([_bank(41, "dike")], []), ([_bank(90, "road")], [_pipe(False)])])
 def test_other_banks_and_guessed_pipes_leave_a_plug_a_plug(banks, crossings):
     assert _fills(35, banks, crossings).share((CUT, CUT), 100.0) == 1.0
+
+
+@pytest.mark.parametrize(("half_m", "turn", "filled"), [(90, 0, 0.0), (90, 25, 0.0), (25, 0, 1.0), (0, 0, 1.0)])
+def test_a_strip_past_both_banks_is_a_road_though_none_is_listed(half_m, turn, filled):
+    """Fill of 0.9 m on 7 m over the ditch; it goes on to both sides, or ends as a berm of a plug does."""
+    row, col = np.mgrid[0:200, 0:200].astype(float)
+    today = (100.1 - 0.01 * np.abs(col - 100) + 0.003 * np.abs(row - 100)).astype(np.float32)
+    today[99:102] = 98.9
+    t = np.radians(turn)
+    off, far = (col - 100) * np.cos(t) - (row - 100) * np.sin(t), (col - 100) * np.sin(t) + (row - 100) * np.cos(t)
+    top = 1.0 - np.clip(np.abs(off) - 3.5, 0, None) / 2 - np.clip(np.abs(far) - max(half_m, 4), 0, None)
+    ground = np.maximum(today, np.where(top > -3, 100.1 + top, -99)).astype(np.float32)
+    way = np.arange(60, 160, dtype=np.int64)
+    here = Cut(100, 95, 0.0, 1.0, 99.0, 100.0, 98.8, 1, False, np.full(100, 100, dtype=np.int64), way)
+    assert Fills(ground, today, Linework(), 1.0, SiteSettings()).share((here,), 100.0) == filled

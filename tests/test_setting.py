@@ -94,6 +94,17 @@ def test_woods_and_fields():
     assert woods["faint_m_ha"] == pytest.approx(250, rel=0.2)
 
 
+def test_knobs_and_kettles_are_no_bumps():
+    """Waves 60 m long and 6 m high are as rough at 3 m as woods, and far rougher at 6 m: landform."""
+    around = scene()
+    row, col = np.mgrid[0:260, 0:300] * 2.0
+    waves = 6.0 * np.sin(2 * np.pi * row / 60.0) * np.sin(2 * np.pi * col / 60.0)
+    np.copyto(around.ground, 20.0 + waves.astype(np.float32), where=col > 360)
+    rough = third_difference(around.ground, np.full(60, 100), np.arange(210, 270), 1.5)
+    assert np.median(rough) > around.s.rough * around.smooth_m
+    assert around.signs(at(100, 220), ())["rough_ground"] == 0
+
+
 def test_rough_ground_without_lines_and_lines_without_rough_ground_are_let_be():
     assert scene(lines=False).signs(at(100, 220), ())["rough_ground"] == 0
     assert scene(bumps=0.0).signs(at(100, 220), ())["rough_ground"] == 0

@@ -24,6 +24,13 @@ class SurroundingSettings:
     rough: float = number(
         2.6, "-", (1.0, 20.0), "rough: so many times the raster's lower quartile, in the pool and around it", _TRIAL
     )
+    landform: float = number(
+        2.15,
+        "-",
+        (1.0, 8.0),
+        "roughness around that grows so many times at twice the step is landform; broken ground gives 2 at most",
+        _TRIAL,
+    )
     rough_lines_m_ha: float = number(
         75.0, "m/ha", (0.0, 1000.0), "and so many metres of faint line a hectare: woods or yards", _TRIAL
     )

@@ -193,7 +193,10 @@ def _spread_depth(tree: Tree, i: int, below: list[int], rise: float) -> float:
 
 
 def lower_nodes(tree: Tree, m: Measures, i: int, children: list[list[int]], step_m: float) -> list[int]:
-    """The first cut nodes below a node that stand at least `step_m` lower, one on each branch.
+    """The first cut nodes below a node that stand at least `step_m` lower or cover less than half of it.
+
+    One on each branch. The step spares nodes that differ by a film of water; a side pool is a basin of its own however
+    little lower it stands.
 
     Parameters
     ----------
@@ -208,14 +211,14 @@ def lower_nodes(tree: Tree, m: Measures, i: int, children: list[list[int]], step
     -------
     list of int
     """
-    spill = tree.table["spill_m"].to_numpy()
+    spill, area = tree.table["spill_m"].to_numpy(), tree.table["area_m2"].to_numpy()
     out: list[int] = []
     stack = list(children[i])
     while stack:
         k = stack.pop()
         if not m.looked[k]:
             continue
-        if m.cut[k] and spill[k] <= spill[i] - step_m:
+        if m.cut[k] and (spill[k] <= spill[i] - step_m or 2.0 * area[k] < area[i]):
             out.append(k)
         else:
             stack.extend(children[k])

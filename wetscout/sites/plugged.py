@@ -7,13 +7,19 @@ from collections.abc import Sequence
 import numpy as np
 from scipy.spatial import cKDTree
 
-from wetscout.records import F32, Crossing, Cut, Linework
+from wetscout.records import F32, F64, Crossing, Cut, Linework
 from wetscout.settings.sites import SiteSettings
 
 # a road holds the water where its crest lies within half its width and this of the fill
 ROAD_M = 6.0
 # a pipe named by the user this near to the fill leads the water through
 PIPE_M = 15.0
+# a strip is looked for this far from the fill, along rays up to 40 degrees off the square [m, rad]
+STRIP_M = (10.0, 70.0)
+TURNS = np.radians(np.arange(-40.0, 41.0, 4.0))
+# its sides are looked at so far from its middle, and twice as far: roads stand on 10-17 m, berms of plugs end sooner
+STRIP_SIDE_M = 9.0
+STRIP_SHARE = 0.5
 
 
 class Fills:
@@ -68,10 +74,42 @@ class Fills:
         row, col = float(rows[fill].mean()), float(cols[fill].mean())
         if any(np.hypot(row - r, col - c) * self.cell_m <= PIPE_M for r, c in self.pipes):
             return False
-        if self.roads is None:
-            return True
-        distance, k = self.roads.query((row, col))
-        return bool(distance * self.cell_m > self.half_m[k] + ROAD_M)
+        if self.roads is not None:
+            distance, k = self.roads.query((row, col))
+            if distance * self.cell_m <= self.half_m[k] + ROAD_M:
+                return False
+        return not self._goes_on(row, col, cut)
+
+    def _goes_on(self, row: float, col: float, cut: Cut) -> bool:
+        """Whether the fill goes on past both banks as a strip above the ground on both its sides."""
+        left = max(self._strip(row, col, cut, turn - np.pi / 2) for turn in TURNS)
+        right = max(self._strip(row, col, cut, np.pi / 2 + turn) for turn in TURNS)
+        return min(left, right) >= STRIP_SHARE
+
+    def _strip(self, row: float, col: float, cut: Cut, turn: float) -> float:
+        """Share of a ray from the fill, turned from the way of the ditch, on which the ground is a strip.
+
+        A strip stands above both sides by more than they fall farther out: even slopes and round ridges do not.
+        """
+        along = np.arctan2(cut.along_row, cut.along_col) + turn
+        d_row, d_col = np.sin(along), np.cos(along)
+        far = np.arange(STRIP_M[0], STRIP_M[1], max(self.cell_m, 2.0)) / self.cell_m
+        side = np.arange(-2, 3)[:, None] * STRIP_SIDE_M / self.cell_m
+        at_row, at_col = row + far * d_row + side * d_col, col + far * d_col - side * d_row
+        levels = self._look(at_row, at_col)
+        near = np.fmax.reduce([self._look(at_row[2] + k * d_col, at_col[2] - k * d_row) for k in (-1.0, 0.0, 1.0)])
+        known = np.isfinite(levels).all(axis=0)
+        if known.sum() < 5:
+            return 0.0
+        high = np.minimum(near - levels[1] - (levels[1] - levels[0]), near - levels[3] - (levels[3] - levels[4]))
+        return float((high[known] >= self.s.filled_m / 2).mean())
+
+    def _look(self, rows: F64, cols: F64) -> F64:
+        r, c = np.rint(rows).astype(np.int64), np.rint(cols).astype(np.int64)
+        inside = (r >= 0) & (c >= 0) & (r < self.ground.shape[0]) & (c < self.ground.shape[1])
+        out = np.full(r.shape, np.nan)
+        out[inside] = self.ground[r[inside], c[inside]]
+        return out
 
 
 def _given(crossings: Sequence[Crossing]) -> list[Crossing]:

@@ -2,7 +2,7 @@
 
 In woods and yards tracks, root plates, garden hollows and old boundaries look like short ditches and small basins at
 2 m cells. Two signs tell them from fields: the ground between the lines is rough compared with the raster's own smooth
-ground, and faint lines lie dense.
+ground, and faint lines lie dense. Knobs, kettles and sinkholes are rough too, but smoothly: see `_landform`.
 """
 
 from __future__ import annotations
@@ -89,11 +89,20 @@ class Surroundings:
         counts = np.bincount(np.minimum((rough / _COUNT_M).astype(np.int64), _COUNTS), minlength=_COUNTS + 1)
         return float(np.searchsorted(np.cumsum(counts), 0.25 * rough.size) + 0.5) * _COUNT_M
 
-    def _open(self, rows: np.ndarray, cols: np.ndarray) -> F64:
+    def _open(self, rows: np.ndarray, cols: np.ndarray, times: int = 1) -> F64:
         """Known roughness of those of some cells that nothing was dug into or heaped on [m]."""
         free = (self.corridor[rows, cols] & (CUT | FILL | SPOIL)) == 0
-        rough = third_difference(self.ground, rows[free], cols[free], self.s.step_m / self.cell_m)
+        rough = third_difference(self.ground, rows[free], cols[free], times * self.s.step_m / self.cell_m)
         return rough[np.isfinite(rough)]
+
+    def _landform(self, rows: np.ndarray, cols: np.ndarray) -> bool:
+        """Whether roughness is the shape of the land, and no bumps.
+
+        A broken surface has no slope of its own: differences grow less than in proportion to the step (Hurst exponent
+        below 1). Those of a smooth form grow more, up to its cube.
+        """
+        fine, wide = self._open(rows, cols), self._open(rows, cols, 2)
+        return bool(fine.size and wide.size and np.median(wide) > self.s.landform * np.median(fine))
 
     def signs(self, pool: Patch, cuts: tuple[Cut, ...]) -> Mapping[str, float]:
         """What the ground in and around a pool shows.
@@ -134,11 +143,14 @@ class Surroundings:
         far_m = np.sqrt(squared_distance(~inside)) * self.cell_m
         zone = far_m <= self.s.ring_to_m
         parts = []
-        for part in (inside, zone & (far_m > self.s.ring_from_m)):
+        ring = zone & (far_m > self.s.ring_from_m)
+        for part in (inside, ring):
             rows, cols = np.nonzero(part)
             known = self._open(rows + top, cols + left)
             parts.append(float(np.median(known)) if known.size else np.nan)
-        rough = float(np.fmin(parts[0], parts[1])) / self.smooth_m if self.smooth_m > 0 else np.nan
+        if self._landform(*(at + off for at, off in zip(np.nonzero(ring), (top, left), strict=True))):
+            parts = [0.0]
+        rough = float(np.fmin.reduce(parts)) / self.smooth_m if self.smooth_m > 0 else np.nan
         lines = self.network.stations_in(zone, top, left)
         faint = sum(at.size for j, at in lines.items() if not self.network.ditches[j].sure) * self.cell_m
         return rough, faint / (float(zone.sum()) * self.cell_m**2 / 1e4)
