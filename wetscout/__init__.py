@@ -13,8 +13,8 @@ from wetscout.settings import Settings
 
 if TYPE_CHECKING:
     from wetscout.basins import BasinTree, basin_tree, fill
-    from wetscout.outputs import ScreenResult, open_screen
     from wetscout.pipeline import screen
+    from wetscout.steps.opened import ScreenResult, open_screen
 
 __version__ = "0.1.0"
 
@@ -23,8 +23,8 @@ _LATER = {
     "BasinTree": "wetscout.basins",
     "basin_tree": "wetscout.basins",
     "fill": "wetscout.basins",
-    "ScreenResult": "wetscout.outputs",
-    "open_screen": "wetscout.outputs",
+    "ScreenResult": "wetscout.steps.opened",
+    "open_screen": "wetscout.steps.opened",
     "screen": "wetscout.pipeline",
 }
 

@@ -10,11 +10,11 @@ from numpy.typing import NDArray
 
 from wetscout.engine.progress import Progress, Silent, Timed
 from wetscout.ingest import from_array
-from wetscout.outputs import ScreenResult
 from wetscout.records import Screen, Terrain
 from wetscout.records_covered import Evidence
 from wetscout.settings import Settings
 from wetscout.steps import find, name
+from wetscout.steps.opened import ScreenResult
 from wetscout.steps.plan import Plan
 from wetscout.steps.read import Request, read_inputs
 from wetscout.steps.resume import kept

@@ -10,11 +10,12 @@ from typing import Any
 
 from wetscout.io.environment import peak_memory, versions
 from wetscout.io.geopackage_lock import hold
-from wetscout.outputs import ScreenResult, open_screen, to_layers, write_layers
+from wetscout.outputs import to_layers, write_layers
 from wetscout.outputs.picture import draw_map
 from wetscout.people import add_to_sites, parcels
 from wetscout.records import Screen
 from wetscout.steps.known import explain
+from wetscout.steps.opened import ScreenResult, open_screen
 from wetscout.steps.read import Inputs, Request
 
 
@@ -41,6 +42,7 @@ def _run(screen: Screen, inputs: Inputs, request: Request, seconds: Mapping[str,
         "versions": versions(),
         "settings": asdict(request.settings),
         "inputs": {"dems": [_facts(path) for path in request.dems], **layers},
+        "z_unit": request.z_unit,
         "notes": list(inputs.notes),
         "timings": {name: round(value, 2) for name, value in seconds.items()},
         "peak_memory_bytes": peak_memory(),
@@ -81,4 +83,7 @@ def write_all(screen: Screen, inputs: Inputs, request: Request, seconds: Mapping
             layers["parcels"], layers["owners"] = people.parcels, people.owners
         write_layers(request.out, layers, request.overwrite)
         draw_map(screen, request.out.with_suffix(".png"))
-    return open_screen(request.out)
+    result = open_screen(request.out)
+    given = (*request.dems, *(p for p in (request.roads, request.culverts) if p is not None))
+    result.folders = tuple(dict.fromkeys(path.parent.resolve() for path in given))
+    return result
