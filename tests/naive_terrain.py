@@ -180,3 +180,16 @@ def _leaves(drains, hand, group, wall):
         if pit is not None and not wall[c] and (None in group[pit].pits or group[pit].met):
             answer[c] = pit
     return answer
+
+
+def band_slopes(z, free, low, high, cell_m):
+    """Slopes of the free cells between two levels, by central differences."""
+    out = []
+    for r in range(1, len(z) - 1):
+        for c in range(1, len(z[0]) - 1):
+            d_row = (float(z[r + 1][c]) - float(z[r - 1][c])) / (2 * cell_m)
+            d_col = (float(z[r][c + 1]) - float(z[r][c - 1])) / (2 * cell_m)
+            slope = (d_row**2 + d_col**2) ** 0.5
+            if free[r][c] and low < z[r][c] < high and slope == slope:  # noqa: PLR0124  NaN
+                out.append(slope)
+    return out

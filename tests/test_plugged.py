@@ -2,8 +2,9 @@
 
 import numpy as np
 import pytest
+from test_surfaces import straight_ditch
 
-from wetscout.records import Crossing, Cut, Embankment, Linework
+from wetscout.records import Crossing, Cut, Embankment, Linework, Surfaces
 from wetscout.settings.sites import SiteSettings
 from wetscout.sites.plugged import Fills
 
@@ -11,16 +12,24 @@ WAY = np.arange(10, 90, dtype=np.int64)
 CUT = Cut(50, 40, 0.0, 1.0, 99.0, 100.0, 98.8, 1, False, np.full(80, 50, dtype=np.int64), WAY)
 
 
-def _fills(fill_from, banks=(), crossings=(), top=100.2):
-    today = np.full((100, 100), 100.1, dtype=np.float32)
+def _surfaces(today, natural):
+    return Surfaces(today, today, natural, natural, np.zeros(today.shape, dtype=np.uint8))
+
+
+def _fills(fill_from, banks=(), crossings=(), top=100.2, low_from=50):
+    natural = np.full((100, 100), 100.1, dtype=np.float32)
+    natural[:, low_from:] = 99.5
+    today = natural.copy()
     today[50] = 98.9
     ground = today.copy()
     ground[50, fill_from : fill_from + 12] = top
-    return Fills(ground, today, Linework((), tuple(banks), tuple(crossings)), 1.0, SiteSettings())
+    lines = Linework((straight_ditch([50.0, 50.0], [10.0, 90.0]),), tuple(banks), tuple(crossings))
+    return Fills(ground, _surfaces(today, natural), lines, 1.0, SiteSettings())
 
 
-def _bank(col, kind):
-    return Embankment(1, np.arange(100.0), np.full(100, float(col)), np.full(100, 0.5), 8.0, kind)
+def _bank(col, kind, first=0.0, last=99.0):
+    rows = np.arange(first, last + 1.0)
+    return Embankment(1, rows, np.full(rows.size, float(col)), 0.5, 8.0, kind)
 
 
 def _pipe(given):
@@ -28,7 +37,7 @@ def _pipe(given):
 
 
 def test_a_plug_at_the_rim_is_seen():
-    assert _fills(35).share((CUT,), 100.0) == 1.0
+    assert _fills(35).signs((CUT,), 100.0) == {"filled_share": 1.0, "open_ditches": 0.0}
 
 
 @pytest.mark.parametrize(
@@ -38,17 +47,20 @@ def test_a_plug_at_the_rim_is_seen():
         _fills(35, top=99.7),  # does not reach the spill
         _fills(35, banks=[_bank(41, "road")]),  # a road goes on past both banks
         _fills(35, crossings=[_pipe(True)]),  # the user says that a pipe lies there
-        Fills(np.full((100, 100), 98.9), np.full((100, 100), 98.9), Linework(), 1.0, SiteSettings()),  # open
+        _fills(35, top=98.9),  # open
     ],
 )
 def test_what_is_no_plug(fills):
-    assert fills.share((CUT,), 100.0) == 0.0
-    assert fills.share((), 100.0) == 0.0
+    assert fills.signs((CUT,), 100.0) == {"filled_share": 0.0, "open_ditches": 1.0}
+    assert fills.signs((), 100.0) == {"filled_share": 0.0, "open_ditches": 0.0}
 
 
-@pytest.mark.parametrize(("banks", "crossings"), [([_bank(41, "dike")], []), ([_bank(90, "road")], [_pipe(False)])])
+@pytest.mark.parametrize(
+    ("banks", "crossings"),
+    [([_bank(41, "road", 10.0, 90.0)], []), ([_bank(41, "dike")], []), ([_bank(90, "road")], [_pipe(False)])],
+)
 def test_other_banks_and_guessed_pipes_leave_a_plug_a_plug(banks, crossings):
-    assert _fills(35, banks, crossings).share((CUT, CUT), 100.0) == 1.0
+    assert _fills(35, banks, crossings).signs((CUT, CUT), 100.0)["filled_share"] == 1.0
 
 
 @pytest.mark.parametrize(("half_m", "turn", "filled"), [(90, 0, 0.0), (90, 25, 0.0), (25, 0, 1.0), (0, 0, 1.0)])
@@ -63,4 +75,11 @@ def test_a_strip_past_both_banks_is_a_road_though_none_is_listed(half_m, turn, f
     ground = np.maximum(today, np.where(top > -3, 100.1 + top, -99)).astype(np.float32)
     way = np.arange(60, 160, dtype=np.int64)
     here = Cut(100, 95, 0.0, 1.0, 99.0, 100.0, 98.8, 1, False, np.full(100, 100, dtype=np.int64), way)
-    assert Fills(ground, today, Linework(), 1.0, SiteSettings()).share((here,), 100.0) == filled
+    surfaces = _surfaces(today, today)
+    assert Fills(ground, surfaces, Linework(), 1.0, SiteSettings()).signs((here,), 100.0)["filled_share"] == filled
+
+
+def test_earth_farther_down_is_a_plug_while_the_rim_goes_on():
+    """The rim is a flat back of 35 m: earth anywhere on it holds the pool."""
+    assert _fills(75, low_from=90).signs((CUT,), 100.0)["filled_share"] == 1.0
+    assert _fills(75, low_from=70).signs((CUT,), 100.0)["filled_share"] == 0.0

@@ -26,6 +26,9 @@ SIGNS = {
     "rough_ground": 0.0,
     "unheld_m": 0.0,
     "filled_share": 0.0,
+    "open_ditches": 1.0,
+    "side_slope": 0.05,
+    "side_share": 0.5,
     "listed_cuts": 1.0,
 }
 WAY = np.array([0, 1], dtype=np.int64)
@@ -56,6 +59,13 @@ def test_nothing_speaks_against_a_plain_drained_basin():
     [
         # a long swale that a drain leaves across its end, not along it
         {"half_width_m": 12.0},
+        # steep sides, but a large basin; few of its cells halfway down, but gentle
+        {"side_slope": 0.16, "side_share": 0.1, "half_width_m": 40.0, "pool_m2": 9000.0},
+        {"side_slope": 0.07, "side_share": 0.1, "half_width_m": 24.0, "pool_m2": 1900.0},
+        # steep, but a bowl
+        {"side_slope": 0.1, "side_share": 0.45, "half_width_m": 24.0, "pool_m2": 1900.0},
+        # one of two cuts is filled, the other is a ditch
+        {"filled_share": 0.5, "open_ditches": 1.0},
         # a small old ditch takes most of a small round basin
         {"dug_share": 0.65, "half_width_m": 9.0, "pool_m2": 500.0},
         # steep, but a bowl, and drained well below its floor
@@ -91,6 +101,14 @@ def test_woods_alone_turn_nothing_down():
         ({"shore_slope": 0.16, "half_width_m": 15.0, "pool_m2": 900.0}, {}, 1.0, "steep sides"),
         ({"shore_slope": 0.22, "half_width_m": 7.0, "bed_in_pool_m": 99.3, "pool_m2": 900.0}, {}, 1.0, "steep sides"),
         ({"filled_share": 1.0}, {}, 1.0, "earth fills the ditch"),
+        ({"filled_share": 0.5, "open_ditches": 0.0}, {}, 1.0, "earth fills the ditch"),
+        ({"side_slope": 0.16, "side_share": 0.1, "half_width_m": 14.0, "pool_m2": 900.0}, {}, 1.0, "steep sides"),
+        (
+            {"side_slope": 0.25, "half_width_m": 8.0, "pool_m2": 400.0, "floor_m": 98.5, "bed_in_pool_m": 98.2},
+            {},
+            1.0,
+            "steep sides",
+        ),
         ({"unheld_m": 300.0}, {}, 1.0, "lies lower"),
         ({"unheld_m": 80.0, "drain_in_pool_m": 0.0}, {"kind": "roadside"}, 1.0, "lies lower"),
         ({"ditch_in_pool_m": 0.0}, {}, 1.0, "no ditch enters"),

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from wetscout.kernels.shore import shore_ring, squared_distance
+from wetscout.kernels.walls import sides
 from wetscout.records import BOOL, CUT, F32, FILL, SPOIL, Patch, Surfaces, Terrain, Tree
 from wetscout.records_covered import Zone
 from wetscout.settings.buried import BuriedSettings
@@ -173,7 +174,7 @@ class Chooser:
         # the floor is the 1 % quantile of open ground: one low cell is noise
         floor = float(np.partition(ground[free], int(0.01 * free.sum()))[int(0.01 * free.sum())])
         spill = float(self.spill[node])
-        if spill - floor < self.s.min_depth_m:
+        if spill - floor < self.s.min_depth_m or self._pit(box, (mask, free), (floor, spill)):
             return None
         at = np.flatnonzero(free.ravel() & (ground.ravel() <= floor))
         k = int(at[np.argmin(ground.ravel()[at])])
@@ -231,6 +232,20 @@ class Chooser:
             return True
         quarter, three = np.percentile(slope, (25, 75))
         return bool(three <= self.s.shore_slope and quarter <= self.s.steep_all_round)
+
+    def _pit(self, box: tuple[slice, slice], masks: tuple[BOOL, BOOL], levels: tuple[float, float]) -> bool:
+        """Steep halfway down and flat below: dug, or a field levelled between banks."""
+        s, (mask, free), (floor, spill) = self.s, masks, levels
+        ground = self.surfaces.smooth[box]
+        slope, share = sides(ground, free, floor, spill, self.cell_m)
+        full = float((spill - ground[free]).mean()) / max(spill - floor, 0.01)
+        if full > s.level_full and share < s.level_share:
+            return True
+        if float(mask.sum()) * self.cell_m**2 >= s.pit_area_m2:
+            return False
+        half = float(np.sqrt(squared_distance(np.pad(mask, 1)).max())) * self.cell_m
+        bowl = slope * half / max(spill - floor, 0.01)
+        return bool(slope > s.side_slope and bowl > s.side_bowl and share < s.side_share)
 
     def _thin(self, node: int, fit: Mapping[int, Hollow]) -> bool:
         """Whether a hollow is a thin sheet over a smaller one, or evidence speaks for what lies inside it only."""

@@ -11,6 +11,9 @@ from wetscout.buried.hollows import Hollow
 from wetscout.records import BOOL, F32, F64, FILL, Crossing, Ditch, Linework, Surfaces, Tree
 from wetscout.settings.buried import BuriedSettings
 
+# the upper end of a ditch is looked at over this length; a mound is at least so long along the ditch [m]
+_RUN_M, _MOUND_M = 30.0, 4
+
 
 def _on(mask: BOOL, origin: tuple[int, int], row: np.ndarray, col: np.ndarray) -> BOOL:
     r = np.floor(row + 0.5).astype(np.int64) - origin[0]
@@ -100,7 +103,10 @@ class OpenWays:
         """
         s = self.s
         reach = max(1, round(s.plug_most_m / self.cell_m))
-        parts = [self._dug(self.lines.ditches[k], hollow) for k in _meeting(self.ditch_boxes, hollow, reach)]
+        near = _meeting(self.ditch_boxes, hollow, reach)
+        if any(self._begins(self.lines.ditches[k], hollow) for k in near):
+            return True
+        parts = [self._dug(self.lines.ditches[k], hollow) for k in near]
         inner = [p[0] for p in parts if p[0].shape[1] * self.cell_m >= s.dug_run_m]
         outer = [p[1] for p in parts if p[1].size]
         if not inner or not outer:
@@ -113,14 +119,65 @@ class OpenWays:
                 return True
         return False
 
+    def _begins(self, ditch: Ditch, hollow: Hollow) -> bool:
+        """Whether a ditch lower than the floor begins at the hollow behind a mound of earth: a plug."""
+        s, run = self.s, max(1, round(_RUN_M / self.cell_m))
+        if not (ditch.sure or ditch.depth_m >= 2.0 * s.head_depth_m):
+            return False
+        row, col, bed = self._dug(ditch, hollow)[1]
+        if row.size < run:
+            return False
+        deep = self._shown_at(row, col)
+        # lines bend round a mound over its flank: the ditch begins where its usual depth does
+        full = np.flatnonzero(deep >= 0.6 * float(np.median(deep)))
+        row, col, bed = row[full[0] : full[-1] + 1], col[full[0] : full[-1] + 1], bed[full[0] : full[-1] + 1]
+        if row.size < run:
+            return False
+        for end, inner in ((0, run - 1), (row.size - 1, row.size - run)):
+            part = slice(min(end, inner), max(end, inner) + 1)
+            up = np.array([row[end] - row[inner], col[end] - col[inner]])
+            length = float(np.hypot(up[0], up[1]))
+            if length < 0.7 * run or float(np.median(bed[part])) > hollow.floor_m:
+                continue
+            if self._mound(hollow, (float(row[end]), float(col[end])), (up[0] / length, up[1] / length)):
+                return True
+        return False
+
+    def _shown_at(self, row: F64, col: F64) -> F64:
+        rows, cols = self.shown.shape
+        r = np.clip(np.floor(row + 0.5).astype(np.int64), 0, rows - 1)
+        c = np.clip(np.floor(col + 0.5).astype(np.int64), 0, cols - 1)
+        out: F64 = self.shown[r, c].astype(np.float64)
+        return out
+
+    def _mound(self, hollow: Hollow, head: tuple[float, float], up: tuple[float, float]) -> bool:
+        """Whether earth wider than a trench stands between the head of a ditch and the pool it points at.
+
+        Sections across the way on from the head: its middle 7 m against the higher of the ground 7-12 m to both sides.
+        The backfill over a pipe is 2-4 m wide, less than half of that.
+        """
+        s, cell = self.s, self.cell_m
+        ahead = np.arange(0.0, s.plug_near_m + 0.5)
+        row, col = (head[k] + up[k] * ahead / cell for k in (0, 1))
+        inside = np.flatnonzero(_on(hollow.pool.mask, (hollow.pool.row0, hollow.pool.col0), row, col))
+        if not inside.size:
+            return False
+        # the toe of a plug stands in the pool
+        n = min(int(inside[0]) + 8, ahead.size)
+        row, col = row[:n, None], col[:n, None]
+        off = np.arange(-12.0, 13.0) / cell
+        at = np.stack([row - up[1] * off, col + up[0] * off])
+        ground = ndimage.map_coordinates(self.surfaces.smooth, at.reshape(2, -1), order=1, mode="nearest")
+        ground = ground.reshape(n, off.size)
+        beside = np.maximum(np.median(ground[:, :6], axis=1), np.median(ground[:, -6:], axis=1))
+        raised = np.median(ground[:, 9:16], axis=1) - beside
+        return bool(np.count_nonzero(raised >= s.mound_m) >= _MOUND_M)
+
     def _dug(self, ditch: Ditch, hollow: Hollow) -> tuple[F64, F64]:
         """Stations where a ditch shows, (3, n) of row, column and bed: those in the hollow and those outside."""
         if ditch.kind == "natural stream":
             return np.empty((3, 0)), np.empty((3, 0))
-        rows, cols = self.shown.shape
-        r = np.clip(np.floor(ditch.row + 0.5).astype(np.int64), 0, rows - 1)
-        c = np.clip(np.floor(ditch.col + 0.5).astype(np.int64), 0, cols - 1)
-        seen = (self.shown[r, c] >= self.s.dug_m) & np.isfinite(ditch.bed_m)
+        seen = (self._shown_at(ditch.row, ditch.col) >= self.s.dug_m) & np.isfinite(ditch.bed_m)
         inside = _on(hollow.pool.mask, (hollow.pool.row0, hollow.pool.col0), ditch.row, ditch.col)
         all_ = np.stack([ditch.row, ditch.col, ditch.bed_m])
         return all_[:, seen & inside], all_[:, seen & ~inside]

@@ -37,11 +37,31 @@ class BuriedSettings:
     held_share: float = number(0.15, "-", (0.0, 1.0), "or lower by this share of its depth", _TRIAL)
     bank_width_m: float = number(13.0, "m", (5.0, 60.0), "dams and dikes are narrower at their foot", _PRACTICE)
     bank_m: float = number(0.5, "m", (0.1, 2.0), "and stand at least this high over the ground beside them", _TRIAL)
+    check_width_m: float = number(5.0, "m", (2.0, 20.0), "low banks of levelled fields are narrower", _PRACTICE)
+    check_m: float = number(0.15, "m", (0.05, 1.0), "and stand at least this high", _TRIAL)
     dug_m: float = number(0.25, "m", (0.1, 1.0), "a ditch in a hollow at least this deep shows", _TRIAL)
     dug_run_m: float = number(8.0, "m", (2.0, 50.0), "for at least this long", _TRIAL)
     plug_most_m: float = number(45.0, "m", (5.0, 200.0), "it goes on beyond a plug within this distance", _TRIAL)
     shore_slope: float = number(0.2, "-", (0.05, 1.0), "shores steeper than this all round are pits", _PRACTICE)
     steep_all_round: float = number(0.1, "-", (0.02, 1.0), "or three quarters of them steeper than this", _TRIAL)
+    side_slope: float = number(0.08, "-", (0.03, 1.0), "sides steeper than this halfway down may be dug", _TRIAL)
+    side_bowl: float = number(
+        2.0, "-", (1.0, 10.0), "such a slope over depth / half width of a pit; a cone has 1, a paraboloid 1.4", _TRIAL
+    )
+    side_share: float = number(
+        0.3, "-", (0.05, 0.6), "and less of a pit than this lies halfway down; of a bowl it is a half", _TRIAL
+    )
+    level_full: float = number(
+        0.7, "-", (0.4, 1.0), "mean over greatest depth of a field levelled between banks; bowls 0.3-0.6", _TRIAL
+    )
+    level_share: float = number(0.2, "-", (0.02, 0.5), "and less of it than this lies halfway down", _TRIAL)
+    pit_area_m2: float = number(
+        2500.0, "m2", (100.0, 1e6), "larger hollows may have a flat floor between steep knolls", _TRIAL
+    )
+    plug_near_m: float = number(
+        35.0, "m", (0.0, 100.0), "the head of a ditch this near to a hollow may lie behind a plug", _PRACTICE
+    )
+    mound_m: float = number(0.08, "m", (0.02, 1.0), "a plug stands this high over the ground beside it", _TRIAL)
     shown_cut_m: float = number(
         0.15, "m", (0.0, 1.0), "a cut shallower than this at the rim does not show: the drain is covered", _TRIAL
     )

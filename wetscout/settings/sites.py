@@ -61,6 +61,17 @@ class SiteSettings:
     pit_area_m2: float = number(
         2500.0, "m2", (100.0, 1e6), "larger pools may have a flat floor between steep knolls", _TRIAL
     )
+    # 23 natural hollows of four real DEMs: slope 0.02-0.15, 0.4-1.3 bowls, share 0.27-0.62; a lagoon 0.27, 3.0, 0.24
+    side_slope: float = number(0.08, "-", (0.03, 1.0), "sides steeper than this halfway down may be dug", _TRIAL)
+    side_bowl: float = number(
+        2.0, "-", (1.0, 10.0), "such a slope over depth / half width of a pit; a cone has 1, a paraboloid 1.4", _TRIAL
+    )
+    side_share: float = number(
+        0.3, "-", (0.05, 0.6), "and less of a pit than this lies halfway down; of a bowl it is a half", _TRIAL
+    )
+    side_area_m2: float = number(5000.0, "m2", (100.0, 1e6), "larger pools are not told by their sides", _TRIAL)
+    side_steep: float = number(0.2, "-", (0.05, 1.0), "sides this steep are dug in a pool deeper than", _TRIAL)
+    side_deep: float = number(0.15, "-", (0.02, 1.0), "this share of its half width", _TRIAL)
     unheld_m: float = number(
         60.0, "m", (20.0, 500.0), "longest shore held by a road strip alone where no drain enters", _TRIAL
     )
@@ -103,6 +114,9 @@ class SiteSettings:
     )
     filled_reach_m: float = number(
         20.0, "m", (5.0, 60.0), "earth in a ditch this near to the rim is a plug, farther off a crossing", _PRACTICE
+    )
+    filled_most_m: float = number(
+        60.0, "m", (5.0, 200.0), "or this near where the ground between stands as high as the rim", _TRIAL
     )
     filled_m: float = number(0.3, "m", (0.1, 2.0), "least height of such earth over the bed", _TRIAL)
     filled_below_m: float = number(0.15, "m", (0.0, 0.5), "it reaches the spill level but for this", _TRIAL)

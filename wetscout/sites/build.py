@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from wetscout.kernels.shore import shore_ring, squared_distance
+from wetscout.kernels.walls import sides
 from wetscout.records import (
     CUT,
     F32,
@@ -108,7 +109,7 @@ class Finder:
         self.network = Network(lines.ditches, self.cell_m, 6.0)
         self.around = Surroundings(surfaces, self.network, self.cell_m, around or SurroundingSettings())
         self.rim = 0.5 * (surfaces.natural + surfaces.cautious)
-        self.fills = Fills(terrain.z, surfaces.today, lines, self.cell_m, s)
+        self.fills = Fills(terrain.z, surfaces, lines, self.cell_m, s)
         # one pass over the raster; a scan for every candidate took half of the time at 10 M cells
         self.catchment_boxes = _boxes(tree)
         self.crossing_at = np.array([(c.row.mean(), c.col.mean()) for c in lines.crossings]).reshape(-1, 2)
@@ -179,9 +180,10 @@ class Finder:
         row = self.tree.table.iloc[node]
         signs = {
             **self._signs(window, spill, inside),
+            **self._sides(window, float(m.floor[node]), spill),
             "cut_depth_m": spill - min(cut.bed_m for cut in cuts) if cuts else 0.0,
             "witness_m": float(m.witness[node]),
-            "filled_share": self.fills.share(cuts, spill),
+            **self.fills.signs(cuts, spill),
         }
         pool_rows, pool_cols = np.flatnonzero(window.pool.any(axis=1)), np.flatnonzero(window.pool.any(axis=0))
         box = (slice(pool_rows[0], pool_rows[-1] + 1), slice(pool_cols[0], pool_cols[-1] + 1))
@@ -253,6 +255,14 @@ class Finder:
     def _turn_down(self, c: Candidate) -> str | None:
         at = self.network.by_id.get(c.cuts[0].ditch_id) if c.cuts and c.cuts[0].ditch_id is not None else None
         return reason_against(c, None if at is None else self.network.ditches[at], self.cell_m, self.s)
+
+    def _sides(self, window: Window, floor: float, spill: float) -> dict[str, float]:
+        """How steep the undug sides are halfway down, and how much of the pool they are."""
+        h, w = window.pool.shape
+        box = (slice(window.row0, window.row0 + h), slice(window.col0, window.col0 + w))
+        free = window.pool & ((window.corridor & (CUT | FILL | SPOIL)) == 0)
+        slope, share = sides(self.surfaces.smooth[box], free, floor, spill, self.cell_m)
+        return {"side_slope": slope, "side_share": share}
 
     def _shore_slope(self, window: Window) -> float:
         """Upper quartile slope of undug ground within 3 m inside the shore: steep for pits, gentle for basins."""

@@ -5,13 +5,19 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from wetscout.records import F32, F64, Crossing, Cut, Linework
+from wetscout.records import F32, F64, Crossing, Cut, Linework, Surfaces
 from wetscout.settings.sites import SiteSettings
 
+I64 = NDArray[np.int64]
 # a road holds the water where its crest lies within half its width and this of the fill
 ROAD_M = 6.0
+# a road goes on for farther than this to one side at least; berms along the rim of a small basin do not [m]
+BERM_M = 75.0
+# how far it may bend away from its direction at the ditch, per length
+BEND = 0.4
 # a pipe named by the user this near to the fill leads the water through
 PIPE_M = 15.0
 # a strip is looked for this far from the fill, along rays up to 40 degrees off the square [m, rad]
@@ -25,30 +31,35 @@ STRIP_SHARE = 0.5
 class Fills:
     """Earth across ditches that is no road.
 
-    Plugs stand at the natural rim and span the ditch only; a road goes on past both banks (common practice, no
-    source). Farther down the ditch the same earth is a crossing for carts, over a pipe.
+    Plugs stand at the natural rim and span the ditch only, berms beside them end with the rim; a road goes on (common
+    practice, no source). Farther down the ditch the same earth is a crossing for carts, over a pipe.
     """
 
-    def __init__(self, ground: F32, today: F32, lines: Linework, cell_m: float, s: SiteSettings) -> None:
+    def __init__(self, ground: F32, surfaces: Surfaces, lines: Linework, cell_m: float, s: SiteSettings) -> None:
         """Look up roads and the user's pipes.
 
         Parameters
         ----------
-        ground, today : float32 (rows, cols)
-            The DEM, and the surface on which fill over ditches is opened [m].
+        ground : float32 (rows, cols)
+            The DEM [m].
+        surfaces : Surfaces
+            `today`, on which fill over ditches is opened, and `natural`.
         lines : Linework
         cell_m : float
             [m].
         s : SiteSettings
         """
-        self.ground, self.today, self.cell_m, self.s = ground, today, cell_m, s
+        self.ground, self.today, self.natural = ground, surfaces.today, surfaces.natural
+        self.cell_m, self.s = cell_m, s
         roads = [b for b in lines.embankments if b.kind == "road" and b.row.size]
         self.half_m = np.repeat([0.5 * b.width_m for b in roads], [b.row.size for b in roads])
-        self.roads = cKDTree(np.concatenate([np.column_stack((b.row, b.col)) for b in roads])) if roads else None
+        self.at = np.concatenate([np.column_stack((b.row, b.col)) for b in roads]) if roads else np.zeros((0, 2))
+        self.roads = cKDTree(self.at) if roads else None
         self.pipes = [(float(c.row.mean()), float(c.col.mean())) for c in _given(lines.crossings)]
+        self.listed = {d.ditch_id for d in lines.ditches if d.sure and d.kind != "roadside"}
 
-    def share(self, cuts: Sequence[Cut], spill_m: float) -> float:
-        """Part of the cuts that are filled at the rim up to the spill level.
+    def signs(self, cuts: Sequence[Cut], spill_m: float) -> dict[str, float]:
+        """What stands in the cuts.
 
         Parameters
         ----------
@@ -58,15 +69,16 @@ class Fills:
 
         Returns
         -------
-        float
-            0-1; 0 without cuts.
+        dict of str to float
+            `filled_share`: part of the cuts that are filled at the rim up to the spill level, 0-1, 0 without cuts;
+            `open_ditches`: how many of the others run along a listed ditch.
         """
-        return sum(self._filled(c, spill_m) for c in cuts) / len(cuts) if cuts else 0.0
+        filled = [self._filled(c, spill_m) for c in cuts]
+        still = sum(c.ditch_id in self.listed for c, f in zip(cuts, filled, strict=True) if not f)
+        return {"filled_share": sum(filled) / len(filled) if filled else 0.0, "open_ditches": float(still)}
 
     def _filled(self, cut: Cut, spill_m: float) -> bool:
-        away = np.hypot(cut.way_row - cut.row, cut.way_col - cut.col) * self.cell_m
-        at = away <= self.s.filled_reach_m
-        rows, cols = cut.way_row[at], cut.way_col[at]
+        rows, cols = self._rim(cut, spill_m)
         ground = self.ground[rows, cols]
         fill = (ground - self.today[rows, cols] >= self.s.filled_m) & (ground >= spill_m - self.s.filled_below_m)
         if not fill.any():
@@ -74,11 +86,7 @@ class Fills:
         row, col = float(rows[fill].mean()), float(cols[fill].mean())
         if any(np.hypot(row - r, col - c) * self.cell_m <= PIPE_M for r, c in self.pipes):
             return False
-        if self.roads is not None:
-            distance, k = self.roads.query((row, col))
-            if distance * self.cell_m <= self.half_m[k] + ROAD_M:
-                return False
-        return not self._goes_on(row, col, cut)
+        return not (self._road(row, col) or self._goes_on(row, col, cut))
 
     def _goes_on(self, row: float, col: float, cut: Cut) -> bool:
         """Whether the fill goes on past both banks as a strip above the ground on both its sides."""
@@ -110,6 +118,35 @@ class Fills:
         out = np.full(r.shape, np.nan)
         out[inside] = self.ground[r[inside], c[inside]]
         return out
+
+    def _rim(self, cut: Cut, spill_m: float) -> tuple[I64, I64]:
+        """The way out near the cut, and on as far as the ground beside it stands as high as the rim."""
+        away = np.hypot(cut.way_row - cut.row, cut.way_col - cut.col) * self.cell_m
+        k = int(np.argmin(away))
+        low = self.natural[cut.way_row, cut.way_col] < spill_m - self.s.filled_below_m
+        ends = np.flatnonzero(low[k:])
+        at = away <= self.s.filled_reach_m
+        at[k : k + int(ends[0]) if ends.size else None] = True
+        at &= away <= self.s.filled_most_m
+        return cut.way_row[at], cut.way_col[at]
+
+    def _road(self, row: float, col: float) -> bool:
+        """Whether a road runs here and goes on, in its direction, farther than a berm along a rim does."""
+        if self.roads is None:
+            return False
+        distance, k = self.roads.query((row, col))
+        if distance * self.cell_m > self.half_m[k] + ROAD_M:
+            return False
+        near = self.at[self.roads.query_ball_point((row, col), BERM_M * 0.5 / self.cell_m)] - (row, col)
+        # principal direction of the road's stations here (the long axis of their scatter)
+        way = np.linalg.eigh(near.T @ near)[1][:, -1]
+        far = self.at[self.roads.query_ball_point((row, col), 2.0 * BERM_M / self.cell_m)] - (row, col)
+        along, off = far @ way, np.abs(far[:, 0] * way[1] - far[:, 1] * way[0])
+        in_line = off <= BEND * np.abs(along) + 2.0
+        size = np.array(self.ground.shape)
+        place = far + np.array([row, col])
+        at_border = ((place < 3.0) | (place > size - 4.0)).any(axis=1)
+        return bool((in_line & ((np.abs(along) * self.cell_m > BERM_M) | at_border)).any())
 
 
 def _given(crossings: Sequence[Crossing]) -> list[Crossing]:

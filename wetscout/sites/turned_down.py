@@ -42,7 +42,7 @@ def _ways(c: Candidate) -> str | None:
     """There must be a way out that is open and along a ditch."""
     if not c.cuts:
         return "no way out below the spill was found"
-    if c.signs["filled_share"] >= 1.0:
+    if c.signs["filled_share"] >= 1.0 or (c.signs["filled_share"] > 0.0 and c.signs["open_ditches"] <= 0.0):
         return "earth fills the ditch at the rim: plugged already, or a crossing whose pipe is not known"
     if all(cut.ditch_id is None for cut in c.cuts):
         return "held by road fill only: no ditch runs through the rim"
@@ -72,11 +72,17 @@ def _shape(c: Candidate, s: SiteSettings) -> str | None:
 def _pit(c: Candidate, s: SiteSettings) -> bool:
     """Dug sides are steep, and steep for the depth: a pit has a flat floor, a hollow of ice or wind is a bowl.
 
-    Large hollows between knolls have flat floors and steep shores of their own.
+    Large hollows between knolls have flat floors and steep shores of their own. Where a pool spreads over the edge of a
+    pit its shore is flat; halfway down it is as steep as it was dug.
     """
     slope, depth = c.signs["shore_slope"], c.spill_m - c.floor_m
-    bowl = slope * c.signs["half_width_m"] / max(depth, 0.01)
+    flat = c.signs["half_width_m"] / max(depth, 0.01)
+    bowl = slope * flat
     below = c.floor_m - c.signs["bed_in_pool_m"]
+    side = c.signs["side_slope"]
+    boxed = side > s.side_slope and side * flat > s.side_bowl and c.signs["side_share"] < s.side_share
+    if c.signs["pool_m2"] < s.side_area_m2 and (boxed or (side > s.side_steep and flat < 1.0 / s.side_deep)):
+        return True
     return bool(
         slope > s.pit_slope
         or (slope > s.pit_from and bowl > s.pit_bowl and c.signs["pool_m2"] < s.pit_area_m2)

@@ -1,0 +1,73 @@
+"""How steep the sides of a pool are halfway down."""
+
+from __future__ import annotations
+
+import numpy as np
+from numba import njit
+
+
+@njit(nogil=True, cache=True)
+def band_slopes(ground, free, low, high, cell_m):
+    """Slopes of the cells that stand between two levels.
+
+    Parameters
+    ----------
+    ground : float32 (h, w)
+        [m]; NaN where unknown.
+    free : bool (h, w)
+        Cells that count.
+    low, high : float
+        [m], both left out.
+    cell_m : float
+        Cell size [m].
+
+    Returns
+    -------
+    float64 (n,)
+        Steepest slope by central differences [m/m], row by row; cells at the border or beside unknown ground are left
+        out.
+    """
+    rows, cols = ground.shape
+    out = np.empty(rows * cols, dtype=np.float64)
+    n = 0
+    for r in range(1, rows - 1):
+        for c in range(1, cols - 1):
+            z = np.float64(ground[r, c])
+            if not free[r, c] or not (low < z < high):
+                continue
+            d_row = (np.float64(ground[r + 1, c]) - np.float64(ground[r - 1, c])) / (2.0 * cell_m)
+            d_col = (np.float64(ground[r, c + 1]) - np.float64(ground[r, c - 1])) / (2.0 * cell_m)
+            slope = np.sqrt(d_row * d_row + d_col * d_col)
+            if slope == slope:
+                out[n] = slope
+                n += 1
+    return out[:n].copy()
+
+
+def sides(ground, free, low_m, high_m, cell_m):
+    """Slope of a pool's sides halfway down, and how much of it they are.
+
+    A bowl has half of its cells between a quarter and three quarters of its depth, whatever its size; a dug pit with a
+    flat floor and steep sides has few there (a cone and a paraboloid: 1/2, plain geometry).
+
+    Parameters
+    ----------
+    ground : float32 (h, w)
+        Ground around the pool, calmed [m].
+    free : bool (h, w)
+        The pool but for ditches and fill.
+    low_m, high_m : float
+        Floor and spill level [m].
+    cell_m : float
+        Cell size [m].
+
+    Returns
+    -------
+    slope, share : float
+        Median slope [m/m], 0 without such cells; share of the cells.
+    """
+    depth = high_m - low_m
+    slopes = band_slopes(ground, free, low_m + 0.25 * depth, low_m + 0.75 * depth, cell_m)
+    if slopes.size == 0:
+        return 0.0, 0.0
+    return float(np.median(slopes)), slopes.size / max(int(np.count_nonzero(free)), 1)
