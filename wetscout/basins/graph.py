@@ -304,7 +304,9 @@ def join_strip(
     passes.freeze(label, rows[0], rows[1], low, frozen)
     active = np.flatnonzero(frozen == 0).astype(np.int32)
     mine = (forest[0][low:high], *(part[low + 1 : high + 1] for part in forest[1:]))
-    n = passes.thin(found, passes.join(found, n, low, active, active.size, mine))
+    # before and after: many cells lie along the border of two basins, and joining lays new borders together
+    n = passes.join(found, passes.thin(found, n), low, active, active.size, mine)
+    n = passes.thin(found, n)
     return tuple(part[:n].copy() for part in found)
 
 
