@@ -1,4 +1,4 @@
-"""Slow, obvious twins of `wetscout.kernels.shore`."""
+"""Slow, obvious twins of `wetscout.kernels.shore` and `wetscout.kernels.pool_window`."""
 
 from __future__ import annotations
 
@@ -28,3 +28,29 @@ def reached_across(start, strip, steps):
         structure = np.ones((3, 3), dtype=bool) if step % 2 else cross
         reached = ndimage.binary_dilation(reached, structure=structure, mask=strip) | reached
     return reached & strip
+
+
+def label_boxes(labels, n):
+    """Windows by scipy."""
+    nowhere = (np.iinfo(np.int64).max, np.iinfo(np.int64).max, 0, 0)
+    found = ndimage.find_objects(labels + 1, max_label=n)
+    boxes = [nowhere if b is None else (b[0].start, b[1].start, b[0].stop, b[1].stop) for b in found]
+    return np.array(boxes, dtype=np.int64).reshape(-1, 4)
+
+
+def rises(ground, ring):
+    """Differences of padded ground."""
+    padded = np.pad(ground, 1, mode="edge")
+    r, c = np.nonzero(ring)
+    return padded[r + 2, c + 1] - padded[r, c + 1], padded[r + 1, c + 2] - padded[r + 1, c]
+
+
+def third_differences(ground, rows, cols, steps):
+    """One direction after the other, by numpy."""
+    wide = np.pad(ground.astype(np.float64), 60, constant_values=np.nan)
+    out = []
+    for d_row, d_col in steps:
+        at = [wide[rows + 60 + m * d_row, cols + 60 + m * d_col] for m in (-1, 0, 1, 2)]
+        out.append(np.abs(at[0] - 3.0 * at[1] + 3.0 * at[2] - at[3]))
+    middle = np.sort(out, axis=0)
+    return np.where(np.isnan(middle[-1]), np.nan, 0.5 * (middle[1] + middle[2]))

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from scipy import ndimage
 
+from wetscout.kernels.pool_window import count_pool, label_boxes, pool_heights, rises, third_differences
 from wetscout.kernels.shore import reached_across, shore_ring, squared_distance
 
 
@@ -27,3 +28,28 @@ def test_shore_kernels_as_their_twins(seed):
 
 def test_a_shore_of_a_full_window_is_its_border():
     assert shore_ring(np.ones((5, 6), dtype=bool), 1).sum() == 30 - 12
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_pool_windows_as_numpy_tells_them(seed):
+    rng = np.random.default_rng(seed)
+    shape = tuple(rng.integers(4, 30, 2))
+    labels = rng.integers(-1, 5, shape).astype(np.int32)
+    ground = rng.integers(0, 40, shape).astype(np.float32) / 8
+    water, corridor = rng.random(shape) < 0.3, rng.integers(0, 8, shape).astype(np.uint8)
+    assert np.array_equal(label_boxes(labels, 7), naive.label_boxes(labels, 7))
+    mask = (labels >= 1) & (labels <= 3)
+    free = mask & ((corridor & 3) == 0)
+    counts = (mask.sum(), (mask & water).sum(), (mask & ((corridor & 4) > 0)).sum(), free.sum())
+    assert count_pool(labels, 1, 3, water, corridor, 4, 3) == counts
+    for cells, dug in ((mask, 0), (free, 3)):
+        heights, at = pool_heights(labels, 1, 3, ground, corridor, dug, int(cells.sum()))
+        assert np.array_equal(heights, ground[cells])
+        assert at == np.argmin(np.where(cells, ground, np.inf))
+    for mine, its in zip(rises(ground, mask), naive.rises(ground, mask), strict=True):
+        assert np.array_equal(mine, its)
+    ground[rng.random(shape) < 0.02] = np.nan
+    rows, cols = np.nonzero(mask)
+    steps = np.array([(0, 2), (2, 0), (1, 1), (1, -1)])
+    found = third_differences(ground, rows, cols, steps)
+    assert np.array_equal(found, naive.third_differences(ground, rows, cols, steps), equal_nan=True)

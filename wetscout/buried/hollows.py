@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from wetscout.kernels.pool_window import count_pool, pool_heights, rises
 from wetscout.kernels.shore import shore_ring, squared_distance
 from wetscout.kernels.walls import sides
 from wetscout.records import BOOL, CUT, F32, FILL, SPOIL, Patch, Surfaces, Terrain, Tree
@@ -164,24 +165,23 @@ class Chooser:
         """
         r0, c0, r1, c1 = (int(v) for v in self.tree.bbox[node])
         box = (slice(r0, r1), slice(c0, c1))
-        labels = self.tree.labels[box]
-        mask = (labels >= self.tree.first[node]) & (labels <= node)
-        if not self._dry_land(box, mask):
+        labels, corridor, ground = self.tree.labels[box], self.surfaces.corridor[box], self.surfaces.smooth[box]
+        first = int(self.tree.first[node])
+        cells, wet, road, free = count_pool(labels, first, node, self.terrain.water[box], corridor, FILL, CUT | FILL)
+        if wet / cells > self.s.wetland_most or road / cells > self.s.road_share:
             return None
-        ground = self.surfaces.smooth[box]
-        free = mask & ((self.surfaces.corridor[box] & (CUT | FILL)) == 0)
-        free = free if free.sum() >= 0.3 * mask.sum() else mask
+        dug, free = (CUT | FILL, free) if free >= 0.3 * cells else (0, cells)
+        heights, k = pool_heights(labels, first, node, ground, corridor, dug, free)
         # the floor is the 1 % quantile of open ground: one low cell is noise
-        floor = float(np.partition(ground[free], int(0.01 * free.sum()))[int(0.01 * free.sum())])
+        floor = float(np.partition(heights, int(0.01 * free))[int(0.01 * free)])
         spill = float(self.spill[node])
         if spill - floor < self.s.min_depth_m or self._pit(box, (mask, free), (floor, spill)):
             return None
-        at = np.flatnonzero(free.ravel() & (ground.ravel() <= floor))
-        k = int(at[np.argmin(ground.ravel()[at])])
         # without road fill, spoil, dams and dikes it must stand nearly as high: what those alone hold is no hollow
-        held = float(self.held[box].ravel()[k])
+        held = float(self.held[r0 + k // (c1 - c0), c0 + k % (c1 - c0)])
         if held < spill - max(self.s.held_drop_m, self.s.held_share * (spill - floor)):
             return None
+        mask = (labels >= first) & (labels <= node)
         if not self._gentle(box, mask) or not self._is_wide(node, mask):
             return None
         row, pool = self.tree.table.iloc[node], Patch(r0, c0, mask)
@@ -197,12 +197,6 @@ class Chooser:
             zone=self.zone_at(pool),
         )
 
-    def _dry_land(self, box: tuple[slice, slice], mask: BOOL) -> bool:
-        """Not water, and not full of road fill."""
-        if float(self.terrain.water[box][mask].mean()) > self.s.wetland_most:
-            return False
-        return float(((self.surfaces.corridor[box] & FILL) > 0)[mask].mean()) <= self.s.road_share
-
     def _is_wide(self, node: int, mask: BOOL) -> bool:
         """Wide enough; a hollow around one that is wide is wide too and need not be measured."""
         if not self.wide[node]:
@@ -217,16 +211,10 @@ class Chooser:
 
     def _gentle(self, box: tuple[slice, slice], mask: BOOL) -> bool:
         """Not steep all round: no pit, pond or channel."""
-        pool = np.pad(mask, 1)
-        ground = np.pad(self.surfaces.smooth[box], 1, mode="edge")
-        steps = max(1, round(3.0 / self.cell_m))
-        ring = shore_ring(pool, steps)
-        ring &= np.pad((self.surfaces.corridor[box] & (CUT | FILL | SPOIL)) == 0, 1)
-        # the padding lies around the ring, so every cell of it has both neighbours
-        r, c = np.nonzero(ring)
-        d_row = (ground[r + 1, c] - ground[r - 1, c]) / (2.0 * self.cell_m)
-        d_col = (ground[r, c + 1] - ground[r, c - 1]) / (2.0 * self.cell_m)
-        slope = np.hypot(d_row, d_col)
+        ring = shore_ring(mask, max(1, round(3.0 / self.cell_m)))
+        ring &= (self.surfaces.corridor[box] & (CUT | FILL | SPOIL)) == 0
+        d_row, d_col = rises(self.surfaces.smooth[box], ring)
+        slope = np.hypot(d_row / (2.0 * self.cell_m), d_col / (2.0 * self.cell_m))
         slope = slope[np.isfinite(slope)]
         if slope.size == 0:
             return True

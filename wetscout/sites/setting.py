@@ -11,6 +11,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from wetscout.kernels.pool_window import third_differences
 from wetscout.kernels.shore import squared_distance
 from wetscout.records import BOOL, CUT, F32, F64, FILL, SPOIL, Cut, Patch, Surfaces
 from wetscout.settings.surroundings import SurroundingSettings
@@ -42,20 +43,10 @@ def third_difference(ground: F32, rows: np.ndarray, cols: np.ndarray, step: floa
     float64 (n,)
         [m]; NaN where one of the places is unknown or outside.
     """
-    out = np.empty((len(_WAYS), rows.size))
-    for k, (d_row, d_col) in enumerate(_WAYS):
-        steps = max(1, round(step / float(np.hypot(d_row, d_col))))
-        at = [_look(ground, rows + m * steps * d_row, cols + m * steps * d_col) for m in (-1, 0, 1, 2)]
-        out[k] = np.abs(at[0] - 3.0 * at[1] + 3.0 * at[2] - at[3])
-    middle = np.sort(out, axis=0)  # NaN sorts last, so any unknown direction shows in the last row
-    return np.where(np.isnan(middle[-1]), np.nan, 0.5 * (middle[1] + middle[2]))
-
-
-def _look(ground: F32, rows: np.ndarray, cols: np.ndarray) -> F64:
-    inside = (rows >= 0) & (cols >= 0) & (rows < ground.shape[0]) & (cols < ground.shape[1])
-    out = np.full(rows.size, np.nan)
-    out[inside] = ground[rows[inside], cols[inside]]
-    return out
+    apart = [max(1, round(step / float(np.hypot(*way)))) for way in _WAYS]
+    steps = np.array(_WAYS, dtype=np.int64) * np.array(apart, dtype=np.int64)[:, None]
+    rough: F64 = third_differences(ground, np.asarray(rows, np.int64), np.asarray(cols, np.int64), steps)
+    return rough
 
 
 class Surroundings:

@@ -1,0 +1,187 @@
+"""What the cells of one pool show, in one pass over its window each; and the windows of all labels."""
+
+from __future__ import annotations
+
+import numpy as np
+from numba import njit
+
+
+@njit(nogil=True, cache=True)
+def label_boxes(labels, n):
+    """Windows of the labels 0 to n - 1.
+
+    Parameters
+    ----------
+    labels : int32 (rows, cols)
+        -1 for none.
+    n : int
+
+    Returns
+    -------
+    int64 (n, 4)
+        First row and column, one past the last row and column; far above and 0 where a label has no cell.
+    """
+    rows, cols = labels.shape
+    out = np.empty((n, 4), dtype=np.int64)
+    for k in range(n):
+        out[k, 0] = np.iinfo(np.int64).max
+        out[k, 1] = np.iinfo(np.int64).max
+        out[k, 2] = 0
+        out[k, 3] = 0
+    for r in range(rows):
+        for c in range(cols):
+            k = labels[r, c]
+            if k >= 0:
+                out[k, 0] = min(out[k, 0], r)
+                out[k, 1] = min(out[k, 1], c)
+                out[k, 2] = r + 1
+                out[k, 3] = max(out[k, 3], c + 1)
+    return out
+
+
+@njit(nogil=True, cache=True)
+def count_pool(labels, first, last, water, corridor, road, dug):
+    """Cells of a pool, and how many are water, have a road bit, have no dug bit.
+
+    Parameters
+    ----------
+    labels : int32 (h, w)
+        The pool's window.
+    first, last : int
+        Its labels.
+    water : bool (h, w)
+    corridor : uint8 (h, w)
+    road, dug : int
+        Bits.
+
+    Returns
+    -------
+    cells, wet, on_road, free : int
+    """
+    cells = 0
+    wet = 0
+    on_road = 0
+    free = 0
+    for r in range(labels.shape[0]):
+        for c in range(labels.shape[1]):
+            if first <= labels[r, c] <= last:
+                cells += 1
+                wet += 1 if water[r, c] else 0
+                on_road += 1 if corridor[r, c] & road else 0
+                free += 0 if corridor[r, c] & dug else 1
+    return cells, wet, on_road, free
+
+
+@njit(nogil=True, cache=True)
+def pool_heights(labels, first, last, ground, corridor, dug, n):
+    """Heights of the cells of a pool without a dug bit (0 for all cells), and the place of the lowest.
+
+    Parameters
+    ----------
+    labels, first, last, corridor : as in `count_pool`
+    ground : float32 (h, w)
+        [m].
+    dug : int
+        Bits.
+    n : int
+        How many cells that are.
+
+    Returns
+    -------
+    heights : float32 (n,)
+    at : int
+        row * w + col of the lowest, the first of equals.
+    """
+    heights = np.empty(n, dtype=ground.dtype)
+    at = 0
+    k = 0
+    for r in range(labels.shape[0]):
+        for c in range(labels.shape[1]):
+            if first <= labels[r, c] <= last and not corridor[r, c] & dug:
+                heights[k] = ground[r, c]
+                if k == 0 or ground[r, c] < ground[at // labels.shape[1], at % labels.shape[1]]:
+                    at = r * labels.shape[1] + c
+                k += 1
+    return heights, at
+
+
+@njit(nogil=True, cache=True)
+def rises(ground, ring):
+    """Differences of the ground across the cells of a ring, along rows and along columns.
+
+    Parameters
+    ----------
+    ground : float32 (h, w)
+        [m]; beyond it the ground goes on level.
+    ring : bool (h, w)
+
+    Returns
+    -------
+    d_row, d_col : float32 (n,)
+        Of the two neighbours on both sides [m].
+    """
+    rows, cols = ring.shape
+    n = 0
+    for r in range(rows):
+        for c in range(cols):
+            n += 1 if ring[r, c] else 0
+    d_row = np.empty(n, dtype=ground.dtype)
+    d_col = np.empty(n, dtype=ground.dtype)
+    k = 0
+    for r in range(rows):
+        for c in range(cols):
+            if ring[r, c]:
+                d_row[k] = ground[min(r + 1, rows - 1), c] - ground[max(r - 1, 0), c]
+                d_col[k] = ground[r, min(c + 1, cols - 1)] - ground[r, max(c - 1, 0)]
+                k += 1
+    return d_row, d_col
+
+
+@njit(nogil=True, cache=True)
+def third_differences(ground, rows, cols, steps):
+    """Median over directions of the third difference of the ground at cells.
+
+    Parameters
+    ----------
+    ground : float32 (rows, cols)
+        [m].
+    rows, cols : int64 (n,)
+    steps : int64 (4, 2)
+        Row and column from one of the four places of a difference to the next, for each direction.
+
+    Returns
+    -------
+    float64 (n,)
+        [m]; NaN where one of the places is unknown or outside.
+    """
+    out = np.empty(rows.size)
+    seen = np.empty(4)
+    for i in range(rows.size):
+        for k in range(4):
+            total = 0.0
+            for m in range(-1, 3):
+                r = rows[i] + m * steps[k, 0]
+                c = cols[i] + m * steps[k, 1]
+                v = np.nan
+                if 0 <= r < ground.shape[0] and 0 <= c < ground.shape[1]:
+                    v = np.float64(ground[r, c])
+                if m == -1:
+                    total = v
+                elif m == 0:
+                    total -= 3.0 * v
+                elif m == 1:
+                    total += 3.0 * v
+                else:
+                    total -= v
+            seen[k] = abs(total)
+        # sorted by insertion: four values
+        for k in range(1, 4):
+            v = seen[k]
+            j = k - 1
+            while j >= 0 and seen[j] > v:
+                seen[j + 1] = seen[j]
+                j -= 1
+            seen[j + 1] = v
+        unknown = np.isnan(seen[0]) or np.isnan(seen[1]) or np.isnan(seen[2]) or np.isnan(seen[3])
+        out[i] = np.nan if unknown else 0.5 * (seen[1] + seen[2])
+    return out
