@@ -9,7 +9,7 @@ import pytest
 
 from wetscout.buried.banks import without_banks
 from wetscout.buried.faint import trace
-from wetscout.buried.heads import abrupt_heads
+from wetscout.buried.heads import abrupt_heads, cut_depth
 from wetscout.buried.hollows import Hollow, speaks_against, speaks_for
 from wetscout.buried.open_ways import OpenWays
 from wetscout.buried.rim import dip_beside
@@ -50,11 +50,16 @@ def cut_ground(full_from: int, ramp: int) -> tuple[np.ndarray, np.ndarray]:
     return natural, smooth
 
 
+def heads_of(lines, both):
+    """Abrupt heads at 1 m cells."""
+    return abrupt_heads(lines, both, cut_depth(both, 1.0), 1.0, S)
+
+
 def test_a_head_is_abrupt_when_full_depth_begins_within_metres():
     natural, smooth = cut_ground(100, 3)
     col = np.arange(98, 230)
     line = ditch(np.full(col.size, 60), col, np.full(col.size, 99.0))
-    heads = abrupt_heads([line], surfaces(natural, smooth), 1.0, S)
+    heads = heads_of([line], surfaces(natural, smooth))
     assert len(heads) == 1
     assert heads[0].col == pytest.approx(100, abs=5)
     # it points up its own line, west
@@ -66,12 +71,12 @@ def test_a_head_that_fades_and_one_at_a_road_are_none():
     natural, smooth = cut_ground(100, 90)
     col = np.arange(12, 230)
     faded = ditch(np.full(col.size, 60), col, np.full(col.size, 99.0))
-    assert abrupt_heads([faded], surfaces(natural, smooth), 1.0, S) == ()
+    assert heads_of([faded], surfaces(natural, smooth)) == ()
     natural, smooth = cut_ground(100, 3)
     col = np.arange(98, 230)
     for kind in ("roadside", "natural stream"):
         line = ditch(np.full(col.size, 60), col, np.full(col.size, 99.0), kind=kind)
-        assert abrupt_heads([line], surfaces(natural, smooth), 1.0, S) == ()
+        assert heads_of([line], surfaces(natural, smooth)) == ()
 
 
 def test_a_blind_end_towards_which_the_bed_falls_is_an_inlet():
@@ -79,7 +84,7 @@ def test_a_blind_end_towards_which_the_bed_falls_is_an_inlet():
     smooth[58:63] -= np.where(smooth[58:63] < 99.99, 0.02 * np.clip(200 - np.arange(240), 0, 100), 0.0)
     col = np.arange(98, 230)
     line = ditch(np.full(col.size, 60), col, smooth[60, col])
-    assert abrupt_heads([line], surfaces(natural, smooth), 1.0, S) == ()
+    assert heads_of([line], surfaces(natural, smooth)) == ()
 
 
 def test_the_way_ends_where_a_pipe_can_come_out_and_its_level_is_cover_and_fall_below_the_floor():

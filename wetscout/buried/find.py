@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from scipy import ndimage
@@ -13,7 +14,7 @@ from wetscout.buried.heads import Head, abrupt_heads
 from wetscout.buried.hollows import Hollow, speaks_against, speaks_for
 from wetscout.buried.rim import dip_beside
 from wetscout.buried.routes import Router, Way
-from wetscout.records import F64, Linework, Surfaces, Terrain
+from wetscout.records import F32, F64, Linework, Surfaces, Terrain
 from wetscout.records_covered import Covered, FaintLine, Zone
 from wetscout.settings.buried import BuriedSettings
 
@@ -79,33 +80,38 @@ class Searcher:
     terrain : Terrain
     surfaces : Surfaces
     lines : Linework
+    shown : float32 (rows, cols)
+        How deep cuts show in the ground, as `cut_depth` tells [m].
     s : BuriedSettings
     """
 
-    def __init__(self, terrain: Terrain, surfaces: Surfaces, lines: Linework, s: BuriedSettings) -> None:
+    def __init__(self, terrain: Terrain, surfaces: Surfaces, lines: Linework, shown: F32, s: BuriedSettings) -> None:
         self.terrain = terrain
         self.surfaces = surfaces
         self.lines = lines
         self.s = s
         self.cell_m = terrain.grid.cell_m
-        self.heads = abrupt_heads(lines.ditches, surfaces, self.cell_m, s)
+        self.heads = abrupt_heads(lines.ditches, surfaces, shown, self.cell_m, s)
         self.router = Router(surfaces.smooth, lines.ditches, self.cell_m, s)
         # where listed ditches end: an inlet of what may run on beneath the ground
         self.ends = np.array([(d.row[-1], d.col[-1]) for d in lines.ditches if d.sure]).reshape(-1, 2)
 
-    def run(self, hollows: Sequence[Hollow]) -> tuple[Looked, ...]:
+    def run(self, hollows: Sequence[Hollow], each: Callable[..., list[Any]] | None = None) -> tuple[Looked, ...]:
         """Look at all hollows and keep those that something speaks for.
 
         Parameters
         ----------
         hollows : sequence of Hollow
+        each : callable, optional
+            Calls a function on each of many things, answers in their order; one by one by default.
 
         Returns
         -------
         tuple of Looked
             In the order of the hollows.
         """
-        chosen = self._share_heads([(h, self._at_heads(h)) for h in hollows])
+        ways = [self._at_heads(h) for h in hollows] if each is None else each(self._at_heads, hollows)
+        chosen = self._share_heads(list(zip(hollows, ways, strict=True)))
         looked = []
         for hollow in hollows:
             best = chosen.get(hollow.node)

@@ -149,7 +149,9 @@ def _count(hit: NDArray[np.bool_], first: NDArray[np.int64], stop: NDArray[np.in
     return out
 
 
-def abrupt_heads(ditches: Iterable[Ditch], surfaces: Surfaces, cell_m: float, s: BuriedSettings) -> tuple[Head, ...]:
+def abrupt_heads(
+    ditches: Iterable[Ditch], surfaces: Surfaces, depth: F32, cell_m: float, s: BuriedSettings
+) -> tuple[Head, ...]:
     """Heads of open ditches at which full depth is reached within a few metres.
 
     Parameters
@@ -157,6 +159,8 @@ def abrupt_heads(ditches: Iterable[Ditch], surfaces: Surfaces, cell_m: float, s:
     ditches : iterable of Ditch
         Listed ones, and deep ones that are not.
     surfaces : Surfaces
+    depth : float32 (rows, cols)
+        How deep cuts show in the ground, as `cut_depth` tells [m].
     cell_m : float
         Cell size [m].
     s : BuriedSettings
@@ -166,7 +170,6 @@ def abrupt_heads(ditches: Iterable[Ditch], surfaces: Surfaces, cell_m: float, s:
     tuple of Head
         In the order of the ditches.
     """
-    depth = cut_depth(surfaces, cell_m)
     low = ndimage.minimum_filter(
         np.where(np.isfinite(surfaces.smooth), surfaces.smooth, np.inf).astype(np.float32),
         2 * max(1, round(_NEAR_M / cell_m)) + 1,

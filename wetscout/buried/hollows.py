@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -134,8 +135,13 @@ class Chooser:
         self.spill = tree.table["spill_m"].to_numpy(dtype=np.float64)
         self.wide = np.zeros(self.parent.size, dtype=np.bool_)
 
-    def choose(self) -> tuple[Hollow, ...]:
+    def choose(self, each: Callable[..., list[Any]] | None = None) -> tuple[Hollow, ...]:
         """The highest hollow of each nest that can be one.
+
+        Parameters
+        ----------
+        each : callable, optional
+            Calls a function on each of many things, answers in their order; one by one by default.
 
         Returns
         -------
@@ -146,11 +152,9 @@ class Chooser:
         area = table["area_m2"].to_numpy(dtype=np.float64)
         depth = (table["spill_m"] - table["floor_m"]).to_numpy(dtype=np.float64)
         wanted = (area >= self.s.min_area_m2) & (area <= self.s.max_area_m2) & (depth >= self.s.min_depth_m)
-        fit: dict[int, Hollow] = {}
-        for number in np.flatnonzero(wanted).tolist():
-            hollow = self._hollow(number)
-            if hollow is not None:
-                fit[number] = hollow
+        numbers = np.flatnonzero(wanted).tolist()
+        found = [self._hollow(k) for k in numbers] if each is None else each(self._hollow, numbers)
+        fit: dict[int, Hollow] = {hollow.node: hollow for hollow in found if hollow is not None}
         chosen: set[int] = set()
         for node in sorted(fit)[::-1]:
             # parents come after their children, so each nest is met from its top
@@ -175,7 +179,7 @@ class Chooser:
         # the floor is the 1 % quantile of open ground: one low cell is noise
         floor = float(np.partition(heights, int(0.01 * free))[int(0.01 * free)])
         spill = float(self.spill[node])
-        if spill - floor < self.s.min_depth_m or self._pit(box, (mask, free), (floor, spill)):
+        if spill - floor < self.s.min_depth_m:
             return None
         # without road fill, spoil, dams and dikes it must stand nearly as high: what those alone hold is no hollow
         held = float(self.held[r0 + k // (c1 - c0), c0 + k % (c1 - c0)])
@@ -183,6 +187,8 @@ class Chooser:
             return None
         mask = (labels >= first) & (labels <= node)
         if not self._gentle(box, mask) or not self._is_wide(node, mask):
+            return None
+        if self._pit(box, (mask, mask & ((corridor & dug) == 0)), (floor, spill)):
             return None
         row, pool = self.tree.table.iloc[node], Patch(r0, c0, mask)
         return Hollow(

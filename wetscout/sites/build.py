@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -109,13 +111,15 @@ class Finder:
         self.filled_today = surfaces.today
         self.stream = {d.ditch_id for d in lines.ditches if d.kind == "natural stream"}
 
-    def run(self, filled_today: F32, filled_cautious: F32) -> Found:
+    def run(self, filled_today: F32, filled_cautious: F32, each: Callable[..., list[Any]] | None = None) -> Found:
         """Judge all nodes.
 
         Parameters
         ----------
         filled_today, filled_cautious : float32 (rows, cols)
             Surfaces with depressions raised to their spill levels [m].
+        each : callable, optional
+            Calls a function on each of many things, answers in their order; one by one by default.
 
         Returns
         -------
@@ -130,7 +134,7 @@ class Finder:
             candidate = self._candidate(node, m)
             return candidate, self._turn_down(candidate)
 
-        kept, down = Picker(self.tree, m, judged, self.s).run()
+        kept, down = Picker(self.tree, m, judged, self.s).run(each)
         return Found(tuple(kept), tuple(down), m, self.network)
 
     def _window(self, node: int, level: float) -> tuple[Window, np.ndarray]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
@@ -41,8 +42,14 @@ class Picker:
     def __post_init__(self) -> None:
         self.children = children_of(self.tree)
 
-    def run(self) -> tuple[list[Candidate], Down]:
+    def run(self, each: Callable[..., list[Any]] | None = None) -> tuple[list[Candidate], Down]:
         """Pick in the whole tree.
+
+        Parameters
+        ----------
+        each : callable, optional
+            Calls a function on each of many things, answers in their order; one by one by default. The highest cut
+            basins share no ground, so they can be looked at at once.
 
         Returns
         -------
@@ -51,7 +58,7 @@ class Picker:
         turned_down : list of (node, reason)
         """
         parent = self.tree.table["parent"].to_numpy(dtype=np.int64)
-        kept: list[Candidate] = []
+        highest: list[int] = []
         down: Down = []
         stack = [int(i) for i in np.flatnonzero(parent < 0)]
         while stack:
@@ -59,12 +66,13 @@ class Picker:
             if not self.m.cut[i]:
                 stack.extend(self.children[i])
             elif holds(self.m, i, self.s):
-                offers, against = self._offers(i)
-                kept += offers
-                down += against
+                highest.append(i)
             else:
                 down.append((i, VALLEY))
                 stack.extend(self.children[i])
+        parts = [self._offers(i) for i in highest] if each is None else each(self._offers, highest)
+        kept = [c for offers, _ in parts for c in offers]
+        down += [d for _, against in parts for d in against]
         return sorted(kept, key=lambda c: c.node), sorted(down)
 
     def _offers(self, i: int) -> tuple[list[Candidate], Down]:

@@ -6,7 +6,6 @@ from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from wetscout.basins import fill, tree_of
 from wetscout.buried import (
@@ -22,9 +21,10 @@ from wetscout.buried import (
 )
 from wetscout.evidence import wet_soil, zone_of
 from wetscout.kernels.pool_window import label_boxes
-from wetscout.records import F32, FILL, Basin, Patch, Screen, Site, Tree
+from wetscout.records import F32, FILL, U8, Basin, Patch, Screen, Site, Tree
 from wetscout.records_covered import Evidence, Zone
 from wetscout.settings import Settings
+from wetscout.steps.plan import Plan
 
 # a hollow and a site are one place from this share of their ground on (intersection over union)
 _SAME = 0.5
@@ -32,7 +32,9 @@ _SAME = 0.5
 _COVERED = 0.3
 
 
-def add_covered(screen: Screen, settings: Settings, evidence: Evidence | None = None, workers: int = 2) -> Screen:
+def add_covered(
+    screen: Screen, settings: Settings, evidence: Evidence | None = None, plan: Plan | None = None
+) -> Screen:
     """Add the sites that a covered pipe may drain, and the wet ground that no rim holds.
 
     Parameters
@@ -42,7 +44,7 @@ def add_covered(screen: Screen, settings: Settings, evidence: Evidence | None = 
     settings : Settings
     evidence : Evidence or None
         Soils and land cover, where given.
-    workers : int
+    plan : Plan, optional
         Threads.
 
     Returns
@@ -52,21 +54,22 @@ def add_covered(screen: Screen, settings: Settings, evidence: Evidence | None = 
     surfaces, terrain = screen.surfaces, screen.terrain
     if surfaces is None:
         return screen
-    s = settings.buried
+    s, cell_m, plan = settings.buried, terrain.grid.cell_m, plan or Plan()
 
     def zone_at(pool: Patch) -> Zone:
         return Zone() if evidence is None else zone_of(evidence, pool, settings.evidence)
 
     least = settings.sites.persistence_m
-    asis = tree_of(surfaces.smooth, terrain.hole, cell_m=terrain.grid.cell_m, min_depth_m=least, workers=workers)
-    held = fill(without_banks(surfaces.natural, terrain.grid.cell_m, s))
-    hollows = Chooser(terrain, surfaces, asis, held, zone_at, s).choose()
+    asis = tree_of(surfaces.smooth, terrain.hole, cell_m=cell_m, min_depth_m=least, workers=plan.workers)
+    held = fill(without_banks(surfaces.natural, cell_m, s))
+    hollows = Chooser(terrain, surfaces, asis, held, zone_at, s).choose(plan.each)
     if screen.tree is not None:
         hollows = one_a_basin(hollows, screen.tree, s)
-    ways = OpenWays(screen.linework, surfaces, cut_depth(surfaces, terrain.grid.cell_m), terrain.grid.cell_m, s)
+    shown = cut_depth(surfaces, cell_m)
+    ways = OpenWays(screen.linework, surfaces, shown, cell_m, s)
     hollows = tuple(h for h in hollows if not (ways.drain(h) or ways.plugged(h)))
-    hollows, hidden = _apart(hollows, screen, settings)
-    looked = Searcher(terrain, surfaces, screen.linework, s).run(hollows)
+    hollows, hidden = _apart(hollows, screen, shown, settings)
+    looked = Searcher(terrain, surfaces, screen.linework, shown, s).run(hollows, plan.each)
     # a site leaves the list of open drains only where it stands on the other one
     gone = {site_id for one in looked for site_id in hidden.get(one.hollow.node, ())}
     sites = tuple(site for site in screen.sites if site.site_id not in gone)
@@ -87,7 +90,7 @@ def add_covered(screen: Screen, settings: Settings, evidence: Evidence | None = 
 
 
 def _apart(
-    hollows: tuple[Hollow, ...], screen: Screen, settings: Settings
+    hollows: tuple[Hollow, ...], screen: Screen, shown: F32, settings: Settings
 ) -> tuple[tuple[Hollow, ...], dict[int, tuple[str, ...]]]:
     """Hollows that open drains do not explain, and by hollow the sites that would be covered drains then.
 
@@ -95,11 +98,8 @@ def _apart(
     """
     if screen.surfaces is None:
         return hollows, {}
-    cell_m = screen.terrain.grid.cell_m
-    shown = cut_depth(screen.surfaces, cell_m)
-    road = (screen.surfaces.corridor & FILL) > 0
-    shown[ndimage.binary_dilation(road, iterations=max(1, round(settings.buried.near_road_m / cell_m)))] = np.inf
-    s = settings.buried
+    s, corridor = settings.buried, screen.surfaces.corridor
+    reach = max(1, round(s.near_road_m / screen.terrain.grid.cell_m))
     kept: list[Hollow] = []
     hidden: dict[int, tuple[str, ...]] = {}
     boxes = np.array([_box(site.pool) for site in screen.sites], dtype=np.int64).reshape(-1, 4)
@@ -109,16 +109,28 @@ def _apart(
         near = [screen.sites[k] for k in np.flatnonzero(meets)]
         shares = [(*_shared(hollow.pool, site.pool), site) for site in near]
         over = [site for _, part, whole, site in shares if part >= _COVERED or whole >= _COVERED]
-        same = [site for iou, _, _, site in shares if iou >= _SAME and not _shows(site, shown, s.shown_cut_m)]
+        same = [
+            site
+            for iou, _, _, site in shares
+            if iou >= _SAME and not _shows(site, shown, s.shown_cut_m, (corridor, reach))
+        ]
         if len(same) == len(over):
             hidden[hollow.node] = tuple(site.site_id for site in same)
             kept.append(hollow)
     return tuple(kept), hidden
 
 
-def _shows(site: Site, shown: F32, least_m: float) -> bool:
+def _shows(site: Site, shown: F32, least_m: float, roads: tuple[U8, int]) -> bool:
     """Whether any of a site's cuts shows in the ground where it crosses the rim, or runs under a road."""
-    return any(float(shown[int(p.values["_row"]), int(p.values["_col"])]) >= least_m for p in site.plugs)
+    places = [(int(p.values["_row"]), int(p.values["_col"])) for p in site.plugs]
+    return any(float(shown[at]) >= least_m or _by_road(*roads, at) for at in places)
+
+
+def _by_road(corridor: U8, reach: int, at: tuple[int, int]) -> bool:
+    """Whether road fill lies within so many steps along rows and columns."""
+    box = tuple(slice(max(0, k - reach), k + reach + 1) for k in at)
+    r, c = np.nonzero(corridor[box] & FILL)
+    return bool((np.abs(r + box[0].start - at[0]) + np.abs(c + box[1].start - at[1]) <= reach).any())
 
 
 def _box(pool: Patch) -> tuple[int, int, int, int]:

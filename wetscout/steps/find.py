@@ -62,7 +62,7 @@ def find_screen(
         )
     screen = screen_lines(terrain, lines, settings, progress, plan)
     progress.stage("covered drains")
-    return add_covered(screen, settings, evidence, plan.workers)
+    return add_covered(screen, settings, evidence, plan)
 
 
 def screen_lines(terrain: Terrain, lines: Linework, settings: Settings, progress: Progress, plan: Plan) -> Screen:
@@ -93,9 +93,13 @@ def screen_lines(terrain: Terrain, lines: Linework, settings: Settings, progress
     today, cautious = fill(surfaces.today), fill(surfaces.cautious)
     progress.stage("sites")
     finder = Finder(terrain, surfaces, lines, tree, settings.sites, settings.surroundings)
-    found = finder.run(today, cautious)
+    found = finder.run(today, cautious, plan.each)
     builder = Builder(terrain, surfaces, today, {d.ditch_id: d for d in lines.ditches}, settings.restore)
-    sites = tuple(builder.site(c, f"s{k + 1}", settings.sites.upstream_m) for k, c in enumerate(found.candidates))
+    sites = tuple(
+        plan.each(
+            lambda p: builder.site(p[1], f"s{p[0]}", settings.sites.upstream_m), enumerate(found.candidates, start=1)
+        )
+    )
     sites = _with_parents(sites, tree)
     heavy = {s.site_id for s in sites if too_much_earth(s, settings.restore)}
     basins, not_offered = _basins(surfaces, tree, found, {s.values["_node"] for s in sites if s.site_id in heavy})

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, TypeVar
 
 from numpy.typing import NDArray
 
+from wetscout.engine.each import each
 from wetscout.engine.tiles import Tile, Tiling, map_tiles, tiles_of
 from wetscout.io.work_folder import WorkFolder
 from wetscout.records import Linework
@@ -16,6 +17,8 @@ from wetscout.steps.pack import pack_cells, pack_lines, unpack_cells, unpack_lin
 
 __all__ = ["Arrays", "Keep", "Plan", "TileFunction"]
 
+T = TypeVar("T")
+U = TypeVar("U")
 Arrays = Mapping[str, NDArray[Any]]
 TileFunction = Callable[[dict[str, NDArray[Any]], Tile], Arrays]
 
@@ -104,6 +107,22 @@ class Plan:
                 return keep.arrays(_name(call, tile), lambda: function(windows, tile))
 
         map_tiles(work, inputs, outputs, Tiling(self.tile_cells, halo_cells, self.workers))
+
+    def each(self, work: Callable[[T], U], things: Iterable[T]) -> list[U]:
+        """Call a function on each of many things.
+
+        Parameters
+        ----------
+        work : callable
+            Must not touch what another call of it writes.
+        things : iterable
+
+        Returns
+        -------
+        list
+            Answers in the order of the things.
+        """
+        return each(work, things, self.workers)
 
     def windows(
         self, shape: tuple[int, int], work: Callable[[tuple[int, int, int, int]], Any], halo_cells: int
