@@ -16,7 +16,7 @@ from shapely.geometry import LineString, Point
 
 from wetscout.errors import InputError
 from wetscout.grid import Grid
-from wetscout.ingest import check
+from wetscout.ingest import cost
 from wetscout.ingest.check import estimate_cost, narrowest_ditch, preflight
 from wetscout.ingest.doctor import self_test
 from wetscout.io import environment
@@ -93,7 +93,7 @@ def test_too_little_memory_stops_before_reading_or_is_told(tmp_path, monkeypatch
     with pytest.raises(InputError, match=r"18,000 cells.*--area"):
         preflight([path])
     # enough to read it, too little for the run
-    monkeypatch.setattr(environment, "free_memory", lambda: check._read_bytes(18_000) + 1)
+    monkeypatch.setattr(environment, "free_memory", lambda: cost.reading_bytes(18_000) + 1)
     assert any("of memory" in text for text in preflight([path]).warnings)
 
 

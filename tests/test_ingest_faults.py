@@ -16,6 +16,7 @@ from scipy import ndimage, sparse
 from scipy.interpolate import griddata
 from scipy.sparse.linalg import spsolve
 
+from wetscout import large
 from wetscout.ingest import check, faults, from_array, load
 from wetscout.ingest.seams import find_seams
 from wetscout.pipeline import screen_array
@@ -145,7 +146,7 @@ def test_the_answer_does_not_depend_on_the_strips(monkeypatch):
     whole = mask_of(z)
     assert whole.any()
     for rows in (17, 64):
-        monkeypatch.setattr(faults, "_STRIP_ROWS", rows)
+        monkeypatch.setattr(large, "_STRIP_CELLS", 240 * rows)
         assert (mask_of(z) == whole).all()
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from wetscout import large
 from wetscout.outputs import to_layers
 from wetscout.pipeline import screen_array
 from wetscout.prove import make_landscape
@@ -36,6 +37,20 @@ def test_a_small_landscape_in_three_tilings():
     assert len(whole.linework.ditches) > 0
     for tile, workers in ((150, 2), (211, 1)):
         same(whole, screen_array(land.z, 1.0, plan=Plan(tile, workers)))
+
+
+def test_arrays_on_disk_give_the_same_layers_as_in_memory(tmp_path, monkeypatch):
+    land = make_landscape("collectors through basins", 11, 1.0, 480.0)
+    z = land.z.copy()
+    z[200:215, 100:140] = np.nan
+    whole = screen_array(z, 1.0, plan=Plan(4096, 1))
+    monkeypatch.setattr(large, "_STRIP_CELLS", 480 * 37)
+    with large.on_disk(tmp_path, small_bytes=0, kept_bytes=1 << 20):
+        other = screen_array(z, 1.0, plan=Plan(150, 2))
+        assert other.surfaces.natural.base is not None
+        same(whole, other)
+    for name in ("z", "hole", "water", "faults"):
+        assert getattr(whole.terrain, name).tobytes() == getattr(other.terrain, name).tobytes(), name
 
 
 @pytest.mark.slow

@@ -8,6 +8,7 @@ from typing import Any
 
 from numpy.typing import NDArray
 
+from wetscout import large
 from wetscout.engine.progress import Progress, Silent, Timed
 from wetscout.ingest import from_array
 from wetscout.records import Screen, Terrain
@@ -110,7 +111,7 @@ def screen(
     progress : Progress, optional
     **options
         Fields of `steps.read.Request`: z_unit, area, known, roads, culverts, soils, landcover, parcels, tile,
-        workers, overwrite, us_units, resume.
+        workers, scheduler, overwrite, us_units, resume.
 
     Returns
     -------
@@ -127,11 +128,13 @@ def screen(
     request = Request.of(paths, out, settings or Settings(), options)
     progress = Timed(progress or Silent())
     progress.stage("reading")
-    inputs = read_inputs(request)
-    older = name.older_result(request.out, request.overwrite)
-    with kept(request, inputs.terrain.grid) as plan:
-        found = find.find_screen(inputs.terrain, request.settings, progress, plan, inputs.given, inputs.evidence)
-        progress.stage("ranking")
-        ranked = name.name_and_rank(inputs.only_area(found), request.settings, older)
-        progress.stage("writing")
-        return write_all(ranked, inputs, request, progress.seconds())
+    # rasters that are too large for memory lie beside the result while the run goes
+    with large.on_disk(request.out.absolute().parent):
+        inputs = read_inputs(request)
+        older = name.older_result(request.out, request.overwrite)
+        with kept(request, inputs.terrain.grid) as plan:
+            found = find.find_screen(inputs.terrain, request.settings, progress, plan, inputs.given, inputs.evidence)
+            progress.stage("ranking")
+            ranked = name.name_and_rank(inputs.only_area(found), request.settings, older)
+            progress.stage("writing")
+            return write_all(ranked, inputs, request, progress.seconds())

@@ -248,6 +248,14 @@ class Tree(Protocol):
     def catchment_labels(self) -> I32:
         """Leaf whose catchment holds each cell, -1 outside."""
 
+    def catchment(self, node: int) -> Patch:
+        """Cells that drain into a node, its pool included.
+
+        Parameters
+        ----------
+        node : int
+        """
+
 
 @dataclass(frozen=True)
 class Patch:

@@ -7,7 +7,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from wetscout import large
 from wetscout.errors import InputError
+from wetscout.kernels import cast
 
 Raster = NDArray[Any]
 HIGHEST_M = 1e6
@@ -46,6 +48,26 @@ def raster(dem: ArrayLike, name: str) -> Raster:
     if array.ndim != 2:
         raise InputError(f"{name}: got an array of shape {array.shape}; want one band with rows and columns (2-D)")
     return array
+
+
+def work_copy(array: Raster) -> tuple[NDArray[np.floating[Any]], Raster | None]:
+    """A copy to work on, as `kernels.cast.work_copy` makes it; that of a large raster of floats may lie on disk.
+
+    Parameters
+    ----------
+    array : ndarray (rows, cols)
+        From `raster`.
+
+    Returns
+    -------
+    z : float32 or float64 (rows, cols), C order
+    values : ndarray or None
+        See `kernels.cast.work_copy`.
+    """
+    if array.dtype in (np.float32, np.float64):
+        return large.copy(array), None
+    z, values = cast.work_copy(array)
+    return z, values
 
 
 def refuse_infinite(z: Raster, infs: int, name: str) -> None:

@@ -7,8 +7,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from wetscout import large
 from wetscout.basins import checks, graph
-from wetscout.kernels import cast
 from wetscout.kernels import fill as kernel
 from wetscout.settings.basins import BasinSettings
 
@@ -67,7 +67,7 @@ def filled(dem: ArrayLike, *, strips: int | None = None, workers: int | None = N
     if array.size == 0:
         return np.array(array, order="C")
     settings = BasinSettings()
-    z, values = cast.work_copy(array)
+    z, values = checks.work_copy(array)
     with graph.Crew(workers or graph.workers_of(settings)) as crew:
         net = graph.build(z, graph.cut(z.shape, strips, settings), crew)
         checks.refuse_infinite(array, net.infs, "fill")
@@ -76,5 +76,6 @@ def filled(dem: ArrayLike, *, strips: int | None = None, workers: int | None = N
     if values is not None:
         return np.asarray(values[z.astype(np.int64)], dtype=array.dtype)
     if net.nans:
-        np.copyto(z, array, where=np.isnan(array))
+        for own, _, _ in large.strips((z.shape[0], z.shape[1])):
+            np.copyto(z[own], array[own], where=np.isnan(array[own]))
     return np.asarray(z, dtype=array.dtype)

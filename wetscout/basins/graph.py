@@ -16,6 +16,7 @@ from typing import Any, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from wetscout import large
 from wetscout.kernels import labels, passes
 from wetscout.settings.basins import BasinSettings
 
@@ -182,7 +183,7 @@ def build(z: Floats, strips: tuple[tuple[int, int], ...], crew: Crew) -> Graph:
     """
     _, cols = z.shape
     counts = crew.map(lambda s: labels.clean(z, *s), strips)
-    label = np.empty(z.shape, np.int32)
+    label = large.empty(z.shape, np.int32)
     line = label.reshape(-1)
     pits = crew.map(lambda s: label_strip(z, flat(label, s), *s), strips)
     offsets = np.cumsum([0, *(p.size for p in pits)], dtype=np.int64)
@@ -219,12 +220,14 @@ def empty_forest(n: int, dtype: np.dtype[Any]) -> tuple[Any, ...]:
     tuple of array
         See `kernels.passes.join`; all but the first by label, from 0.
     """
+    rep = large.empty(n, np.int32)
+    rep[:] = np.arange(1, n + 1, dtype=np.int32)
     return (
-        np.arange(1, n + 1, dtype=np.int32),
-        np.full(n + 1, -1, np.int32),
-        np.empty(n + 1, dtype),
-        np.empty(n + 1, dtype),
-        np.full(n + 1, -1, np.int64),
+        rep,
+        large.full(n + 1, -1, np.int32),
+        large.empty(n + 1, dtype),
+        large.empty(n + 1, dtype),
+        large.full(n + 1, -1, np.int64),
     )
 
 

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from wetscout import large
 from wetscout.basins.graph import Crew
 from wetscout.basins.nodes import Items
 from wetscout.kernels import number, pools
@@ -61,7 +62,11 @@ class Ladder:
     def room(self) -> Sums:
         """Sums to add to, all 0."""
         count = self.ways.shape[0]
-        return np.zeros(self.base, np.int32), np.zeros((self.base, 2), np.int64), np.zeros((count, 2), np.int64)
+        return (
+            large.zeros(self.base, np.int32),
+            large.zeros((self.base, 2), np.int64),
+            large.zeros((count, 2), np.int64),
+        )
 
     def place(self, z: Floats, label: I32, pool: I32, sums: Sums) -> None:
         """Put the cells of a strip into their pools and add them up; flat arrays.
@@ -95,9 +100,9 @@ def ladder_of(items: Items, crew: Crew) -> Ladder:
     """
     base, table, level, above = items.floor.size, items.table, items.level, items.above
     count = table.shape[0] - base
-    rungs, ways = np.empty((count, 2), level.dtype), np.empty((count, 2), np.int32)
-    top, depth = np.empty(count, level.dtype), np.empty(count, np.int32)
-    levels, up = np.empty((base, 2), level.dtype), np.empty(base, np.int32)
+    rungs, ways = large.empty((count, 2), level.dtype), large.empty((count, 2), np.int32)
+    top, depth = large.empty(count, level.dtype), large.empty(count, np.int32)
+    levels, up = large.empty((base, 2), level.dtype), large.empty(base, np.int32)
     levels[0] = -np.inf
     # junctions of the whole hold those of the strips
     pools.ladders(table, level, above, items.junctions[-1], base, (rungs, ways, top, depth))

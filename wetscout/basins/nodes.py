@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from wetscout import large
 from wetscout.basins.graph import Crew, Graph
 from wetscout.kernels import number, sort
 from wetscout.kernels import tree as kernel
@@ -117,10 +118,10 @@ def forest_of(net: Graph, crew: Crew) -> Forest:
     -------
     Forest
     """
-    floor = np.empty(net.pits.size, net.z.dtype)
+    floor = large.empty(net.pits.size, net.z.dtype)
     floor[0] = -np.inf
     floor[1:] = net.z.reshape(-1)[net.pits[1:]]
-    ends = np.empty((net.pits.size, 2), np.int32)
+    ends = large.empty((net.pits.size, 2), np.int32)
     out = Forest(floor, net.parent, net.level, net.lower, net.code, ends, net.offsets)
     line, cols = net.label.reshape(-1), net.z.shape[1]
     which = np.arange(net.pits.size, dtype=np.int32)
@@ -153,7 +154,7 @@ def items_of(net: Forest, crew: Crew, min_depth_m: float) -> Items:
 def _passes(net: Forest, crew: Crew) -> _Passes:
     """Sort the passes of the spanning tree by strip and from the lowest up."""
     ways, low, ends, pits = (net.parent, net.level, net.code), net.lower, net.ends, net.pits
-    top = np.full(net.size + 1, -2, np.int32)
+    top = large.full(net.size + 1, -2, np.int32)
     top[0] = 0
     crew.map(lambda span: kernel.highest_ways(ways, low, span, top), pits)
     told = crew.map(lambda span: kernel.outward(ways, low, top, span, (span[0] - 1, span[1] - 1), ends), pits)
@@ -176,9 +177,9 @@ def _merge(net: Forest, passes: _Passes, crew: Crew, min_depth_m: float) -> _Mer
     """Merge strip by strip, then what was put off."""
     n, pits, floor = net.size, net.pits, net.floor
     # memory of what is put off and never comes is never touched
-    items = np.empty((3 * n + 1, 6), np.int32)
-    group = np.zeros((n + 1, 2), np.int32)
-    tainted, hand = np.zeros(n + 1, np.uint8), np.full(n + 1, -1, np.int32)
+    items = large.empty((3 * n + 1, 6), np.int32)
+    group = large.zeros((n + 1, 2), np.int32)
+    tainted, hand = large.zeros(n + 1, np.uint8), large.full(n + 1, -1, np.int32)
     state = (items, group, tainted, hand)
     ground = (net.ends, net.level)
 
@@ -202,12 +203,12 @@ def _number(net: Forest, merged: _Merged, crew: Crew) -> Items:
     """Number the nodes."""
     items, level, floor, pits = merged.items, net.level, net.floor, net.pits
     n, strips = net.size, range(len(pits))
-    above = np.full(items.shape[0], -2, np.int32)
+    above = large.full(items.shape[0], -2, np.int32)
     above[0] = 0
     number.around(items, level, merged.junctions[-1], above)
     crew.map(lambda k: number.around(items, level, merged.junctions[k], above), strips)
     crew.map(lambda k: number.around_pits(items, level, pits[k], above), strips)
-    chain = np.empty((items.shape[0], 4), np.int32)
+    chain = large.empty((items.shape[0], 4), np.int32)
     empty = np.zeros(0, np.int32)
 
     def heads(span: Span, junctions: Span, more: I32) -> I32:
@@ -218,13 +219,13 @@ def _number(net: Forest, merged: _Merged, crew: Crew) -> Items:
     found = np.concatenate(crew.map(lambda k: heads(pits[k], merged.junctions[k], empty), strips))
     late = above[found] > 2 * n
     roots = np.concatenate([found[~late], heads((0, 0), merged.junctions[-1], found[late])])
-    inner = np.empty(items.shape[0], np.int32)
+    inner = large.empty(items.shape[0], np.int32)
     inner[0] = -1
     count = number.number_roots(_roots_in_order(items, level, floor, roots, crew), chain, inner)
     number.hand_down(items, above, chain, ((0, 0), merged.junctions[-1]), inner)
     crew.map(lambda k: number.hand_down(items, above, chain, (pits[k], merged.junctions[k]), inner), strips)
     crew.map(lambda k: number.innermost(items, above, pits[k], inner), strips)
-    leaf = np.full(n + 1, -2, np.int32)
+    leaf = large.full(n + 1, -2, np.int32)
     leaf[0] = -1
     crew.map(lambda k: number.catchments(merged.hand, inner, items, pits[k], leaf), strips)
     return Items(items, chain, above, inner, count, level, floor, leaf, pits, merged.junctions)

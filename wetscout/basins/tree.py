@@ -9,10 +9,11 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
+from wetscout import large
 from wetscout.basins import checks, graph, measure
 from wetscout.basins.nodes import forest_of, items_of
 from wetscout.errors import InputError
-from wetscout.kernels import cast, pools
+from wetscout.kernels import pools
 from wetscout.records import Patch
 from wetscout.settings.basins import BasinSettings
 
@@ -204,7 +205,7 @@ class BasinTree:
     def _patch(self, labels: I32, boxes: I32, node: int) -> Patch:
         row0, col0, row1, col1 = (int(k) for k in boxes[self._known(node)])
         window = labels[row0:row1, col0:col1]
-        return Patch(row0, col0, (window >= self.first[node]) & (window <= node))
+        return Patch(row0, col0, large.keep((window >= self.first[node]) & (window <= node)))
 
 
 def _windows(labels: I32, parent: I32) -> I32:
@@ -282,14 +283,14 @@ def tree_of(
         raise InputError(f"basin_tree: min_depth_m is {min_depth_m}; want a depth in metres, 0 or more")
     if array.size == 0:
         raise InputError(f"basin_tree: got an array of shape {array.shape}, without cells; want a DEM")
-    z, values = cast.work_copy(array)
+    z, values = checks.work_copy(array)
     if values is not None:
         raise InputError("basin_tree: integers beyond 2**53 are not heights in metres")
     if hole is not None:
         mask = np.asarray(hole, dtype=bool)
         if mask.shape != z.shape:
             raise InputError(f"basin_tree: hole has shape {mask.shape}, the DEM {z.shape}; want the same")
-        z[mask] = np.inf
+        np.copyto(z, np.inf, where=mask)
     settings = BasinSettings()
     with graph.Crew(workers or graph.workers_of(settings)) as crew:
         net = graph.build(z, graph.cut(z.shape, strips, settings), crew)
@@ -322,7 +323,7 @@ def _grow(net: graph.Graph, crew: graph.Crew, cell_m: float, min_depth_m: float)
 
 def _pools(net: graph.Graph, crew: graph.Crew, ladder: measure.Ladder) -> tuple[I32, measure.Sums]:
     """Innermost pool of every cell, and the sums of `pools.place`."""
-    pool = np.empty_like(net.label)
+    pool = large.empty(net.label.shape, net.label.dtype)
     # each part has sums of its own, 40 bytes a basin, so more than four would cost more than they bring
     parts = min(crew.workers, 4, len(net.strips))
     sums = [ladder.room() for _ in range(parts)]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from scipy import ndimage
 
+from wetscout import large
 from wetscout.records import F32
 from wetscout.settings.buried import BuriedSettings
 
@@ -36,12 +37,15 @@ def without_banks(ground: F32, cell_m: float, s: BuriedSettings) -> F32:
 
 def _lowered(ground: F32, width_m: float, least_m: float, cell_m: float) -> F32:
     """Ground without what a grey opening takes away, where that is high enough."""
-    known = np.isfinite(ground)
-    size = 2 * max(1, round(0.5 * width_m / cell_m)) + 1
-    low = ndimage.minimum_filter(np.where(known, ground, np.inf).astype(np.float32), size)
-    # a window that holds no known ground at all says nothing
-    opened = ndimage.maximum_filter(np.where(np.isfinite(low), low, -np.inf).astype(np.float32), size)
-    with np.errstate(invalid="ignore"):
-        bank = known & np.isfinite(opened) & (ground - opened >= least_m)
-    out: F32 = np.where(bank, opened, ground).astype(np.float32)
+    half = max(1, round(0.5 * width_m / cell_m))
+    out = large.copy(np.asarray(ground, dtype=np.float32))
+    for own, read, inner in large.strips((out.shape[0], out.shape[1]), 2 * half):
+        part = ground[read]
+        known = np.isfinite(part)
+        low = ndimage.minimum_filter(np.where(known, part, np.inf).astype(np.float32), 2 * half + 1)
+        # a window that holds no known ground at all says nothing
+        opened = ndimage.maximum_filter(np.where(np.isfinite(low), low, -np.inf).astype(np.float32), 2 * half + 1)
+        with np.errstate(invalid="ignore"):
+            bank = known & np.isfinite(opened) & (part - opened >= least_m)
+        np.copyto(out[own], opened[inner], where=bank[inner])
     return out

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from wetscout import large
 from wetscout.records import F32, F64, Ditch, Surfaces
 from wetscout.settings.buried import BuriedSettings
 
@@ -62,8 +63,22 @@ def cut_depth(surfaces: Surfaces, cell_m: float) -> F32:
     float32 (rows, cols)
         0 where nothing was cut.
     """
-    depth = np.where(np.isfinite(surfaces.natural), surfaces.natural - surfaces.smooth, 0.0)
-    out: F32 = ndimage.maximum_filter(depth.astype(np.float32), 2 * max(1, round(_NEAR_M / cell_m)) + 1)
+    half = max(1, round(_NEAR_M / cell_m))
+    out: F32 = large.empty(surfaces.natural.shape, np.float32)
+    for own, read, inner in large.strips((out.shape[0], out.shape[1]), half):
+        natural = surfaces.natural[read]
+        depth = np.where(np.isfinite(natural), natural - surfaces.smooth[read], 0.0)
+        out[own] = ndimage.maximum_filter(depth.astype(np.float32), 2 * half + 1)[inner]
+    return out
+
+
+def _lowest(ground: F32, cell_m: float) -> F32:
+    """Lowest known ground within 2 m [m]."""
+    half = max(1, round(_NEAR_M / cell_m))
+    out: F32 = large.empty(ground.shape, np.float32)
+    for own, read, inner in large.strips((out.shape[0], out.shape[1]), half):
+        part = np.where(np.isfinite(ground[read]), ground[read], np.inf).astype(np.float32)
+        out[own] = ndimage.minimum_filter(part, 2 * half + 1)[inner]
     return out
 
 
@@ -170,10 +185,7 @@ def abrupt_heads(
     tuple of Head
         In the order of the ditches.
     """
-    low = ndimage.minimum_filter(
-        np.where(np.isfinite(surfaces.smooth), surfaces.smooth, np.inf).astype(np.float32),
-        2 * max(1, round(_NEAR_M / cell_m)) + 1,
-    )
+    low = _lowest(surfaces.smooth, cell_m)
     # ditches beside a road begin where the road's own need begins
     other = ("natural stream", "roadside", "grassed waterway")
     wanted = (d for d in ditches if d.kind not in other and (d.sure or d.depth_m >= 2.0 * s.head_depth_m))

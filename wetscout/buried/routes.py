@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from wetscout import large
 from wetscout.buried.heads import Head
 from wetscout.buried.hollows import Hollow
 from wetscout.kernels.trench import least_trench
@@ -46,9 +47,8 @@ class Router:
         self.cell_m = cell_m
         self.block = max(1, round(s.route_cell_m / cell_m))
         self.z = _blocks(ground, self.block)
-        self.bed = np.full(self.z.shape, np.nan, dtype=np.float32)
-        self.bank = np.full(self.z.shape, np.nan, dtype=np.float32)
-        self.stream = np.zeros(self.z.shape, dtype=bool)
+        self.bed, self.bank = (large.full(self.z.shape, np.nan, np.float32) for _ in range(2))
+        self.stream = large.zeros(self.z.shape, np.bool_)
         for ditch in ditches:
             if ditch.sure and ditch.kind != "grassed waterway":
                 self._paint(ditch)
@@ -165,11 +165,14 @@ def _blocks(ground: F32, block: int) -> F32:
     """Mean of the known cells of each block, NaN where none is known; the last ones may be smaller."""
     rows, cols = ground.shape
     n_r, n_c = -(-rows // block), -(-cols // block)
-    padded = np.full((n_r * block, n_c * block), np.nan, dtype=np.float64)
-    padded[:rows, :cols] = ground
-    parts = padded.reshape(n_r, block, n_c, block)
-    known = np.isfinite(parts)
-    count = known.sum(axis=(1, 3))
-    total = np.where(known, parts, 0.0).sum(axis=(1, 3))
-    out: F32 = np.where(count > 0, total / np.maximum(count, 1), np.nan).astype(np.float32)
+    out: F32 = large.empty((n_r, n_c), np.float32)
+    for own, _, _ in large.strips((n_r, n_c * block * block)):
+        padded = np.full(((own.stop - own.start) * block, n_c * block), np.nan, dtype=np.float64)
+        part = ground[own.start * block : own.stop * block]
+        padded[: part.shape[0], :cols] = part
+        parts = padded.reshape(-1, block, n_c, block)
+        known = np.isfinite(parts)
+        count = known.sum(axis=(1, 3))
+        total = np.where(known, parts, 0.0).sum(axis=(1, 3))
+        out[own] = np.where(count > 0, total / np.maximum(count, 1), np.nan)
     return out

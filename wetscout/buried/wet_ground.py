@@ -8,6 +8,8 @@ from typing import Any
 import numpy as np
 from scipy import ndimage
 
+from wetscout import large
+from wetscout.pieces import pieces_of
 from wetscout.records import BOOL, Basin, Linework, Patch, Surfaces, Terrain
 from wetscout.records_covered import CROP, HAY, WATER, WETLAND, Evidence
 from wetscout.settings.buried import BuriedSettings
@@ -44,23 +46,28 @@ def wet_ground(
     """
     layers, wet = evidence
     cell_m = terrain.grid.cell_m
-    left = wet & np.isfinite(terrain.z) & ~terrain.water
-    if layers.cover is not None:
-        left &= (layers.cover != WETLAND) & (layers.cover != WATER)
+    left = large.empty(wet.shape, np.bool_)
+    for own, _, _ in large.strips(terrain.grid.shape):
+        left[own] = wet[own] & np.isfinite(terrain.z[own]) & ~terrain.water[own]
+        if layers.cover is not None:
+            left[own] &= (layers.cover[own] != WETLAND) & (layers.cover[own] != WATER)
     for pool in pools:
         h, w = pool.mask.shape
         left[pool.row0 : pool.row0 + h, pool.col0 : pool.col0 + w] &= ~pool.mask
     # a rim of wet soil around a pool is the pool's own: narrow strips are taken off
     steps = max(1, round(8.0 / cell_m))
-    core = ndimage.binary_opening(left, iterations=steps)
-    labels, _ = ndimage.label(core)
-    sizes = np.bincount(labels.ravel())
+    core = large.empty(wet.shape, np.bool_)
+    for own, read, inner in large.strips(terrain.grid.shape, 2 * steps):
+        core[own] = ndimage.binary_opening(left[read], iterations=steps)[inner]
+    found = pieces_of(core, corners=False)
     out: list[Basin] = []
-    for number, box in enumerate(ndimage.find_objects(labels), start=1):
-        if box is None or sizes[number] * terrain.grid.cell_m2 < s.ground_min_m2:
-            continue
-        mask = labels[box] == number
-        patch = Patch(box[0].start, box[1].start, mask)
+    if found is None:
+        return ()
+    wanted = np.flatnonzero(found.sizes * terrain.grid.cell_m2 >= s.ground_min_m2)
+    wanted = wanted[found.sizes[wanted] > 0]
+    for number, (r0, c0, r1, c1) in zip(wanted, found.windows(wanted), strict=True):
+        mask = found.labels[r0:r1, c0:c1] == number
+        patch = Patch(int(r0), int(c0), mask)
         out.append(Basin(f"w{len(out) + 1}", patch, _values(terrain, surfaces, lines, (layers, patch), s)))
     return tuple(out)
 

@@ -42,7 +42,7 @@ LAYERS_LATER = (
 )
 
 # Ways of running that are named already and not built; True where the option stands alone.
-WAYS_LATER = {"scheduler": False}
+WAYS_LATER: dict[str, bool] = {}
 
 
 def dems(function: F) -> F:

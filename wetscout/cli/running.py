@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -9,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from wetscout.cli.kernels import announce_compile
 from wetscout.cli.progress import ShownProgress
 from wetscout.cli.state import State
+from wetscout.errors import WetscoutError
 
 if TYPE_CHECKING:
     from wetscout.outputs import ScreenResult
@@ -51,6 +53,36 @@ def run_screen(state: State, dems: Sequence[Path], out: Path, given: Mapping[str
         options["settings"] = read_settings(settings_file)
     with ShownProgress(pipeline.STAGES, state.quiet) as progress:
         return pipeline.screen(list(dems), out, progress=progress, **options)
+
+
+def say_what_it_takes(state: State, dems: Sequence[Path], out: Path, given: Mapping[str, Any]) -> None:
+    """Tell memory, disk and time before the work begins, unless only an area is asked for.
+
+    Parameters
+    ----------
+    state : State
+        How to speak.
+    dems : sequence of Path
+        Elevation rasters.
+    out : Path
+        Where the result will be written.
+    given : mapping
+        Options by name.
+    """
+    if state.quiet or given.get("area") is not None:
+        return
+    from wetscout.ingest.cost import cost_warnings, estimate_cost, say_cost  # noqa: PLC0415  heavy
+    from wetscout.ingest.load import look  # noqa: PLC0415
+    from wetscout.settings import Settings  # noqa: PLC0415
+
+    workers = given.get("workers") or 1
+    # what cannot be used is told by the run itself
+    with contextlib.suppress(WetscoutError):
+        grid = look(list(dems), Settings().ingest, given.get("z_unit")).mosaic.grid
+        cost = estimate_cost(grid, workers, out.absolute().parent)
+        state.note("This will take " + say_cost(cost, workers) + ".")
+        for warning in cost_warnings(cost):
+            state.note(f"Warning: {warning}")
 
 
 def summary(result: ScreenResult) -> dict[str, Any]:

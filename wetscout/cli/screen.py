@@ -17,6 +17,7 @@ from wetscout.cli.state import State, voice
 @settings_file
 @tile
 @workers
+@click.option("--scheduler", metavar="ADDRESS", help="Dask scheduler whose workers work out tiles; extra [cluster].")
 @click.option("--resume", is_flag=True, help="Go on with what a run that was stopped has kept.")
 @click.option("--overwrite", is_flag=True, help="Replace a result that is already there.")
 @click.option("--us-units", is_flag=True, help="Add fields in feet, acres, cubic yards and acre-feet.")
@@ -38,10 +39,12 @@ def command(state: State, /, **given: Any) -> None:
       wetscout screen dem.tif --out county.gpkg
       wetscout screen north.tif south.tif --out county.gpkg --parcels parcels.gpkg --workers 2
       wetscout screen dem.tif --out county.gpkg --soils soils.gpkg --landcover cover.tif
+      wetscout screen state.vrt --out state.gpkg --scheduler tcp://10.0.0.5:8786
     """
-    from wetscout.cli.running import run_screen, summary, tell  # noqa: PLC0415  heavy
+    from wetscout.cli.running import run_screen, say_what_it_takes, summary, tell  # noqa: PLC0415  heavy
 
     paths, out = given.pop("dems"), given.pop("out")
+    say_what_it_takes(state, paths, out, given)
     found = summary(run_screen(state, paths, out, given))
     tell(state, found)
     state.give(found)

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from wetscout import large
 from wetscout.errors import SettingsError
 from wetscout.records_covered import COVER, OTHER, U8
 from wetscout.settings.evidence import EvidenceSettings
@@ -83,12 +84,17 @@ def cover_classes(codes: NDArray[Any], valid: NDArray[np.bool_], s: EvidenceSett
     lookup = np.full(_MOST + 1, OTHER, dtype=np.uint8)
     for code, number in cover_codes(s).items():
         lookup[code] = number
-    inside = valid & (codes >= 0) & (codes <= _MOST)
-    cover = np.where(inside, lookup[np.where(inside, codes, 0).astype(np.int64)], np.uint8(0)).astype(np.uint8)
-    named = np.isin(cover, np.arange(1, OTHER, dtype=np.uint8))
+    cover: U8 = large.empty(codes.shape, np.uint8)
+    seen: set[int] = set()
+    counts = np.zeros(256, np.int64)
+    for own, _, _ in large.strips((codes.shape[0], codes.shape[1])):
+        inside = valid[own] & (codes[own] >= 0) & (codes[own] <= _MOST)
+        cover[own] = np.where(inside, lookup[np.where(inside, codes[own], 0).astype(np.int64)], np.uint8(0))
+        counts += np.bincount(cover[own].ravel(), minlength=256)
+        seen |= set(np.unique(codes[own][inside]).tolist())
     notes = []
-    if inside.any() and not named.any():
-        some = ", ".join(str(v) for v in np.unique(codes[inside])[:8])
+    if seen and not counts[1:OTHER].any():
+        some = ", ".join(str(v) for v in sorted(seen)[:8])
         notes.append(
             f"land cover: none of its codes here ({some}) is named in the settings, so it says nothing; name them "
             "under [evidence]"

@@ -9,6 +9,7 @@ import pandas as pd
 import rasterio.features
 from rasterio.transform import Affine
 
+from wetscout import large
 from wetscout.errors import InputError
 from wetscout.grid import Grid
 from wetscout.records_covered import DRAINAGE, U8, UNKNOWN_PERCENT
@@ -149,9 +150,15 @@ def soil_on_grid(soils: Any, grid: Grid, s: EvidenceSettings) -> tuple[U8 | None
     hydric, drainage, notes = check_soils(soils, s)
     transform = Affine(grid.dx, 0.0, grid.x0, 0.0, -grid.dy, grid.y0)
     shapes = [(shape, k + 1) for k, shape in enumerate(soils.geometry) if shape is not None and not shape.is_empty]
-    which = rasterio.features.rasterize(shapes, grid.shape, fill=0, transform=transform, dtype="int32")
-    if hydric is not None:
-        hydric = np.concatenate([[UNKNOWN_PERCENT], hydric]).astype(np.uint8)[which]
-    if drainage is not None:
-        drainage = np.concatenate([[0], drainage]).astype(np.uint8)[which]
-    return hydric, drainage, notes
+    which = large.zeros(grid.shape, np.int32)
+    rasterio.features.rasterize(shapes, out=which, fill=0, transform=transform)
+    values = [
+        None if told is None else np.concatenate([[unknown], told]).astype(np.uint8)
+        for told, unknown in ((hydric, UNKNOWN_PERCENT), (drainage, 0))
+    ]
+    layers: list[U8 | None] = [None if told is None else large.empty(grid.shape, np.uint8) for told in values]
+    for own, _, _ in large.strips(grid.shape):
+        for layer, told in zip(layers, values, strict=True):
+            if layer is not None and told is not None:
+                layer[own] = told[which[own]]
+    return layers[0], layers[1], notes

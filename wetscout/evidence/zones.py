@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from wetscout import large
 from wetscout.records import BOOL, Patch
 from wetscout.records_covered import (
     CROP,
@@ -52,7 +53,13 @@ def wet_soil(evidence: Evidence, s: EvidenceSettings) -> BOOL | None:
     """
     if not evidence.soils:
         return None
-    return _soil(evidence.hydric, evidence.drainage, s.hydric_least_pct)[0]
+    given = evidence.hydric if evidence.hydric is not None else evidence.drainage
+    assert given is not None
+    out: BOOL = large.empty(given.shape, np.bool_)
+    for own, _, _ in large.strips((out.shape[0], out.shape[1])):
+        hydric, drainage = (None if a is None else a[own] for a in (evidence.hydric, evidence.drainage))
+        out[own] = _soil(hydric, drainage, s.hydric_least_pct)[0]
+    return out
 
 
 def zone_of(evidence: Evidence, pool: Patch, s: EvidenceSettings) -> Zone:

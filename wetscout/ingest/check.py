@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import os
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
@@ -11,12 +11,13 @@ from typing import Any
 import numpy as np
 import pyproj
 
+from wetscout import large
 from wetscout.errors import InputError
 from wetscout.grid import Grid
+from wetscout.ingest.cost import Cost, cost_warnings, estimate_cost, reading_bytes, room_for_check, say_bytes, say_cost
 from wetscout.ingest.faults import areas_of
 from wetscout.ingest.load import Sources, load, look
 from wetscout.ingest.plausible import WARNING
-from wetscout.io import environment
 from wetscout.io.onto_grid import read_nearest
 from wetscout.io.vectors import horizontal, read_layer
 from wetscout.records import Terrain
@@ -44,34 +45,6 @@ LAYER_KINDS: Mapping[str, tuple[str, ...]] = {
 # Share of the length of field ditches (top width about 4 m) and of roadside ditches (about 2 m wide, 0.45 m deep) found
 # on invented till plains averaged to coarser cells; experiments of this project, 2026.
 _SEEN = ((1.0, 97, 98), (2.0, 97, 81), (3.0, 96, 48), (5.0, 89, 5), (10.0, 67, 2))
-
-
-@dataclass(frozen=True)
-class Cost:
-    """What a run is likely to take.
-
-    Attributes
-    ----------
-    cells : int
-    memory_bytes, disk_bytes : int
-        Peak memory; result and its temporary copy.
-    seconds : float
-    free_memory_bytes, free_disk_bytes : int or None
-        What there is; None where it cannot be told.
-    """
-
-    cells: int
-    memory_bytes: int
-    disk_bytes: int
-    seconds: float
-    free_memory_bytes: int | None
-    free_disk_bytes: int | None
-
-    @property
-    def fits(self) -> bool:
-        """Whether memory and disk suffice, as far as known."""
-        memory = self.free_memory_bytes is None or self.memory_bytes <= self.free_memory_bytes
-        return memory and (self.free_disk_bytes is None or self.disk_bytes <= self.free_disk_bytes)
 
 
 @dataclass(frozen=True)
@@ -165,19 +138,34 @@ def preflight(
     settings = settings or Settings()
     sources = look(paths, settings.ingest, z_unit)
     cost = estimate_cost(sources.mosaic.grid, workers)
-    if cost.free_memory_bytes is not None and _read_bytes(cost.cells) > cost.free_memory_bytes:
+    needed = reading_bytes(cost.cells)
+    if cost.free_memory_bytes is not None and needed > cost.free_memory_bytes:
         raise InputError(
-            f"{sources.name} has {cost.cells:,} cells; reading it takes {_gb(_read_bytes(cost.cells))}, free are "
-            f"{_gb(cost.free_memory_bytes)}. Screen it in parts: --area POLYGONS"
+            f"{sources.name} has {cost.cells:,} cells; reading it takes {say_bytes(needed)} of memory, free are "
+            f"{say_bytes(cost.free_memory_bytes)}. Close other programs, or screen it in parts: --area POLYGONS"
         )
+    with large.on_disk(room_for_check()):
+        return _looked_at(sources, paths, layers or {}, (settings, z_unit), (cost, workers))
+
+
+def _looked_at(
+    sources: Sources,
+    paths: Sequence[str | Path],
+    layers: Mapping[str, str | Path | None],
+    how: tuple[Settings, str | None],
+    run: tuple[Cost, int],
+) -> CheckReport:
+    """Read everything and put the report together."""
+    settings, z_unit = how
+    cost, workers = run
     terrain = load(paths, settings.ingest, z_unit)
     told = [note for note in terrain.notes if not note.startswith(WARNING)]
     warned = [note.removeprefix(WARNING) for note in terrain.notes if note.startswith(WARNING)]
     problems: list[str] = []
-    _check_layers(layers or {}, terrain.grid, told, problems)
-    warned.extend(_cost_warnings(cost))
+    _check_layers(layers, terrain.grid, told, problems)
+    warned.extend(cost_warnings(cost))
     facts, values = _describe(terrain, sources, settings)
-    facts["Run"] = _say_cost(cost, workers)
+    facts["Run"] = say_cost(cost, workers)
     return CheckReport(facts, values, tuple(told), tuple(warned), tuple(problems), cost)
 
 
@@ -208,19 +196,27 @@ def _seen(cell_m: float) -> tuple[float, float]:
     return float(np.interp(cell_m, cells, field_ditch)), float(np.interp(cell_m, cells, roadside))
 
 
+def _heights(terrain: Terrain) -> tuple[int, tuple[float, float, float]]:
+    """Cells with a height; the lowest, middle and highest one [m]."""
+    z = terrain.z
+    known = sum(int(np.count_nonzero(~np.isnan(z[own]))) for own, _, _ in large.strips(terrain.grid.shape))
+    # of very large rasters every so many cells: a middle needs no more than some millions
+    every = max(1, math.isqrt(z.size >> 22))
+    return known, (float(np.nanmin(z)), float(np.nanmedian(z[::every, ::every])), float(np.nanmax(z)))
+
+
 def _describe(terrain: Terrain, sources: Sources, settings: Settings) -> tuple[dict[str, str], dict[str, Any]]:
-    grid, z = terrain.grid, terrain.z
+    grid = terrain.grid
     crs = horizontal(grid.crs_wkt)
     place = sources.places[0]
-    ground = ~np.isnan(z)
-    low, middle, high = (float(value) for value in np.nanpercentile(z, [0, 50, 100]))
-    lost = int(np.count_nonzero(~ground)) / ground.size
+    known, (low, middle, high) = _heights(terrain)
+    lost = (grid.rows * grid.cols - known) / (grid.rows * grid.cols)
     holes, water = (float(np.count_nonzero(mask)) * grid.cell_m2 for mask in (terrain.hole, terrain.water))
     found, roadside = _seen(grid.cell_m)
     width = narrowest_ditch(grid.cell_m)
     unit = crs.axis_info[0].unit_name if crs.axis_info else "metre"
     heights = sorted({f"{value:.6g}" for value in sources.units_m})
-    km2 = int(np.count_nonzero(ground)) * grid.cell_m2 / 1e6
+    km2 = known * grid.cell_m2 / 1e6
     facts = {
         "Grid": f"{grid.rows} x {grid.cols} cells of {grid.cell_m:.4g} m, {km2:.3g} km2 with heights",
         "CRS": f"{crs.name}{_code(crs)}; map unit {unit} ({place.unit_m:.8g} m)",
@@ -298,79 +294,3 @@ def _check_layers(layers: Mapping[str, str | Path | None], grid: Grid, told: lis
             continue
         told.append(f"{what}: {len(rows)} from {path} lie over the DEM")
         told.extend(rows.attrs["notes"])
-
-
-# Measured on invented ground (1, 4, 16 M cells of 1 m) and on the Dutch set (1.6 M cells of 2 m, dense ditches), two
-# cores, November 2026: 489, 744, 1465 and 586 MB at the peak; 1.9 and 5 s of one processor a km2, a third of it on one
-# thread. Time goes with the ditches more than with the cells; it is told for ground between the two, half to twice.
-# Finished tiles that are kept while the run goes take 17 bytes a cell beside the result.
-_PROGRAM_BYTES = 450_000_000
-_READ_BYTES_PER_CELL = 16
-_SCREEN_BYTES_PER_CELL = 75
-_SECONDS_PER_CELL = 1.0e-6
-_SECONDS_PER_M2 = 2.5e-6
-_SHARE_ON_ONE = 0.35
-# the result and the temporary file it is written as, and the tiles kept
-_RESULT_BYTES_PER_CELL = 30 + 17
-
-
-def _read_bytes(cells: int) -> int:
-    return _PROGRAM_BYTES + _READ_BYTES_PER_CELL * cells
-
-
-def estimate_cost(grid: Grid, workers: int = 1, folder: Path | None = None) -> Cost:
-    """Estimate memory, disk and time of a screen.
-
-    Parameters
-    ----------
-    grid : Grid
-        All cells that will be read.
-    workers : int
-        Threads.
-    folder : Path, optional
-        Where the result will be written; the current folder when not given.
-
-    Returns
-    -------
-    Cost
-    """
-    cells = grid.rows * grid.cols
-    threads = max(1, min(workers, os.cpu_count() or 1))
-    alone = (_SECONDS_PER_CELL + _SECONDS_PER_M2 * grid.cell_m2) * cells
-    return Cost(
-        cells,
-        _PROGRAM_BYTES + _SCREEN_BYTES_PER_CELL * cells,
-        5_000_000 + _RESULT_BYTES_PER_CELL * cells,
-        4.0 + alone * (_SHARE_ON_ONE + (1.0 - _SHARE_ON_ONE) / threads),
-        environment.free_memory(),
-        environment.free_disk(folder or Path.cwd()),
-    )
-
-
-def _gb(size: int) -> str:
-    return f"{size / 1e9:.2g} GB" if size >= 1e9 else f"{max(1, round(size / 1e6))} MB"
-
-
-def _say_cost(cost: Cost, workers: int) -> str:
-    minutes = cost.seconds / 60.0
-    time = f"{cost.seconds:.0f} s" if minutes < 2 else f"{minutes:.0f} min"
-    free = "" if cost.free_memory_bytes is None else f" (free: {_gb(cost.free_memory_bytes)})"
-    disk = "" if cost.free_disk_bytes is None else f" (free here: {_gb(cost.free_disk_bytes)})"
-    return (
-        f"about {time} with {workers} thread(s), {_gb(cost.memory_bytes)} of memory{free}, "
-        f"{_gb(cost.disk_bytes)} on disk{disk}"
-    )
-
-
-def _cost_warnings(cost: Cost) -> list[str]:
-    told = []
-    if cost.free_memory_bytes is not None and cost.memory_bytes > cost.free_memory_bytes:
-        told.append(
-            f"the run may need {_gb(cost.memory_bytes)} of memory, {_gb(cost.free_memory_bytes)} are free: screen in "
-            "parts with --area, or close other programs"
-        )
-    if cost.free_disk_bytes is not None and cost.disk_bytes > cost.free_disk_bytes:
-        told.append(
-            f"the result may need {_gb(cost.disk_bytes)} on disk, {_gb(cost.free_disk_bytes)} are free in this folder"
-        )
-    return told

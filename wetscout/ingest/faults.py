@@ -7,22 +7,20 @@ bends from cell to cell by much less (smooth fill), or not at all but for crease
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
+from wetscout import large
 from wetscout.ingest.seams import Seam
 from wetscout.ingest.water import height_step
+from wetscout.pieces import pieces_of
 from wetscout.records import BOOL, F32, FAULT_FACETS, FAULT_LEVEL, FAULT_SEAM, FAULT_SMOOTH, U8, Patch, Terrain
 from wetscout.settings.ingest import IngestSettings
 
 __all__ = ["FaultAreas", "areas_of", "bend", "bend_histogram", "fault_mask", "fault_notes", "flags_of", "typical_bend"]
 
-_EIGHT = np.ones((3, 3), dtype=bool)
-_STRIP_ROWS = 1024
 BEND_STEP_M = 2.0**-14
 BEND_BINS = 1 << 15
 # words of the field `survey_flags`, by bit
@@ -108,18 +106,10 @@ def typical_bend(z: F32, skip: BOOL) -> float:
         [m]; NaN where nothing was counted.
     """
     counts = np.zeros(BEND_BINS, dtype=np.int64)
-    for part, (low, high) in _strips(z.shape[0], 1):
-        bends = bend(z[low:high])[part]
-        counts += bend_histogram(bends, skip[low + part.start : low + part.stop])
+    for own, read, inner in large.strips((z.shape[0], z.shape[1]), 1):
+        counts += bend_histogram(bend(z[read])[inner], skip[own])
     total = int(counts.sum())
     return math.nan if total == 0 else (int(np.searchsorted(np.cumsum(counts), (total + 1) // 2)) + 0.5) * BEND_STEP_M
-
-
-def _strips(rows: int, halo: int) -> Iterator[tuple[slice, tuple[int, int]]]:
-    """Strips that cover the rows once: the owned part within each, and the first and past the last row read."""
-    for top in range(0, rows, _STRIP_ROWS):
-        low, high = max(0, top - halo), min(rows, top + _STRIP_ROWS + halo)
-        yield slice(top - low, min(top + _STRIP_ROWS, rows) - low), (low, high)
 
 
 def _share(marked: BOOL, known: BOOL, half: int) -> F32:
@@ -162,7 +152,8 @@ def fault_mask(z: F32, water: BOOL, seams: list[Seam], cell_m: float, settings: 
         Bits FAULT_SMOOTH, FAULT_FACETS, FAULT_SEAM, FAULT_LEVEL. Windows are fixed and counts are whole numbers, so
         the answer does not depend on how the raster is cut.
     """
-    out = np.where(water, np.uint8(FAULT_LEVEL), np.uint8(0))
+    out = large.empty(z.shape, np.uint8)
+    np.multiply(water, np.uint8(FAULT_LEVEL), out=out)
     typical = typical_bend(z, water)
     quiet_m = settings.fault_quiet * typical
     # rounded heights make planes of flat fields: at 5 m and 1 cm a third of what was told was plain farmland
@@ -183,23 +174,22 @@ def _mark_unseen(
     """Find quiet or planar ground and keep what is large enough; facets are planes that are not quiet all over."""
     (quiet_m, planar_m), (cell_m, settings) = limits, scale
     half = max(2, round(settings.fault_window_m / cell_m))
-    unseen = np.zeros(z.shape, dtype=bool)
-    smooth = unseen.copy()
-    for part, (low, high) in _strips(z.shape[0], half + 1):
-        bends = bend(z[low:high])
-        known = np.isfinite(bends) & ~water[low:high]
+    unseen, smooth = (large.empty(z.shape, np.bool_) for _ in range(2))
+    for own, read, inner in large.strips((z.shape[0], z.shape[1]), half + 1):
+        bends = bend(z[read])
+        known = np.isfinite(bends) & ~water[read]
         quiet = _share(known & (bends <= quiet_m), known, half) >= settings.fault_quiet_share
         planes = _share(known & (bends <= planar_m), known, half) >= settings.fault_planar_share
-        rows = slice(low + part.start, low + part.stop)
-        unseen[rows], smooth[rows] = ((quiet | planes) & known)[part], (quiet & known)[part]
-    labels, count = ndimage.label(unseen, structure=_EIGHT)
-    if count == 0:
+        unseen[own], smooth[own] = ((quiet | planes) & known)[inner], (quiet & known)[inner]
+    found = pieces_of(unseen)
+    if found is None:
         return
-    sizes, calm = (np.bincount(labels[mask], minlength=count + 1) for mask in (unseen, smooth))
+    sizes, calm = found.sizes, found.count(smooth)
     kept = sizes * cell_m**2 >= settings.fault_area_m2
     kept[0] = False
     sort = np.where(~kept, 0, np.where(2 * calm >= sizes, FAULT_SMOOTH, FAULT_FACETS)).astype(np.uint8)
-    out |= sort[labels]
+    for own, _, _ in large.strips((z.shape[0], z.shape[1])):
+        out[own] |= sort[found.labels[own]]
 
 
 def areas_of(faults: U8, cell_m2: float) -> FaultAreas:
@@ -217,7 +207,11 @@ def areas_of(faults: U8, cell_m2: float) -> FaultAreas:
     FaultAreas
     """
     bits = (FAULT_SMOOTH, FAULT_FACETS, FAULT_SEAM, FAULT_LEVEL)
-    return FaultAreas(*(float(np.count_nonzero(faults & bit)) * cell_m2 for bit in bits))
+    counts = np.zeros(256, np.int64)
+    for own, _, _ in large.strips((faults.shape[0], faults.shape[1])):
+        counts += np.bincount(faults[own].ravel(), minlength=256)
+    values = np.arange(256)
+    return FaultAreas(*(float(counts[(values & bit) > 0].sum()) * cell_m2 for bit in bits))
 
 
 def flags_of(faults: U8 | None, patch: Patch, least: float) -> tuple[str | None, float]:

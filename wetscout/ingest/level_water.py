@@ -7,13 +7,14 @@ import math
 import numpy as np
 from scipy import ndimage
 
+from wetscout import large
+from wetscout.pieces import pieces_of
 from wetscout.records import BOOL, F32
 from wetscout.settings.ingest import IngestSettings
 
 __all__ = ["level_water"]
 
 _EIGHT = np.ones((3, 3), dtype=bool)
-_STRIP_ROWS = 1024
 _SMOOTH_M = 2.0
 _SPAN_M = 5.0
 
@@ -27,19 +28,17 @@ def _level_cells(z: F32, cell_m: float, slope: float) -> BOOL:
     """Cells about which the smoothed ground does not slope in either direction."""
     reach = max(1, round(_SPAN_M / cell_m))
     halo = reach + int(3.0 * _SMOOTH_M / cell_m + 0.5)
-    level = np.zeros(z.shape, dtype=bool)
+    level = large.zeros(z.shape, np.bool_)
     if min(z.shape) <= 2 * reach:
         return level
-    for top in range(0, z.shape[0], _STRIP_ROWS):
-        bottom = min(top + _STRIP_ROWS, z.shape[0])
-        low = max(0, top - halo)
-        part = _smooth(z[low : min(z.shape[0], bottom + halo)], cell_m)
+    for own, read, inner in large.strips((z.shape[0], z.shape[1]), halo):
+        part = _smooth(z[read], cell_m)
         flat = np.zeros(part.shape, dtype=bool)
         limit = slope * 2 * reach * cell_m
         flat[reach:-reach, reach:-reach] = (
             np.abs(part[2 * reach :, reach:-reach] - part[: -2 * reach, reach:-reach]) <= limit
         ) & (np.abs(part[reach:-reach, 2 * reach :] - part[reach:-reach, : -2 * reach]) <= limit)
-        level[top:bottom] = flat[top - low : bottom - low]
+        level[own] = flat[inner]
     return level
 
 
@@ -64,24 +63,19 @@ def level_water(z: F32, cell_m: float, settings: IngestSettings) -> BOOL:
     -------
     bool (rows, cols)
     """
-    found = np.zeros(z.shape, dtype=bool)
-    labels, count = ndimage.label(_level_cells(z, cell_m, settings.level_slope), structure=_EIGHT)
-    if not count:
+    found = large.zeros(z.shape, np.bool_)
+    level = pieces_of(_level_cells(z, cell_m, settings.level_slope))
+    if level is None:
         return found
-    sizes = np.bincount(labels.ravel()) * cell_m**2
-    sizes[0] = 0.0
+    sizes = level.sizes * cell_m**2
     # the level cells end about 7 m inside the floor's edge: a floor of 1000 m2 keeps some 100 m2 of them
     margin = _SPAN_M + _SMOOTH_M
     core = max(1.0, math.sqrt(settings.level_min_m2) - 2.0 * margin) ** 2
-    places = ndimage.find_objects(labels)
     reach = math.ceil((margin + settings.level_ring_m + 2.0 * _SMOOTH_M) / cell_m)
-    for number in np.flatnonzero((sizes >= core) & (sizes <= settings.level_max_m2)):
-        rows, cols = places[number - 1]
-        window = (
-            slice(max(0, rows.start - reach), rows.stop + reach),
-            slice(max(0, cols.start - reach), cols.stop + reach),
-        )
-        floor = _floor(z[window], labels[window] == number, cell_m, settings)
+    wanted = np.flatnonzero((sizes >= core) & (sizes <= settings.level_max_m2))
+    for number, (r0, c0, r1, c1) in zip(wanted, level.windows(wanted), strict=True):
+        window = (slice(max(0, r0 - reach), r1 + reach), slice(max(0, c0 - reach), c1 + reach))
+        floor = _floor(z[window], level.labels[window] == number, cell_m, settings)
         if floor is not None:
             found[window] |= floor
     return found

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from wetscout import large
 from wetscout.errors import InputError
 from wetscout.grid import Grid
 from wetscout.ingest.faults import fault_notes
@@ -16,7 +17,7 @@ from wetscout.ingest.georef import Place, place_of, vertical_unit
 from wetscout.ingest.mosaic import Mosaic, clip_to_area, lay_out
 from wetscout.ingest.plausible import WARNING, judge_ground, refuse_pictures
 from wetscout.ingest.seams import Seam, find_seams
-from wetscout.ingest.terrain import finish
+from wetscout.ingest.terrain import any_ground, finish
 from wetscout.ingest.values import Tally, clear_zero_patches, height_step, to_metres
 from wetscout.io.rasters import RasterInfo, describe, read_window
 from wetscout.records import F32, Terrain
@@ -24,7 +25,6 @@ from wetscout.settings.ingest import IngestSettings
 
 __all__ = ["Sources", "load", "look"]
 
-_STRIP_ROWS = 1024
 _SAMPLE_CELLS = 4000
 _SEAMS_TOLD = 3
 
@@ -139,7 +139,7 @@ def load(paths: Sequence[str | Path], settings: IngestSettings, z_unit: str | No
     """
     sources = look(paths, settings, z_unit, area)
     grid = sources.mosaic.grid
-    z = np.full(grid.shape, np.nan, dtype=np.float32)
+    z = large.full(grid.shape, np.nan, np.float32)
     notes = list(sources.notes)
     steps = []
     for number in range(len(sources.infos)):
@@ -149,7 +149,7 @@ def load(paths: Sequence[str | Path], settings: IngestSettings, z_unit: str | No
     zeros = clear_zero_patches(z, settings)
     if zeros:
         notes.append(f"{sources.name}: {zeros} cells of exactly 0 far from the ground beside them are taken as no-data")
-    if np.isnan(z).all():
+    if not any_ground(z):
         raise InputError(f"{sources.name} holds no height at all{' in the area' if area is not None else ''}.")
     seams = find_seams(z, settings.seam_m)
     terrain = finish(z, grid, settings, seams=seams)
@@ -170,8 +170,8 @@ def _fill_in(z: F32, sources: Sources, number: int, settings: IngestSettings) ->
         return [], 1e-9
     tally, overlap = Tally(), _Overlap()
     samples = []
-    for top in range(rows[0], rows[1], _STRIP_ROWS):
-        bottom = min(top + _STRIP_ROWS, rows[1])
+    for own, _, _ in large.strips((rows[1] - rows[0], cols[1] - cols[0])):
+        top, bottom = rows[0] + own.start, rows[0] + own.stop
         asked = top - row0, bottom - row0
         if sources.places[number].south_up:
             asked = info.rows - asked[1], info.rows - asked[0]

@@ -8,12 +8,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from wetscout import large
 from wetscout.records import BOOL, F32
 
 NOISE_STEP_M = 2.0**-14
 NOISE_BINS = 1 << 15
 _TRUNCATE = 4.0
-_STRIP_ROWS = 512
 
 
 def noise_halo(cell_m: float, sigma_m: float) -> int:
@@ -108,8 +108,6 @@ def noise_of(z: F32, skip: BOOL, cell_m: float, sigma_m: float) -> float:
     """
     halo = noise_halo(cell_m, sigma_m)
     counts = np.zeros(NOISE_BINS, dtype=np.int64)
-    for top in range(0, z.shape[0], _STRIP_ROWS):
-        low, high = max(0, top - halo), min(z.shape[0], top + _STRIP_ROWS + halo)
-        owned = slice(top - low, min(top + _STRIP_ROWS, z.shape[0]) - low), slice(None)
-        counts += noise_histogram(z[low:high], skip[low:high], cell_m, sigma_m, owned)
+    for _, read, inner in large.strips((z.shape[0], z.shape[1]), halo):
+        counts += noise_histogram(z[read], skip[read], cell_m, sigma_m, (inner, slice(None)))
     return noise_from_histogram(counts)

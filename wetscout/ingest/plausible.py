@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from wetscout import large
 from wetscout.errors import InputError
 from wetscout.io.rasters import RasterInfo
 from wetscout.records import F32, Terrain
@@ -14,7 +15,6 @@ from wetscout.settings.ingest import IngestSettings
 __all__ = ["WARNING", "GroundCounts", "count_ground", "judge_ground", "refuse_pictures"]
 
 WARNING = "Warning: "
-_STRIP_ROWS = 512
 _PITS_WANTED_CELLS = 10_000
 
 
@@ -83,8 +83,10 @@ def count_ground(z: F32, cell_m: float, spike_m: float) -> GroundCounts:
     """
     cells = pits = spikes = wells = level = 0
     slopes = []
-    for top in range(0, max(0, z.shape[0] - 2), _STRIP_ROWS):
-        part = z[top : min(top + _STRIP_ROWS + 2, z.shape[0])]
+    # every eighth row, of very large rasters some 4 million cells: enough for a median
+    every = max(8, z.size >> 22)
+    for own, _, _ in large.strips((max(0, z.shape[0] - 2), z.shape[1])):
+        part = z[own.start : own.stop + 2]
         if part.shape[1] < 3:
             break
         middle = part[1:-1, 1:-1]
@@ -101,7 +103,7 @@ def count_ground(z: F32, cell_m: float, spike_m: float) -> GroundCounts:
         spikes += int(np.count_nonzero(middle > high + spike_m))
         wells += int(np.count_nonzero(middle < low - spike_m))
         level += int(np.count_nonzero(middle == part[1:-1, 2:]))
-        rows = slice(0, None, 8)
+        rows = slice(-own.start % every, None, every)
         east = np.abs(part[1:-1, 2:] - part[1:-1, :-2])[rows] / (2 * cell_m)
         south = np.abs(part[2:, 1:-1] - part[:-2, 1:-1])[rows] / (2 * cell_m)
         steep = np.maximum(east, south)
@@ -192,7 +194,8 @@ def _limits(
             f"{name}: the ground is rough from cell to cell ({terrain.noise_m:.2f} m). It may hold crowns and roofs: a "
             "bare-earth model is wanted"
         )
-    share = int(np.count_nonzero(terrain.hole)) / max(1, int(np.count_nonzero(~np.isnan(terrain.z))))
+    known = sum(int(np.count_nonzero(~np.isnan(terrain.z[own]))) for own, _, _ in large.strips(terrain.grid.shape))
+    share = int(np.count_nonzero(terrain.hole)) / max(1, known)
     if share > settings.hole_warn:
         told.append(f"{name}: {share:.0%} of it are holes without heights; basins touching one are given as bounds")
     return told

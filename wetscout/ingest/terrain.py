@@ -7,8 +7,8 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
+from wetscout import large
 from wetscout.errors import InputError
 from wetscout.grid import Grid
 from wetscout.ingest.faults import fault_mask
@@ -16,10 +16,24 @@ from wetscout.ingest.level_water import level_water
 from wetscout.ingest.noise import noise_of
 from wetscout.ingest.seams import Seam, find_seams
 from wetscout.ingest.water import water_surface
+from wetscout.pieces import pieces_of
 from wetscout.records import BOOL, F32, Terrain
 from wetscout.settings.ingest import IngestSettings
 
-_EIGHT = np.ones((3, 3), dtype=bool)
+
+def any_ground(z: F32) -> bool:
+    """Whether any cell has a height.
+
+    Parameters
+    ----------
+    z : float32 (rows, cols)
+        Ground [m], NaN where there is none.
+
+    Returns
+    -------
+    bool
+    """
+    return any(not np.isnan(z[own]).all() for own, _, _ in large.strips((z.shape[0], z.shape[1])))
 
 
 def inner_holes(z: F32) -> BOOL:
@@ -35,15 +49,17 @@ def inner_holes(z: F32) -> BOOL:
     bool (rows, cols)
         No-data is joined over 8 neighbours, so water could leave through a diagonal gap.
     """
-    empty = np.isnan(z)
-    if not empty.any():
-        return empty
-    labels, _count = ndimage.label(empty, structure=_EIGHT)
-    border = np.concatenate([labels[0], labels[-1], labels[:, 0], labels[:, -1]])
-    outer = np.zeros(int(labels.max()) + 1, dtype=bool)
+    inner = np.isnan(z, out=large.empty(z.shape, np.bool_))
+    found = pieces_of(inner)
+    if found is None:
+        return inner
+    border = np.concatenate([found.labels[0], found.labels[-1], found.labels[:, 0], found.labels[:, -1]])
+    outer = np.zeros(found.sizes.size, dtype=bool)
     outer[border] = True
     outer[0] = True
-    return np.asarray(~outer[labels], dtype=bool)
+    for own, _, _ in large.strips((z.shape[0], z.shape[1])):
+        inner[own] = ~outer[found.labels[own]]
+    return inner
 
 
 def from_array(
@@ -88,7 +104,7 @@ def from_array(
         raise InputError(f"the cell size is {cell_m} m; it must be above 0")
     ground = np.array(raw, dtype=np.float32, order="C")
     ground[~np.isfinite(ground)] = np.nan
-    if np.isnan(ground).all():
+    if not any_ground(ground):
         raise InputError(f"the raster of {raw.shape[0]} x {raw.shape[1]} cells holds no height at all")
     rows, cols = ground.shape
     if grid is None:

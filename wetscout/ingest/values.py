@@ -10,8 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from wetscout import large
 from wetscout.errors import InputError
 from wetscout.io.rasters import RasterInfo
+from wetscout.pieces import pieces_of
 from wetscout.records import BOOL, F32
 from wetscout.settings.ingest import IngestSettings
 
@@ -127,20 +129,20 @@ def clear_zero_patches(z: F32, settings: IngestSettings) -> int:
     int
         Cells cleared. A sea or lake at 0 stays: the shore beside it is near 0.
     """
-    zero = z == 0.0
-    if not zero.any():
+    zero = np.equal(z, 0.0, out=large.empty(z.shape, np.bool_))
+    found = pieces_of(zero)
+    if found is None:
         return 0
-    labels, count = ndimage.label(zero, structure=_EIGHT)
-    cleared = 0
-    for number, (rows, cols) in enumerate(ndimage.find_objects(labels), start=1):
-        window = (slice(max(0, rows.start - 1), rows.stop + 1), slice(max(0, cols.start - 1), cols.stop + 1))
-        patch = labels[window] == number
+    cleared, every = 0, np.arange(1, found.sizes.size)
+    for number, (r0, c0, r1, c1) in zip(every, found.windows(every), strict=True):
+        window = (slice(max(0, r0 - 1), r1 + 1), slice(max(0, c0 - 1), c1 + 1))
+        patch = found.labels[window] == number
         beside = z[window][ndimage.binary_dilation(patch, structure=_EIGHT) & ~patch]
         beside = beside[np.isfinite(beside)]
         if beside.size and np.mean(np.abs(beside) >= settings.zero_gap_m) >= 0.9:
             z[window][patch] = np.nan
             cleared += int(np.count_nonzero(patch))
-    if count == 1 and zero.all():
+    if every.size == 1 and found.sizes[1] == z.size:
         raise InputError("all cells of the raster are 0: it holds no heights")
     return cleared
 

@@ -7,25 +7,26 @@ import math
 import numpy as np
 from scipy import ndimage
 
+from wetscout import large
+from wetscout.pieces import pieces_of
 from wetscout.records import BOOL, F32
 from wetscout.settings.ingest import IngestSettings
 
 _EIGHT = np.ones((3, 3), dtype=bool)
-_STRIP_ROWS = 1024
 
 
 def _flat_core(z: F32) -> BOOL:
     """Cells whose eight neighbours all have exactly their height; the outermost ring of cells is never one."""
-    core = np.zeros(z.shape, dtype=bool)
+    core = large.zeros(z.shape, np.bool_)
     if min(z.shape) < 3:
         return core
-    for top in range(0, z.shape[0] - 2, _STRIP_ROWS):
-        bottom = min(top + _STRIP_ROWS + 2, z.shape[0])
-        part = z[top:bottom]
+    for own, _, _ in large.strips((z.shape[0] - 2, z.shape[1])):
+        part = z[own.start : own.stop + 2]
         same_row = part[:, 1:] == part[:, :-1]
         triple = same_row[:, 1:] & same_row[:, :-1]
         same_col = part[1:, 1:-1] == part[:-1, 1:-1]
-        core[top + 1 : bottom - 1, 1:-1] = triple[:-2] & triple[1:-1] & triple[2:] & same_col[1:] & same_col[:-1]
+        flat = triple[:-2] & triple[1:-1] & triple[2:] & same_col[1:] & same_col[:-1]
+        core[own.start + 1 : own.stop + 1, 1:-1] = flat
     return core
 
 
@@ -42,9 +43,11 @@ def height_step(z: F32) -> float:
     float
         [m]; 0 where all are alike.
     """
-    sample = z[:: max(1, z.shape[0] // 400)]
-    gaps = np.abs(np.diff(sample.astype(np.float64), axis=1))
-    gaps = gaps[gaps > 0]
+    found = []
+    for k in range(0, z.shape[0], max(1, z.shape[0] // 400)):
+        along = np.abs(np.diff(z[k].astype(np.float64)))
+        found.append(along[along > 0])
+    gaps = np.concatenate(found)
     return float(np.percentile(gaps, 5)) if gaps.size else 0.0
 
 
@@ -69,28 +72,20 @@ def water_surface(z: F32, cell_m: float, settings: IngestSettings) -> BOOL:
     bool (rows, cols)
         Void-filled depressions of a filled DEM answer the same: there, too, the ground is unknown.
     """
-    water = np.zeros(z.shape, dtype=bool)
-    core = _flat_core(z)
-    if not core.any():
+    water = large.zeros(z.shape, np.bool_)
+    found = pieces_of(_flat_core(z))
+    if found is None:
         return water
-    labels, _count = ndimage.label(core, structure=_EIGHT)
-    sizes = np.bincount(labels.ravel())
-    sizes[0] = 0
     least = settings.water_min_m2 / cell_m**2
     # a core has lost its rim: 400 m2 at 3 m are 44 cells, but only about 16 inner ones
-    wanted = np.flatnonzero(sizes >= max(1.0, (math.sqrt(least) - 2.0) ** 2))
+    wanted = np.flatnonzero(found.sizes >= max(1.0, (math.sqrt(least) - 2.0) ** 2))
     if not wanted.size:
         return water
     ring = max(2, math.ceil(settings.water_ring_m / cell_m))
     bank = settings.water_bank_m + 2.0 * height_step(z)
-    places = ndimage.find_objects(labels)
-    for number in wanted:
-        rows, cols = places[number - 1]
-        window = (
-            slice(max(0, rows.start - 1 - ring), rows.stop + 1 + ring),
-            slice(max(0, cols.start - 1 - ring), cols.stop + 1 + ring),
-        )
-        flat = ndimage.binary_dilation(labels[window] == number, structure=_EIGHT)
+    for number, (r0, c0, r1, c1) in zip(wanted, found.windows(wanted), strict=True):
+        window = (slice(max(0, r0 - 1 - ring), r1 + 1 + ring), slice(max(0, c0 - 1 - ring), c1 + 1 + ring))
+        flat = ndimage.binary_dilation(found.labels[window] == number, structure=_EIGHT)
         if flat.sum() >= least and _has_banks(z[window], flat, ring, bank, settings):
             water[window] |= flat
     return water

@@ -10,6 +10,7 @@ import pyproj
 from numpy.typing import NDArray
 from pyproj.exceptions import ProjError
 
+from wetscout import large
 from wetscout.errors import InputError
 from wetscout.grid import Grid
 from wetscout.io.rasters import RasterInfo, describe, read_window
@@ -105,8 +106,8 @@ def read_nearest(path: str | Path, grid: Grid, what: str) -> tuple[NDArray[Any],
             f"({own.name}) declared wrongly?"
         )
     part, told = read_window(info, (r0, r1), (c0, c1))
-    codes = np.zeros(grid.shape, dtype=part.dtype)
-    valid = np.zeros(grid.shape, dtype=bool)
+    codes = large.zeros(grid.shape, part.dtype)
+    valid = large.zeros(grid.shape, np.bool_)
     for row in range(grid.rows):
         r = np.floor(_between(node_row, row, grid.cols)).astype(np.int64) - r0
         c = np.floor(_between(node_col, row, grid.cols)).astype(np.int64) - c0

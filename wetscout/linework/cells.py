@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from wetscout import large
 from wetscout.kernels.directional import box_mean, directional_depth, mean_depth_at
 from wetscout.kernels.thin import supported, thin_across
 from wetscout.linework.stencils import (
@@ -150,6 +151,27 @@ def smooth_ground(z: NDArray[np.float32], cell_m: float) -> NDArray[np.float32]:
     """
     s: NDArray[np.float32] = box_mean(np.ascontiguousarray(z, dtype=np.float32), box_cells(cell_m))
     return s
+
+
+def smooth_whole(z: NDArray[np.float32], cell_m: float) -> NDArray[np.float32]:
+    """`smooth_ground` of a raster of any size, strip by strip.
+
+    Parameters
+    ----------
+    z : float32 (rows, cols)
+        Ground [m], NaN unknown.
+    cell_m : float
+        Cell size [m].
+
+    Returns
+    -------
+    float32 (rows, cols)
+        [m].
+    """
+    out = large.empty(z.shape, np.float32)
+    for own, read, inner in large.strips((z.shape[0], z.shape[1]), box_cells(cell_m) // 2):
+        out[own] = smooth_ground(z[read], cell_m)[inner]
+    return out
 
 
 def respond(z: NDArray[np.float32], cell_m: float, thresholds: Thresholds) -> Response:
@@ -333,5 +355,10 @@ def small_relief(z: NDArray[np.float32], cell_m: float, settings: LineworkSettin
     float
         Median over blocks of the median absolute deviation of the depth against both sides [m].
     """
-    counts = relief_histogram(z, cell_m, settings or LineworkSettings(), (0, z.shape[0], 0, z.shape[1]), (0, 0))
+    settings = settings or LineworkSettings()
+    counts = np.zeros(RELIEF_BINS, dtype=np.int64)
+    halo = relief_halo_cells(cell_m, settings) + RELIEF_EVERY * RELIEF_BLOCK
+    for own, read, _ in large.strips((z.shape[0], z.shape[1]), halo):
+        window = (own.start, own.stop, 0, z.shape[1])
+        counts += relief_histogram(z[read], cell_m, settings, window, (read.start, 0))
     return relief_from_histogram(counts)

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from wetscout import large
 from wetscout.kernels import lines as kernel
 from wetscout.linework import attributes, join, shape, trace
 from wetscout.records import Ditch, Embankment
@@ -50,7 +51,7 @@ def find_embankments(
     kept = trace.groups_kept(found, seed, cell_m, settings.group_m, settings.seed_share)
     lines = trace.middle_lines(found.keys[kept], found.cols, cell_m, settings.spur_m)
     lines = join.join_gaps(lines, settings.gap_m, settings.cone_deg, cell_m)
-    turned = -s
+    turned = np.negative(s, out=large.empty(s.shape, np.float32))
     lines = [shape.recentre(turned, line, cell_m, settings.centre_m) for line in lines]
     lines = join.join_gaps(lines, 2.0 * settings.gap_m, 0.6 * settings.cone_deg, cell_m)
     long = [line for line in lines if line.length(cell_m) >= settings.raise_length_m]

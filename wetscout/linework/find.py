@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 from scipy.spatial import cKDTree
 
+from wetscout import large
 from wetscout.linework import attributes, cells, embankments, join, kinds, select, shape, trace
 from wetscout.linework.crossings import crossings
 from wetscout.linework.furrows import furrows
@@ -47,7 +48,7 @@ def find_lines(terrain: Terrain, settings: LineworkSettings, run_tiles: RunTiles
     z = ground_only(terrain)
     if min(z.shape) < 3 or not np.isfinite(z).any():
         return Linework()
-    s = cells.smooth_ground(z, cell_m)
+    s = cells.smooth_whole(z, cell_m)
     low_m = max(settings.depth_floor_m, settings.relief_factor * cells.small_relief(z, cell_m, settings))
     near, wide, raised = kept_cells(z, cell_m, tests_for(cell_m, low_m, settings), run_tiles)
     known, beds = sure_lines(s, near, wide, cell_m, low_m, settings)
@@ -75,8 +76,11 @@ def ground_only(terrain: Terrain) -> NDArray[np.float32]:
         return z
     half = max(1, round(0.5 * WIDE_WATER_M / terrain.grid.cell_m))
     side = np.ones((2 * half + 1, 2 * half + 1), dtype=bool)
-    wide = ndimage.binary_opening(terrain.water, side)
-    return np.where(wide, np.float32(np.nan), z)
+    out = large.copy(z)
+    for own, read, inner in large.strips(terrain.grid.shape, 2 * half):
+        if terrain.water[read].any():
+            np.copyto(out[own], np.float32(np.nan), where=ndimage.binary_opening(terrain.water[read], side)[inner])
+    return out
 
 
 def tests_for(cell_m: float, low_m: float, settings: LineworkSettings) -> tuple[Test, ...]:

@@ -25,6 +25,7 @@ from matplotlib.path import Path as Path2D
 from matplotlib.patheffects import withStroke
 from matplotlib.ticker import LogLocator, NullLocator, StrMethodFormatter
 
+from wetscout import large
 from wetscout.grid import Grid
 from wetscout.outputs.shade import relief, thin_out
 from wetscout.outputs.shapes import outline
@@ -271,7 +272,7 @@ def _legend(figure: Figure, screen: Screen) -> None:
     ]  # fmt: skip
     if any(ditch.sure and _is_stream(ditch) for ditch in screen.linework.ditches):
         entries.insert(2, Line2D([], [], color=STREAM_COLOUR, lw=1.4, label="natural stream"))
-    if np.isnan(screen.terrain.z).any():
+    if any(np.isnan(screen.terrain.z[own]).any() for own, _, _ in large.strips(screen.terrain.grid.shape)):
         entries.append(Swatch(fc="white", ec="0.6", label="no elevation"))
     # under the map: inside, it hid the sites of a corner
     figure.legend(handles=entries, loc="outside lower center", ncols=len(entries), fontsize=9, frameon=False)

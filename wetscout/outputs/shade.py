@@ -16,6 +16,7 @@ _STRETCH = (1.0, 12.0)
 _CALM_M = 1.2
 # How much a hollow or a rise of so many metres darkens or lightens.
 _TINT, _TINT_M = 0.16, 0.8
+_BLOCK_ROWS = 16
 
 
 def thin_out(z: F32, step: int) -> F32:
@@ -38,12 +39,16 @@ def thin_out(z: F32, step: int) -> F32:
     rows, cols = (-(-n // step) for n in z.shape)
     total = np.zeros((rows, cols), dtype=np.float64)
     count = np.zeros((rows, cols), dtype=np.int32)
-    for i in range(step):
-        for j in range(step):
-            part = z[i::step, j::step]
-            known = np.isfinite(part)
-            total[: part.shape[0], : part.shape[1]] += np.where(known, part, 0.0)
-            count[: part.shape[0], : part.shape[1]] += known
+    # some rows of blocks at a time: a raster that lies on disk is read once
+    for top in range(0, rows, _BLOCK_ROWS):
+        band = z[top * step : (top + _BLOCK_ROWS) * step]
+        for i in range(min(step, band.shape[0])):
+            for j in range(step):
+                part = band[i::step, j::step]
+                known = np.isfinite(part)
+                end = top + part.shape[0]
+                total[top:end, : part.shape[1]] += np.where(known, part, 0.0)
+                count[top:end, : part.shape[1]] += known
     mean = np.full((rows, cols), np.nan)
     np.divide(total, count, out=mean, where=count > 0)
     return mean.astype(np.float32)

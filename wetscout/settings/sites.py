@@ -25,6 +25,9 @@ class SiteSettings:
     )
     min_depth_m: float = number(0.13, "m", (0.05, 1.0), "shallower basins are not looked at", _TRIAL)
     min_area_m2: float = number(320.0, "m2", (50.0, 1e5), "smaller basins are not looked at", _TRIAL)
+    window_most_m2: float = number(
+        9e6, "m2", (1e6, 1e9), "basins whose window is larger are not judged, only those inside them", _PRACTICE
+    )
     lost_share: float = number(0.5, "-", (0.2, 0.9), "share of the depth that must be lost", _TRIAL)
     lost_min_m: float = number(0.10, "m", (0.05, 0.5), "least level lost", _TRIAL)
     lost_noise: float = number(2.5, "-", (0.0, 10.0), "least level lost, in multiples of measured noise", _TRIAL)

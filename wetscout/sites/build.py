@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from wetscout.kernels.pool_window import label_boxes
+from wetscout import large
 from wetscout.kernels.shore import shore_ring, squared_distance
 from wetscout.kernels.walls import sides
 from wetscout.records import (
@@ -30,7 +30,7 @@ from wetscout.records import (
 from wetscout.settings.sites import SiteSettings
 from wetscout.settings.surroundings import SurroundingSettings
 from wetscout.sites.cuts import Window, find_cuts
-from wetscout.sites.judge import Measures, lift, measure
+from wetscout.sites.judge import Measures, lift, measure, too_wide
 from wetscout.sites.network import Network
 from wetscout.sites.pick import Picker
 from wetscout.sites.plugged import Fills
@@ -52,12 +52,15 @@ class Found:
     turned_down : tuple of (node, reason)
     measures : Measures
     network : Network
+    too_wide : int
+        Basins that are not judged for their width.
     """
 
     candidates: tuple[Candidate, ...]
     turned_down: tuple[tuple[int, str], ...]
     measures: Measures
     network: Network
+    too_wide: int = 0
 
 
 def _box(tree: Tree, node: int, pad: int, shape: tuple[int, int]) -> tuple[int, int, int, int]:
@@ -103,10 +106,7 @@ class Finder:
         self.cell_m = terrain.grid.cell_m
         self.network = Network(lines.ditches, self.cell_m, 6.0)
         self.around = Surroundings(surfaces, self.network, self.cell_m, around or SurroundingSettings())
-        self.rim = 0.5 * (surfaces.natural + surfaces.cautious)
         self.fills = Fills(terrain.z, surfaces, lines, self.cell_m, s)
-        # one pass over the raster; a scan for every candidate took half of the time at 10 M cells
-        self.catchment_boxes = label_boxes(tree.catchment_labels, len(tree.table))
         self.crossing_at = np.array([(c.row.mean(), c.col.mean()) for c in lines.crossings]).reshape(-1, 2)
         self.filled_today = surfaces.today
         self.stream = {d.ditch_id for d in lines.ditches if d.kind == "natural stream"}
@@ -128,14 +128,15 @@ class Finder:
         self.filled_today = filled_today
         noise = self.terrain.noise_m
         lifted = lift(noise, self.cell_m, self.s)
-        m = measure(self.surfaces, self.tree, (filled_today, filled_cautious), (noise, lifted), self.s)
+        m = measure(self.surfaces, self.tree, (filled_today, filled_cautious), (noise, lifted), self.cell_m, self.s)
 
         def judged(node: int) -> tuple[Candidate, str | None]:
             candidate = self._candidate(node, m)
             return candidate, self._turn_down(candidate)
 
         kept, down = Picker(self.tree, m, judged, self.s).run(each)
-        return Found(tuple(kept), tuple(down), m, self.network)
+        wide = int(too_wide(self.tree, self.cell_m, self.s).sum())
+        return Found(tuple(kept), tuple(down), m, self.network, wide)
 
     def _window(self, node: int, level: float) -> tuple[Window, np.ndarray]:
         pad = round((self.s.search_m + 20.0) / self.cell_m)
@@ -147,16 +148,8 @@ class Finder:
         catchment = ((basin >= first) & (basin <= node)) | pool
         pool = _pool_at(self.surfaces.natural[box], pool, catchment, level)
         s = self.surfaces
-        return Window(r0, c0, s.today[box], s.natural[box], self.rim[box], s.corridor[box], pool), catchment
-
-    def _catchment(self, node: int) -> Patch:
-        first = int(self.tree.first[node])
-        boxes = self.catchment_boxes[first : node + 1]
-        (r0, c0), (r1, c1) = boxes[:, :2].min(axis=0).tolist(), boxes[:, 2:].max(axis=0).tolist()
-        if r1 <= r0:
-            return Patch(0, 0, np.zeros((1, 1), dtype=bool))
-        part = self.tree.catchment_labels[r0:r1, c0:c1]
-        return Patch(r0, c0, (part >= first) & (part <= node))
+        rim = 0.5 * (s.natural[box] + s.cautious[box])
+        return Window(r0, c0, s.today[box], s.natural[box], rim, s.corridor[box], pool), catchment
 
     def _near(self, window: Window) -> list[Crossing]:
         at = self.crossing_at - (window.row0, window.col0)
@@ -184,11 +177,12 @@ class Finder:
         }
         pool_rows, pool_cols = np.flatnonzero(window.pool.any(axis=1)), np.flatnonzero(window.pool.any(axis=0))
         box = (slice(pool_rows[0], pool_rows[-1] + 1), slice(pool_cols[0], pool_cols[-1] + 1))
-        pool = Patch(window.row0 + int(pool_rows[0]), window.col0 + int(pool_cols[0]), window.pool[box].copy())
+        mask = large.keep(window.pool[box].copy())
+        pool = Patch(window.row0 + int(pool_rows[0]), window.col0 + int(pool_cols[0]), mask)
         return Candidate(
             node=node,
             pool=pool,
-            catchment=self._catchment(node),
+            catchment=self.tree.catchment(node),
             spill_m=spill,
             today_m=float(m.today[node]),
             floor_m=float(m.floor[node]),

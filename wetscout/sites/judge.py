@@ -62,8 +62,28 @@ def lift(noise_m: float, cell_m: float, s: SiteSettings) -> float:
     return s.noise_lift * noise_m * float(np.sqrt(max(cell_m, 1.0)))
 
 
+def too_wide(tree: Tree, cell_m: float, s: SiteSettings) -> BOOL:
+    """Nodes wider than a screen can judge: lakes and whole plains. What lies inside them is looked at.
+
+    Parameters
+    ----------
+    tree : Tree
+    cell_m : float
+        Cell size [m].
+    s : SiteSettings
+        `window_most_m2`.
+
+    Returns
+    -------
+    bool (n,)
+    """
+    box = tree.bbox.astype(np.float64)
+    wide: BOOL = (box[:, 2] - box[:, 0]) * (box[:, 3] - box[:, 1]) * cell_m**2 > s.window_most_m2
+    return wide
+
+
 def measure(
-    surfaces: Surfaces, tree: Tree, filled: tuple[F32, F32], noise: tuple[float, float], s: SiteSettings
+    surfaces: Surfaces, tree: Tree, filled: tuple[F32, F32], noise: tuple[float, float], cell_m: float, s: SiteSettings
 ) -> Measures:
     """Measure every node that is large enough.
 
@@ -76,6 +96,8 @@ def measure(
         Today's and the cautious surface, depressions raised to their spill levels [m].
     noise : (float, float)
         Measured noise, and the lift of spill levels [m].
+    cell_m : float
+        Cell size [m].
     s : SiteSettings
 
     Returns
@@ -88,7 +110,7 @@ def measure(
     spill = table["spill_m"].to_numpy(dtype=np.float64).copy()
     floor = table["floor_m"].to_numpy(dtype=np.float64).copy()
     area = table["area_m2"].to_numpy(dtype=np.float64)
-    looked = (spill - floor >= s.min_depth_m - lifted) & (area >= s.min_area_m2)
+    looked = (spill - floor >= s.min_depth_m - lifted) & (area >= s.min_area_m2) & ~too_wide(tree, cell_m, s)
     today = np.full(n, np.nan)
     witness = np.full(n, np.nan)
     floor_at = np.column_stack([table["floor_row"], table["floor_col"]]).astype(np.int64)

@@ -73,12 +73,18 @@ class Surroundings:
         """Of the roughness of open ground, from counts of one cell in so many in global rows and columns [m]."""
         every = max(1, round(self.s.sample_m / self.cell_m))
         shape = self.ground.shape
-        rows, cols = np.meshgrid(np.arange(0, shape[0], every), np.arange(0, shape[1], every), indexing="ij")
-        rough = self._open(rows.ravel(), cols.ravel())
-        if not rough.size:
+        cols = np.arange(0, shape[1], every)
+        counts = np.zeros(_COUNTS + 1, dtype=np.int64)
+        # some hundred thousand places at a time: they take 200 bytes each
+        step = max(1, (1 << 18) // cols.size)
+        for top in range(0, shape[0], step * every):
+            rows = np.arange(top, min(shape[0], top + step * every), every)
+            rough = self._open(np.repeat(rows, cols.size), np.tile(cols, rows.size))
+            counts += np.bincount(np.minimum((rough / _COUNT_M).astype(np.int64), _COUNTS), minlength=_COUNTS + 1)
+        total = int(counts.sum())
+        if not total:
             return float("nan")
-        counts = np.bincount(np.minimum((rough / _COUNT_M).astype(np.int64), _COUNTS), minlength=_COUNTS + 1)
-        return float(np.searchsorted(np.cumsum(counts), 0.25 * rough.size) + 0.5) * _COUNT_M
+        return float(np.searchsorted(np.cumsum(counts), 0.25 * total) + 0.5) * _COUNT_M
 
     def _open(self, rows: np.ndarray, cols: np.ndarray, times: int = 1) -> F64:
         """Known roughness of those of some cells that nothing was dug into or heaped on [m]."""

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from wetscout.basins import fill, tree_of
 from wetscout.buried import (
@@ -20,8 +19,7 @@ from wetscout.buried import (
     without_banks,
 )
 from wetscout.evidence import wet_soil, zone_of
-from wetscout.kernels.pool_window import label_boxes
-from wetscout.records import F32, FILL, U8, Basin, Patch, Screen, Site, Tree
+from wetscout.records import F32, FILL, U8, Basin, Patch, Screen, Site
 from wetscout.records_covered import Evidence, Zone
 from wetscout.settings import Settings
 from wetscout.steps.plan import Plan
@@ -73,9 +71,8 @@ def add_covered(
     # a site leaves the list of open drains only where it stands on the other one
     gone = {site_id for one in looked for site_id in hidden.get(one.hollow.node, ())}
     sites = tuple(site for site in screen.sites if site.site_id not in gone)
-    boxes = label_boxes(asis.catchment_labels, len(asis.table))
     covered = tuple(
-        covered_site(one, f"c{k}", _catchment(asis, one.hollow.node, boxes), terrain, surfaces, s)
+        covered_site(one, f"c{k}", asis.catchment(one.hollow.node), terrain, surfaces, s)
         for k, one in enumerate(looked, start=1)
     )
     ground = _ground(screen, settings, evidence)
@@ -158,14 +155,3 @@ def _ground(screen: Screen, settings: Settings, evidence: Evidence | None) -> tu
         return ()
     pools = [b.pool for b in screen.basins]
     return wet_ground(screen.terrain, screen.surfaces, screen.linework, (evidence, wet), pools, settings.buried)
-
-
-def _catchment(tree: Tree, node: int, boxes: NDArray[np.int64]) -> Patch:
-    """Cells that drain to a node: the leaves of its subtree."""
-    first = int(tree.first[node])
-    mine = boxes[first : node + 1]
-    (r0, c0), (r1, c1) = mine[:, :2].min(axis=0).tolist(), mine[:, 2:].max(axis=0).tolist()
-    if r1 <= r0:
-        return Patch(0, 0, np.zeros((1, 1), dtype=bool))
-    part = tree.catchment_labels[r0:r1, c0:c1]
-    return Patch(r0, c0, (part >= first) & (part <= node))

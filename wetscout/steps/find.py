@@ -111,6 +111,7 @@ def screen_lines(terrain: Terrain, lines: Linework, settings: Settings, progress
         "natural_basins": len(basins),
         "sites": len(sites),
         "not_offered": len(not_offered),
+        "basins_too_wide": found.too_wide,
         "ditches": sum(d.sure for d in lines.ditches),
         "lines_for_surfaces_only": sum(not d.sure for d in lines.ditches),
         "crossings": len(lines.crossings),

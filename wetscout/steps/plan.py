@@ -12,7 +12,9 @@ from numpy.typing import NDArray
 from wetscout.engine.each import each
 from wetscout.engine.tiles import Tile, Tiling, map_tiles, tiles_of
 from wetscout.io.work_folder import WorkFolder
+from wetscout.linework.gather import CellWork
 from wetscout.records import Linework
+from wetscout.steps.cluster import Cluster
 from wetscout.steps.pack import pack_cells, pack_lines, unpack_cells, unpack_lines
 
 __all__ = ["Arrays", "Keep", "Plan", "TileFunction"]
@@ -82,11 +84,14 @@ class Plan:
         Threads.
     keep : Keep, optional
         Where finished tiles are kept; nowhere when not given.
+    cluster : Cluster, optional
+        Who works out tiles; threads of this program when not given.
     """
 
     tile_cells: int = 2048
     workers: int = 2
     keep: Keep | None = None
+    cluster: Cluster | None = None
 
     def run(self, function: TileFunction, inputs: Arrays, outputs: Arrays, halo_cells: int) -> None:
         """Fill arrays tile by tile.
@@ -99,14 +104,24 @@ class Plan:
         halo_cells : int
             Reach of the function [cells].
         """
-        keep, work = self.keep, function
-        if keep is not None:
-            call = keep.call("ground")
+        keep, call = self.keep, "" if self.keep is None else self.keep.call("ground")
 
-            def work(windows: dict[str, NDArray[Any]], tile: Tile) -> Arrays:
-                return keep.arrays(_name(call, tile), lambda: function(windows, tile))
+        def work(windows: dict[str, NDArray[Any]], tile: Tile) -> Arrays:
+            if keep is None:
+                made: Arrays = self._do(function, windows, tile)
+                return made
+            return keep.arrays(_name(call, tile), lambda: self._do(function, windows, tile))
 
-        map_tiles(work, inputs, outputs, Tiling(self.tile_cells, halo_cells, self.workers))
+        map_tiles(work, inputs, outputs, Tiling(self.tile_cells, halo_cells, self._threads))
+
+    @property
+    def _threads(self) -> int:
+        """Threads that wait for tiles: one more than a cluster works on, so that it always has the next one."""
+        return self.workers if self.cluster is None else self.cluster.threads + 1
+
+    def _do(self, function: Callable[..., Any], *args: Any) -> Any:
+        """Call a function here or in the cluster."""
+        return function(*args) if self.cluster is None else self.cluster.call(function, *args)
 
     def each(self, work: Callable[[T], U], things: Iterable[T]) -> list[U]:
         """Call a function on each of many things.
@@ -124,17 +139,15 @@ class Plan:
         """
         return each(work, things, self.workers)
 
-    def windows(
-        self, shape: tuple[int, int], work: Callable[[tuple[int, int, int, int]], Any], halo_cells: int
-    ) -> list[Any]:
+    def windows(self, shape: tuple[int, int], work: CellWork, halo_cells: int) -> list[Any]:
         """Ask a function for the kept cells of windows that cover an array once; it reads its own halo.
 
         Parameters
         ----------
         shape : (int, int)
             Rows and columns of the array.
-        work : callable
-            Gets (row0, row1, col0, col1), half open; returns a tuple of `linework.trace.Cells`.
+        work : CellWork
+            Tests the cells of (row0, row1, col0, col1), half open.
         halo_cells : int
             Unused: the function cuts its own halo.
 
@@ -145,13 +158,16 @@ class Plan:
         """
         keep, call = self.keep, "" if self.keep is None else self.keep.call("cells")
 
+        def tested(window: tuple[int, int, int, int]) -> Any:
+            return self._do(work.far, *work.cut(window))
+
         def answer(tile: Tile) -> Any:
             window = (tile.row0, tile.row1, tile.col0, tile.col1)
             if keep is None:
-                return work(window)
-            return unpack_cells(keep.arrays(_name(call, tile), lambda: pack_cells(work(window))))
+                return tested(window)
+            return unpack_cells(keep.arrays(_name(call, tile), lambda: pack_cells(tested(window))))
 
-        with ThreadPoolExecutor(self.workers) as pool:
+        with ThreadPoolExecutor(self._threads) as pool:
             return list(pool.map(answer, tiles_of(shape, self.tile_cells)))
 
     def lines(self, work: Callable[[], Linework]) -> Linework:

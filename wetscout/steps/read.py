@@ -47,6 +47,8 @@ class Request:
         Tile width [cells].
     workers : int or None
         Threads.
+    scheduler : str or None
+        Address of a Dask scheduler whose workers work out tiles.
     overwrite, us_units : bool
     resume : bool
         Go on with what a run that was stopped has kept.
@@ -65,6 +67,7 @@ class Request:
     parcels: Path | None = None
     tile: int | None = None
     workers: int | None = None
+    scheduler: str | None = None
     overwrite: bool = False
     us_units: bool = False
     resume: bool = False

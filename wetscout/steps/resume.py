@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 import contextlib
-import hashlib
 from collections.abc import Iterator
 from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
 
 from wetscout.grid import Grid
-from wetscout.io.environment import code_files, versions
+from wetscout.io.environment import versions
 from wetscout.io.geopackage_lock import hold
 from wetscout.io.rasters import files_of
 from wetscout.io.work_folder import WorkFolder, work_path
+from wetscout.steps.cluster import cluster_at, code_of
 from wetscout.steps.plan import Keep, Plan
 from wetscout.steps.read import Request
 
@@ -33,10 +33,9 @@ def facts_of(request: Request) -> dict[str, Any]:
         Plain values; tile size and threads are left out, for nothing depends on them.
     """
     layers = {name: Path(str(path).partition("::")[0]) for name in LAYERS if (path := getattr(request, name))}
-    code = hashlib.sha256(b"".join(file.read_bytes() for file in code_files()))
     return {
         "version": versions()["wetscout"],
-        "program files": code.hexdigest()[:16],
+        "program files": code_of(),
         "settings": asdict(request.settings),
         "--z-unit": request.z_unit,
         "DEM": {str(path): _look(Path(path)) for dem in request.dems for path in files_of(dem)},
@@ -73,8 +72,8 @@ def kept(request: Request, grid: Grid) -> Iterator[Plan]:
     KeyboardInterrupt
         With what is kept and how to go on.
     """
-    plan = request.plan
-    with hold(request.out):
+    with hold(request.out), cluster_at(request.scheduler) as cluster:
+        plan = replace(request.plan, cluster=cluster)
         folder = WorkFolder(work_path(request.out), facts_of(request), request.resume)
         small = max(grid.shape) <= plan.tile_cells
         try:

@@ -9,8 +9,9 @@ from typing import Any
 import numpy as np
 from scipy import ndimage
 
+from wetscout import large
 from wetscout.kernels.bridge import carry
-from wetscout.records import BOOL, CUT, F32, F64, FILL, ROADSIDE, SPOIL, Linework, Surfaces, Terrain
+from wetscout.records import BOOL, CUT, F32, F64, FILL, ROADSIDE, SPOIL, U8, Linework, Surfaces, Terrain
 from wetscout.settings.surfaces import SurfaceSettings
 from wetscout.surfaces.corridors import paint_corridors
 from wetscout.surfaces.today import carve
@@ -66,7 +67,7 @@ def _whole(function: Callable[..., Any], inputs: dict[str, Any], outputs: dict[s
 
 
 def _calm(z: F32, leave_out: BOOL, sigma: float, run_tiles: RunTiles) -> F32:
-    out = np.empty_like(z)
+    out = large.empty(z.shape, z.dtype)
 
     def work(windows: dict[str, Any], tile: Any) -> dict[str, Any]:
         return {"out": smooth_twice(windows["z"], sigma, windows["leave_out"])[tile.inner]}
@@ -83,7 +84,7 @@ def _carry(
     across = (s.bridge_ratio, s.end_slope, s.hollow_line, s.ridge_m)
     radius, stride = max(4, round(s.cautious_radius_m / cell_m)), max(1, round(2.0 / cell_m))
     fit = (radius, stride, CAREFUL_LINES if "cautious" in wanted else 0)
-    out = {name: np.empty_like(z) for name in wanted}
+    out = {name: large.empty(z.shape, z.dtype) for name in wanted}
 
     def work(windows: dict[str, Any], tile: Any) -> dict[str, Any]:
         ground, gap = np.ascontiguousarray(windows["z"]), np.ascontiguousarray(windows["mask"])
@@ -99,13 +100,26 @@ def _reach(s: SurfaceSettings, cell_m: float) -> tuple[int, int]:
     return int(np.ceil(s.bridge_reach_m / cell_m)), max(3, round(s.end_run_m / cell_m))
 
 
-def _only(carried: F32, smooth: F32, cut: BOOL, fill: BOOL) -> F32:
-    """A cut is only ever filled up, a fill only ever taken off; where both meet the carried level stands."""
-    out = smooth.copy()
-    up, down, both = cut & ~fill, fill & ~cut, cut & fill
-    out[up] = np.fmax(carried[up], smooth[up])
-    out[down] = np.fmin(carried[down], smooth[down])
-    out[both] = carried[both]
+def _only(carried: F32, smooth: F32, corridor: U8) -> None:
+    """A cut is only ever filled up, a fill only ever taken off; where both meet the carried level stands. In place.
+
+    The side of a roadside ditch runs up the road's fill, which would be left standing as a wall along the road: it may
+    be taken off as well.
+    """
+    cut, fill = (corridor & CUT) > 0, (corridor & (FILL | SPOIL | ROADSIDE)) > 0
+    up, down = cut & ~fill, fill & ~cut
+    kept = carried[cut & fill]
+    up_m, down_m = np.fmax(carried[up], smooth[up]), np.fmin(carried[down], smooth[down])
+    both = cut & fill
+    carried[...] = smooth
+    carried[up], carried[down], carried[both] = up_m, down_m, kept
+
+
+def _bits(corridor: U8, bits: int) -> BOOL:
+    """Where any of some bits is set."""
+    out: BOOL = large.empty(corridor.shape, np.bool_)
+    for own, _, _ in large.strips((corridor.shape[0], corridor.shape[1])):
+        out[own] = (corridor[own] & bits) > 0
     return out
 
 
@@ -130,22 +144,29 @@ def build_surfaces(
     run_tiles = run_tiles or _whole
     cell_m = terrain.grid.cell_m
     corridor = paint_corridors(terrain.z, lines.ditches, lines.embankments, cell_m, s)
-    cut = (corridor & CUT) > 0
-    fill = (corridor & (FILL | SPOIL)) > 0
-    smooth = _calm(terrain.z, cut | fill, max(0.5, s.smooth_m / cell_m), run_tiles)
-    high, cautious = _carry(smooth, cut | fill, s, cell_m, run_tiles, ("high", "cautious"))
-    unknown = np.isnan(high)
-    high[unknown] = smooth[unknown]
-    np.copyto(cautious, high, where=np.isnan(cautious))
-    # the side of a roadside ditch runs up the road's fill, which would be left standing as a wall along the road
-    off = fill | ((corridor & ROADSIDE) > 0)
-    natural, cautious = _only(high, smooth, cut, off), _only(cautious, smooth, cut, off)
-    today = smooth.copy()
-    road = (corridor & FILL) > 0
-    near_fill = road
-    if road.any():
-        (low,) = _carry(smooth, road, s, cell_m, run_tiles, ("low",))
-        today = np.where(road & ~np.isnan(low), np.minimum(low, today), today)
-        near_fill = ndimage.binary_dilation(road, iterations=max(1, round(6.0 / cell_m)))
+    gaps = _bits(corridor, CUT | FILL | SPOIL)
+    smooth = _calm(terrain.z, gaps, max(0.5, s.smooth_m / cell_m), run_tiles)
+    natural, cautious = _carry(smooth, gaps, s, cell_m, run_tiles, ("high", "cautious"))
+    for own, _, _ in large.strips(terrain.grid.shape):
+        np.copyto(natural[own], smooth[own], where=np.isnan(natural[own]))
+        np.copyto(cautious[own], natural[own], where=np.isnan(cautious[own]))
+        _only(natural[own], smooth[own], corridor[own])
+        _only(cautious[own], smooth[own], corridor[own])
+    today, near_fill = _opened(smooth, corridor, s, cell_m, run_tiles)
     carve(today, terrain.z, (lines.ditches, lines.crossings), near_fill, cell_m, s)
     return Surfaces(smooth, today, natural, cautious, corridor)
+
+
+def _opened(smooth: F32, corridor: U8, s: SurfaceSettings, cell_m: float, run_tiles: RunTiles) -> tuple[F32, BOOL]:
+    """Calm ground with road fill taken off to the lowest levels beside it, and the cells near such fill."""
+    today, road = large.copy(smooth), _bits(corridor, FILL)
+    if not any(road[own].any() for own, _, _ in large.strips((road.shape[0], road.shape[1]))):
+        return today, road
+    (low,) = _carry(smooth, road, s, cell_m, run_tiles, ("low",))
+    steps = max(1, round(6.0 / cell_m))
+    near: BOOL = large.empty(road.shape, np.bool_)
+    for own, read, inner in large.strips((road.shape[0], road.shape[1]), steps):
+        lower = road[own] & ~np.isnan(low[own])
+        np.copyto(today[own], np.minimum(low[own], today[own]), where=lower)
+        near[own] = ndimage.binary_dilation(road[read], iterations=steps)[inner]
+    return today, near

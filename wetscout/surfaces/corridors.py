@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import ndimage
 
+from wetscout import large
 from wetscout.kernels.sections import median_along, paint_band, sections, shoulders, spoil_beside
 from wetscout.records import CUT, F32, F64, FILL, ROADSIDE, SPOIL, U8, UNSURE, Ditch, Embankment
 from wetscout.settings.surfaces import SurfaceSettings
@@ -111,12 +112,12 @@ def paint_corridors(
     uint8 (rows, cols)
         Bits CUT, ROADSIDE (also cut, beside a road), FILL (road fill), UNSURE (only an unsure line), SPOIL.
     """
-    mask = np.zeros(z.shape, dtype=np.uint8)
+    mask = large.zeros(z.shape, np.uint8)
     for ditch in ditches:
         if ditch.kind != "natural stream" and ditch.row.size >= 2:
             _paint_ditch(mask, z, ditch, cell_m, s)
-    fill = np.zeros(z.shape, dtype=np.uint8)
-    upside = -z
+    fill = large.zeros(z.shape, np.uint8)
+    upside = np.negative(z, out=large.empty(z.shape, np.float32))
     for bank in embankments:
         if bank.kind != "road" or bank.row.size < 2:
             continue
@@ -126,10 +127,18 @@ def paint_corridors(
         left = np.minimum(b.left, b.centre - half) - pad_fill
         right = np.maximum(b.right, b.centre + half) + pad_fill
         paint_band(fill, FILL, bank.row, bank.col, b.across_row, b.across_col, left, right)
-    # a road's fill does not reach into the ditch beside it
-    fill[(mask & CUT) > 0] = 0
-    mask |= fill
-    cut = (mask & CUT) > 0
-    closed = ndimage.binary_closing(cut, structure=np.ones((3, 3), dtype=bool)) & ~cut & (fill == 0)
-    mask[closed] |= CUT
-    return mask
+    return _together(mask, fill)
+
+
+def _together(mask: U8, fill: U8) -> U8:
+    """Cuts with small gaps closed, and the fill beside them: a road's does not reach into the ditch at its foot."""
+    out = large.empty(mask.shape, np.uint8)
+    for own, read, inner in large.strips((mask.shape[0], mask.shape[1]), 2):
+        cut = (mask[read] & CUT) > 0
+        part, free = mask[own].copy(), ~cut[inner]
+        road = fill[own] * free
+        part |= road
+        closed = ndimage.binary_closing(cut, structure=np.ones((3, 3), dtype=bool))[inner]
+        part[closed & free & (road == 0)] |= CUT
+        out[own] = part
+    return out
