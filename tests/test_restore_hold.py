@@ -14,12 +14,11 @@ import wetscout
 from wetscout.pipeline import screen_array
 from wetscout.prove import make_landscape
 from wetscout.records import Candidate, Cut, Patch
-from wetscout.restore.hold import Ground, mend, paint
-from wetscout.restore.plug import prism_volume, size_plug
+from wetscout.restore.hold import Ground, lay, paint
 from wetscout.settings.restore import RestoreSettings
 
 S = RestoreSettings()
-# the task's own limit, beyond the 0.015 m to which plugs are mended
+# the task's own limit, beyond the 0.015 m to which plugs are laid
 HELD_M = 0.02
 
 
@@ -40,6 +39,10 @@ def test_no_water_gets_through_a_painted_line(ends, bend):
     assert (filled[1][top] >= 5.0).all()
 
 
+# half the angle between the arms
+FORK = 0.8
+
+
 def bowl(seed=1):
     """A round bowl 1 m deep on a plain at 10 m, its rim 0.5 m high and 60 m wide; two ditches fork at the rim."""
     y, x = np.mgrid[-90:91, -90:91].astype(np.float64)
@@ -50,7 +53,7 @@ def bowl(seed=1):
     natural -= 0.15 * np.exp(-(((x + 52.0) / 15.0) ** 2) - (y / 15.0) ** 2)
     natural += np.random.default_rng(seed).normal(0.0, 0.004, natural.shape)
     today = natural.copy()
-    for angle in (-0.35, 0.35):
+    for angle in (-FORK, FORK):
         t = (x - 36.0) * np.cos(angle) + y * np.sin(angle)
         n = -(x - 36.0) * np.sin(angle) + y * np.cos(angle)
         bed = 8.9 - 0.002 * t + np.maximum(np.abs(n) - 1.0, 0.0) / 1.5
@@ -58,43 +61,58 @@ def bowl(seed=1):
     return natural.astype(np.float32), today.astype(np.float32)
 
 
+def the_bowl(angles):
+    natural, today = bowl()
+    spill = float(wetscout.fill(natural)[90, 90])
+    pool = (wetscout.fill(natural) > natural + 1e-4) & (np.hypot(*np.mgrid[-90:91, -90:91]) < 60)
+    patch = Patch(0, 0, pool)
+    cuts = []
+    for angle in angles:
+        t = np.arange(-36, 40)
+        rows = np.rint(90 + t * np.sin(angle)).astype(np.int64)
+        cols = np.rint(126 + t * np.cos(angle)).astype(np.int64)
+        k = 36 + 17
+        cuts.append(
+            Cut(int(rows[k]), int(cols[k]), np.sin(angle), np.cos(angle), 8.9, spill, 8.8, 1, False, rows, cols)
+        )
+    c = Candidate(0, patch, patch, spill, 9.0, 9.0, (90, 90), (90, 38), tuple(cuts), False, 0.0, (1,), True, None)
+    return natural, today, spill, pool, c
+
+
+def stands(today, sizes, level):
+    plugged = today.copy()
+    for size in sizes:
+        paint(plugged, size.row, size.col, level)
+    return float(wetscout.fill(plugged)[90, 90])
+
+
 def test_a_fork_at_the_rim_is_closed_on_both_arms():
-    natural, today = bowl()
-    spill = float(wetscout.fill(natural)[90, 90])
-    assert spill > 10.2
-    pool = (wetscout.fill(natural) > natural + 1e-4) & (np.hypot(*np.mgrid[-90:91, -90:91]) < 60)
-    patch = Patch(0, 0, pool)
-    none = np.zeros(0, dtype=np.int64)
-    # only one arm is known, and its plug stands across the fork's middle line
-    cut = Cut(100, 143, 0.34, 0.94, 8.9, spill, 8.8, 1, False, none, none)
-    c = Candidate(0, patch, patch, spill, 9.0, 9.0, (90, 90), (90, 38), (cut,), False, 0.0, (1,), True, None)
-    sizes = [size_plug(today, cut, spill, 1.0, S)]
-    cuts, made = mend(Ground(0, 0, today, natural, pool, 1.0), c, sizes, today, S)
-    assert len(cuts) == len(made) >= 2
-    plugged = today.copy()
+    # only one arm is known
+    natural, today, spill, pool, c = the_bowl([FORK])
+    assert spill > 10.2 and stands(today, (), spill) < spill - 0.3
+    cuts, made = lay(Ground(0, 0, today, today, natural, pool, 1.0), c, today, S)
+    assert len(cuts) == len(made) == 2
+    assert stands(today, made, spill) == pytest.approx(spill, abs=HELD_M)
+    assert stands(today, made[:1], spill) < spill - 0.3
+
+
+def test_known_arms_get_one_plug_each_from_bank_to_bank():
+    natural, today, spill, pool, c = the_bowl([FORK, -FORK])
+    cuts, made = lay(Ground(0, 0, today, today, natural, pool, 1.0), c, today, S)
+    assert cuts == list(c.cuts)
+    assert stands(today, made, spill) == pytest.approx(spill, abs=HELD_M)
     for size in made:
-        paint(plugged, size.row, size.col, spill)
-    assert wetscout.fill(plugged)[90, 90] == pytest.approx(spill, abs=HELD_M)
-    # and not before
-    plugged = today.copy()
-    paint(plugged, sizes[0].row, sizes[0].col, spill)
-    assert wetscout.fill(plugged)[90, 90] < spill - 0.3
+        # beds of 2 m with sides of 1.5:1, cut 1.5 m deep: 6.5 m wide, clipped at 12 m
+        assert 6.0 <= size.across_m <= 16.0
+        ends = np.rint(size.row[[0, -1]]).astype(int), np.rint(size.col[[0, -1]]).astype(int)
+        np.testing.assert_allclose(today[ends], natural[ends], atol=0.05)
+        assert (today[ends] >= spill - S.hold_m).all()
 
 
-def test_plugs_that_hold_are_left_alone():
-    natural, today = bowl()
-    spill = float(wetscout.fill(natural)[90, 90])
-    pool = (wetscout.fill(natural) > natural + 1e-4) & (np.hypot(*np.mgrid[-90:91, -90:91]) < 60)
-    patch = Patch(0, 0, pool)
-    none = np.zeros(0, dtype=np.int64)
-    places = ((108, 142, 0.34), (72, 142, -0.34))
-    both = tuple(Cut(r, c, a, 0.94, 8.9, spill, 8.8, 1, False, none, none) for r, c, a in places)
-    c = Candidate(0, patch, patch, spill, 9.0, 9.0, (90, 90), (90, 38), both, False, 0.0, (1,), True, None)
-    sizes = [size_plug(today, cut, spill, 1.0, S) for cut in both]
-    once = mend(Ground(0, 0, today, natural, pool, 1.0), c, sizes, today, S)
-    again = mend(Ground(0, 0, today, natural, pool, 1.0), c, once[1], today, S)
-    assert [size.fill_m3 for size in again[1]] == [size.fill_m3 for size in once[1]]
-    assert prism_volume(np.zeros(10), 0.5, 1.0, 3.0, (3.0, 3.0)) == pytest.approx(10 * 0.5 * (3.0 + 3.0))
+def test_a_plug_that_another_makes_needless_is_dropped():
+    natural, today, _, pool, c = the_bowl([FORK, -FORK, FORK])
+    cuts, made = lay(Ground(0, 0, today, today, natural, pool, 1.0), c, today, S)
+    assert len(cuts) == len(made) == 2
 
 
 def held(screen):

@@ -1,4 +1,4 @@
-"""Whether plugs hold: they are put into today's ground, water is raised, and where it still gets by they are mended."""
+"""Whether plugs hold: they are put into today's ground, water is raised, and where it still gets by more are laid."""
 
 from __future__ import annotations
 
@@ -8,16 +8,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wetscout.kernels.route import way_out
-from wetscout.kernels.sections import bilinear
 from wetscout.records import BOOL, F32, F64, Candidate, Cut
-from wetscout.restore.plug import PlugSize, prism_volume, size_plug
+from wetscout.restore.plug import PlugSize, across, size_plug
+from wetscout.restore.span import Bank, span
 from wetscout.settings.restore import RestoreSettings
 
 I64 = NDArray[np.int64]
 # a plug line is painted this wide [cells]: no way leads through, even from corner to corner
 PAINT_CELLS = 0.75
-# a way that passes this near to a plug passes round its end [m]; farther off it is another cut
-NEAR_PLUG_M = 15.0
+# ground that both surfaces show within this is undug [m]
+UNDUG_M = 0.05
+# the way beneath fill of more than this is opened on today's surface [m]
+COVER_M = 0.15
+# a plug that begins this near to the end of another is a piece of it [m]
+JOIN_M = 2.5
 TRIALS = 8
 
 
@@ -28,8 +32,8 @@ class Ground:
     Attributes
     ----------
     row0, col0 : int
-    today, natural : float32 (h, w)
-        [m].
+    surveyed, today, natural : float32 (h, w)
+        The DEM, and the two surfaces [m].
     pool : bool (h, w)
     cell_m : float
         [m].
@@ -37,6 +41,7 @@ class Ground:
 
     row0: int
     col0: int
+    surveyed: F32
     today: F32
     natural: F32
     pool: BOOL
@@ -68,51 +73,115 @@ def paint(ground: F32, row: F64, col: F64, crest_m: float) -> None:
         part[on] = np.fmax(part[on], np.float32(crest_m))
 
 
-def mend(
-    ground: Ground, c: Candidate, sizes: list[PlugSize], z: F32, s: RestoreSettings
-) -> tuple[list[Cut], list[PlugSize]]:
-    """Lengthen plugs, and add some, until water raised over the floor stands at the spill level.
+def lay(ground: Ground, c: Candidate, z: F32, s: RestoreSettings) -> tuple[list[Cut], list[PlugSize]]:
+    """Lay a plug across each cut, and more until water raised over the floor stands at the spill level.
 
     Parameters
     ----------
     ground : Ground
     c : Candidate
-    sizes : list of PlugSize
-        One a cut.
     z : float32 (rows, cols)
         Today's ground of the whole raster [m].
     s : RestoreSettings
-        `hold_m`, `freeboard_m`.
 
     Returns
     -------
     cuts, sizes
-        Mended as far as the ground that was dug allows.
+        As far as the ground that was dug allows; one size a cut.
     """
-    cuts, made = list(c.cuts), list(sizes)
-    today = ground.today.copy()
-    for size in made:
-        paint(today, size.row - ground.row0, size.col - ground.col0, size.crest_m)
+    cuts: list[Cut] = []
+    lines: list[tuple[F64, F64]] = []
+    bank = Bank(
+        ground.today.copy(),
+        (np.abs(ground.today - ground.natural) <= UNDUG_M) & ~ground.pool,
+        ground.surveyed - ground.today > COVER_M,
+        c.spill_m,
+        ground.cell_m,
+    )
+    crest = c.spill_m + s.freeboard_m
+
+    def close(cut: Cut, at: int, exact: bool = False) -> None:
+        way = cut.way_row - ground.row0, cut.way_col - ground.col0
+        line = span(bank, way, at, s, exact) if 0 <= at < way[0].size else None
+        if line is None and _closed(bank, cut, (ground.row0, ground.col0)):
+            return
+        if line is None:
+            row, col = across(z, cut, c.spill_m, ground.cell_m, s)
+            line = row - ground.row0, col - ground.col0
+        _join(lines, cuts, line, cut, JOIN_M / ground.cell_m)
+        paint(bank.today, *line, crest)
+        mark = np.full(bank.today.shape, -np.inf, dtype=np.float32)
+        paint(mark, *line, crest)
+        bank.firm[np.isfinite(mark)] = True
+
+    for cut in c.cuts:
+        far = np.hypot(cut.way_row - cut.row, cut.way_col - cut.col)
+        close(cut, int(np.argmin(far)) if far.size else -1)
     start = (c.floor_at[0] - ground.row0, c.floor_at[1] - ground.col0)
+    beyond = round(60.0 / ground.cell_m)
+    tried: list[tuple[int, int]] = []
     for _ in range(TRIALS):
-        rows, cols, level, exit_at, open_end = way_out(
-            today, ground.pool, start[0], start[1], round(60.0 / ground.cell_m)
-        )
+        rows, cols, level, exit_at, open_end = way_out(bank.today, ground.pool, *start, beyond)
         if open_end or level >= c.spill_m - s.hold_m:
             break
         leak = _dug_place(ground, (rows, cols), exit_at, c.spill_m - s.hold_m)
         if leak is None:
             break
-        place = np.array([rows[leak] + ground.row0, cols[leak] + ground.col0], dtype=np.float64)
-        k = _nearest(made, place, NEAR_PLUG_M / ground.cell_m)
-        if k is None:
-            cut = _another(c.cuts[0], ground, (rows, cols), leak, level)
-            cuts.append(cut)
-            made.append(size_plug(z, cut, c.spill_m, ground.cell_m, s))
-            k = len(made) - 1
-        made[k] = _reach(made[k], place, (z, c.spill_m, ground.cell_m), s)
-        paint(today, made[k].row - ground.row0, made[k].col - ground.col0, made[k].crest_m)
-    return cuts, made
+        place = int(rows[leak]), int(cols[leak])
+        if tried.count(place) == 2:
+            break
+        close(_another(c.cuts[0], ground, (rows, cols), leak, level), leak, place in tried)
+        tried.append(place)
+    needed = _needed(ground, lines, (crest, c.spill_m - s.hold_m), start, beyond)
+    cuts, lines = [cuts[k] for k in needed], [lines[k] for k in needed]
+    placed = [(row + ground.row0, col + ground.col0) for row, col in lines]
+    sizes = [size_plug(z, line, cut, c.spill_m, ground.cell_m, s) for line, cut in zip(placed, cuts, strict=True)]
+    return cuts, sizes
+
+
+def _needed(
+    ground: Ground, lines: list[tuple[F64, F64]], levels: tuple[float, float], start: tuple[int, int], beyond: int
+) -> list[int]:
+    """Plugs without which the pool would not stand: one laid later may close what an earlier one did not quite."""
+    crest, wanted = levels
+
+    def stands(kept: list[int]) -> bool:
+        today = ground.today.copy()
+        for k in kept:
+            paint(today, *lines[k], crest)
+        _, _, level, _, open_end = way_out(today, ground.pool, *start, beyond)
+        return bool(level >= wanted and not open_end)
+
+    kept = list(range(len(lines)))
+    if len(kept) < 2 or not stands(kept):
+        return kept
+    for k in range(len(lines)):
+        rest = [i for i in kept if i != k]
+        if rest and stands(rest):
+            kept = rest
+    return kept
+
+
+def _closed(bank: Bank, cut: Cut, origin: tuple[int, int]) -> bool:
+    """Whether a plug stands already where a cut crosses the rim."""
+    r, c = cut.row - origin[0], cut.col - origin[1]
+    inside = 0 <= r < bank.today.shape[0] and 0 <= c < bank.today.shape[1]
+    return bool(inside and bank.firm[r, c] and bank.today[r, c] >= bank.spill_m)
+
+
+def _join(lines: list[tuple[F64, F64]], cuts: list[Cut], line: tuple[F64, F64], cut: Cut, near: float) -> None:
+    """Add a line to those so far, as a piece of one whose end it begins or ends at if there is such a one."""
+    new = np.column_stack(line)
+    for k, old_line in enumerate(lines):
+        old = np.column_stack(old_line)
+        for a in (old, old[::-1]):
+            for b in (new, new[::-1]):
+                if np.hypot(*(a[-1] - b[0])) <= near:
+                    both = np.vstack([a, b[1:]])
+                    lines[k] = both[:, 0], both[:, 1]
+                    return
+    lines.append(line)
+    cuts.append(cut)
 
 
 def _dug_place(ground: Ground, way: tuple[I64, I64], exit_at: int, level_m: float) -> int | None:
@@ -123,13 +192,6 @@ def _dug_place(ground: Ground, way: tuple[I64, I64], exit_at: int, level_m: floa
     missing = ground.natural[rows, cols] - ground.today[rows, cols]
     dug = (ground.natural[rows, cols] >= level_m) & (ground.today[rows, cols] < level_m) & (missing > 0)
     return int(part[np.argmax(dug)]) if dug.any() else None
-
-
-def _nearest(made: list[PlugSize], place: F64, reach: float) -> int | None:
-    """The plug one of whose ends lies nearest to a place, within reach."""
-    gaps = [float(np.hypot(m.row - place[0], m.col - place[1]).min()) for m in made]
-    best = int(np.argmin(gaps))
-    return best if gaps[best] <= reach else None
 
 
 def _another(first: Cut, ground: Ground, way: tuple[I64, I64], at: int, level: float) -> Cut:
@@ -150,48 +212,3 @@ def _another(first: Cut, ground: Ground, way: tuple[I64, I64], at: int, level: f
         way_row=rows + ground.row0,
         way_col=cols + ground.col0,
     )
-
-
-def _reach(size: PlugSize, place: F64, around: tuple[F32, float, float], s: RestoreSettings) -> PlugSize:
-    """Lead the nearer end of a plug to a place and on to ground that holds."""
-    z, spill_m, cell_m = around
-    first = np.hypot(size.row[0] - place[0], size.col[0] - place[1])
-    last = np.hypot(size.row[-1] - place[0], size.col[-1] - place[1])
-    row, col = (size.row[::-1], size.col[::-1]) if first < last else (size.row, size.col)
-    step = place - np.array([row[-1], col[-1]])
-    length = float(np.hypot(step[0], step[1]))
-    step = step / length if length > 1e-9 else np.array([row[-1] - row[-2], col[-1] - col[-2]])
-    step = step / max(float(np.hypot(step[0], step[1])), 1e-9)
-    end = place
-    for k in range(1, round(s.mend_reach_m / cell_m) + 1):
-        end = place + step * k
-        if bilinear(z, end[0], end[1]) >= spill_m - s.hold_m:
-            break
-    row, col = np.append(row, end[0]), np.append(col, end[1])
-    return resized(replace(size, row=row, col=col), z, cell_m, s)
-
-
-def resized(size: PlugSize, z: F32, cell_m: float, s: RestoreSettings) -> PlugSize:
-    """Length and earth of a plug along its bent line.
-
-    Parameters
-    ----------
-    size : PlugSize
-    z : float32 (rows, cols)
-        Today's ground [m].
-    cell_m : float
-        Cell size [m].
-    s : RestoreSettings
-
-    Returns
-    -------
-    PlugSize
-    """
-    parts = np.hypot(np.diff(size.row), np.diff(size.col)) * cell_m
-    along = np.concatenate([[0.0], np.cumsum(parts)])
-    at = np.arange(0.0, along[-1] + 1e-9, 0.5)
-    ground = np.array(
-        [bilinear(z, r, c) for r, c in zip(np.interp(at, along, size.row), np.interp(at, along, size.col), strict=True)]
-    )
-    fill = prism_volume(ground, 0.5, size.crest_m, s.crest_width_m, (s.face_slope, s.face_slope))
-    return replace(size, across_m=float(along[-1]), fill_m3=fill)

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from wetscout.kernels.sections import median_along, sections
+from wetscout.kernels.sections import bilinear, sections
 from wetscout.records import F32, F64, Cut
 from wetscout.settings.restore import RestoreSettings
+
+# distance of samples along a plug [m]
+STEP_M = 0.5
 
 
 @dataclass(frozen=True)
@@ -17,8 +20,8 @@ class PlugSize:
 
     Attributes
     ----------
-    row, col : float64 (2,)
-        Ends of the plug line across the ditch [cells].
+    row, col : float64 (k,)
+        Corners of the plug line across the ditch [cells].
     crest_m, bed_m, height_m, across_m, along_m, fill_m3 : float
         Crest level, bed at the downstream toe, crest over that bed, length across the ditch, length along the ditch
         at the bed [m]; earth in place [m3].
@@ -63,14 +66,17 @@ def prism_volume(ground: F64, step_m: float, crest_m: float, width_m: float, fac
     return float((width_m * h + 0.5 * (faces[0] + faces[1]) * h**2).sum() * step_m)
 
 
-def size_plug(z: F32, cut: Cut, spill_m: float, cell_m: float, s: RestoreSettings) -> PlugSize:
-    """Size the plug that closes a cut.
+def size_plug(z: F32, line: tuple[F64, F64], cut: Cut, spill_m: float, cell_m: float, s: RestoreSettings) -> PlugSize:
+    """Size a plug along its line.
 
     Parameters
     ----------
     z : float32 (rows, cols)
         Ground as surveyed, noise calmed [m].
+    line : (float64 (k,), float64 (k,))
+        Corners of the plug line [cells].
     cut : Cut
+        Says which way the ditch runs.
     spill_m : float
         Level the pool shall reach [m].
     cell_m : float
@@ -82,36 +88,68 @@ def size_plug(z: F32, cut: Cut, spill_m: float, cell_m: float, s: RestoreSetting
     PlugSize
     """
     crest = spill_m + s.freeboard_m
-    a_row, a_col = cut.along_col, -cut.along_row
-    step = 0.5 / cell_m
-    half = round(s.across_reach_m / 0.5)
-    # a handful of sections a metre apart along the ditch, their median is the section at the plug
-    offsets = np.arange(-3, 4) / cell_m
-    rows = cut.row + cut.along_row * offsets
-    cols = cut.col + cut.along_col * offsets
-    n = offsets.size
-    section = sections(z, rows, cols, np.full(n, a_row), np.full(n, a_col), half, step)
-    ground = median_along(section, 3)[3]
-    near = round(4.0 / 0.5)
-    middle = slice(half - near, half + near + 1)
-    bed_here = float(np.nanmin(ground[middle])) if np.isfinite(ground[middle]).any() else cut.bed_m
-    left, right = _ends(ground, half, min(crest, spill_m + s.tie_m))
-    part = ground[left : right + 1]
-    fill = prism_volume(part, 0.5, crest, s.crest_width_m, (s.face_slope, s.face_slope))
+    row, col = line
+    ground, at_row, at_col, length = _profile(z, row, col, cell_m)
+    fill = prism_volume(ground, STEP_M, crest, s.crest_width_m, (s.face_slope, s.face_slope))
+    low = int(np.nanargmin(ground)) if np.isfinite(ground).any() else 0
+    bed_here = float(ground[low]) if np.isfinite(ground[low]) else cut.bed_m
     high = max(crest - bed_here, 0.0)
     toe = (s.crest_width_m / 2 + s.face_slope * high) / cell_m
-    bed = min(bed_here, _lowest_near(z, cut.row + cut.along_row * toe, cut.col + cut.along_col * toe, 3.0 / cell_m))
-    lo, hi = (left - half) * step, (right - half) * step
+    below = at_row[low] + cut.along_row * toe, at_col[low] + cut.along_col * toe
+    bed = min(bed_here, _lowest_near(z, *below, 3.0 / cell_m))
     return PlugSize(
-        row=np.array([cut.row + a_row * lo, cut.row + a_row * hi]),
-        col=np.array([cut.col + a_col * lo, cut.col + a_col * hi]),
+        row=row,
+        col=col,
         crest_m=crest,
         bed_m=bed,
         height_m=crest - bed,
-        across_m=(right - left) * 0.5,
+        across_m=length,
         along_m=s.crest_width_m + 2 * s.face_slope * high,
         fill_m3=fill,
     )
+
+
+def _profile(z: F32, row: F64, col: F64, cell_m: float) -> tuple[F64, F64, F64, float]:
+    """Ground along a line of straight pieces, the median of seven lines a metre apart; where; its length [m]."""
+    parts = np.hypot(np.diff(row), np.diff(col)) * cell_m
+    far = np.concatenate([[0.0], np.cumsum(parts)])
+    at = np.arange(STEP_M / 2, far[-1], STEP_M) if far[-1] > STEP_M else np.array([far[-1] / 2])
+    piece = np.clip(np.searchsorted(far, at, side="right") - 1, 0, parts.size - 1)
+    at_row, at_col = np.interp(at, far, row), np.interp(at, far, col)
+    size = np.maximum(parts[piece], 1e-9) / cell_m
+    # from line to line along the ditch, square to the plug
+    step_row, step_col = np.diff(col)[piece] / size, -np.diff(row)[piece] / size
+    ground = sections(z, at_row, at_col, step_row, step_col, 3, 1.0 / cell_m)
+    known = np.isfinite(ground).any(axis=1)
+    out = np.full(at.size, np.nan)
+    out[known] = np.nanmedian(ground[known], axis=1)
+    return out, at_row, at_col, float(far[-1])
+
+
+def across(z: F32, cut: Cut, spill_m: float, cell_m: float, s: RestoreSettings) -> tuple[F64, F64]:
+    """A straight line square to the way at a cut, to where the ground on each side first stands above the spill.
+
+    Parameters
+    ----------
+    z : float32 (rows, cols)
+        [m]
+    cut : Cut
+    spill_m, cell_m : float
+        [m].
+    s : RestoreSettings
+
+    Returns
+    -------
+    row, col : float64 (2,)
+        Ends of the line [cells].
+    """
+    a_row, a_col = -cut.along_col, cut.along_row
+    half, step = round(s.across_reach_m / STEP_M), STEP_M / cell_m
+    place = np.array([float(cut.row)]), np.array([float(cut.col)])
+    ground = sections(z, *place, np.array([a_row]), np.array([a_col]), half, step)[0]
+    left, right = _ends(ground, half, spill_m + s.tie_m)
+    n = (np.array([left, right]) - half) * step
+    return cut.row + a_row * n, cut.col + a_col * n
 
 
 def _ends(ground: F64, half: int, crest: float) -> tuple[int, int]:
@@ -138,3 +176,29 @@ def _lowest_near(z: F32, row: float, col: float, reach: float) -> float:
     r, c, k = round(row), round(col), max(1, round(reach))
     part = z[max(0, r - k) : max(0, r + k + 1), max(0, c - k) : max(0, c + k + 1)]
     return float(np.nanmin(part)) if part.size and np.isfinite(part).any() else np.inf
+
+
+def resized(size: PlugSize, z: F32, cell_m: float, s: RestoreSettings) -> PlugSize:
+    """Length and earth of a plug along its bent line.
+
+    Parameters
+    ----------
+    size : PlugSize
+    z : float32 (rows, cols)
+        Today's ground [m].
+    cell_m : float
+        Cell size [m].
+    s : RestoreSettings
+
+    Returns
+    -------
+    PlugSize
+    """
+    parts = np.hypot(np.diff(size.row), np.diff(size.col)) * cell_m
+    along = np.concatenate([[0.0], np.cumsum(parts)])
+    at = np.arange(0.0, along[-1] + 1e-9, 0.5)
+    ground = np.array(
+        [bilinear(z, r, c) for r, c in zip(np.interp(at, along, size.row), np.interp(at, along, size.col), strict=True)]
+    )
+    fill = prism_volume(ground, 0.5, size.crest_m, s.crest_width_m, (s.face_slope, s.face_slope))
+    return replace(size, across_m=float(along[-1]), fill_m3=fill)

@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 
 from wetscout.records import F32, Candidate, Cut, Ditch, Plug, Site, Surfaces, Terrain
-from wetscout.restore.hold import Ground, mend
-from wetscout.restore.plug import PlugSize, size_plug
+from wetscout.restore.hold import Ground, lay
+from wetscout.restore.plug import PlugSize
 from wetscout.restore.pool import stage_table, volume_m3
 from wetscout.settings.restore import RestoreSettings
 from wetscout.units import ACRE_M2
@@ -128,8 +128,8 @@ class Builder:
         box = (slice(r0, c.pool.row0 + h + pad), slice(c0, c.pool.col0 + w + pad))
         pool = np.zeros(today[box].shape, dtype=bool)
         pool[c.pool.row0 - r0 : c.pool.row0 - r0 + h, c.pool.col0 - c0 : c.pool.col0 - c0 + w] = c.pool.mask
-        sizes = [size_plug(today, cut, c.spill_m, self.cell_m, self.s) for cut in c.cuts]
-        cuts, sizes = mend(Ground(r0, c0, today[box], natural[box], pool, self.cell_m), c, sizes, today, self.s)
+        ground = Ground(r0, c0, self.terrain.z[box], today[box], natural[box], pool, self.cell_m)
+        cuts, sizes = lay(ground, c, today, self.s)
         pairs = enumerate(zip(cuts, sizes, strict=True))
         return cuts, tuple(self._plug(cut, size, c, site_id, k + 1) for k, (cut, size) in pairs)
 

@@ -27,4 +27,10 @@ class RestoreSettings:
     hold_m: float = number(
         0.015, "m", (0.002, 0.2), "plugs are mended until the pool stands within this of its spill level", _PRACTICE
     )
-    mend_reach_m: float = number(15.0, "m", (2.0, 60.0), "farthest a plug is led on beyond a gap beside it", _PRACTICE)
+    shift_m: float = number(
+        8.0,
+        "m",
+        (0.0, 20.0),
+        "a plug may be shifted along the ditch by so much to where it takes least earth",
+        _PRACTICE,
+    )

@@ -22,8 +22,8 @@ from wetscout.outputs import ScreenResult as Layers
 from wetscout.outputs import shapes
 from wetscout.outputs.layers import plane_crs
 from wetscout.records import BOOL, F32, F64, Patch, Terrain
-from wetscout.restore.hold import paint, resized
-from wetscout.restore.plug import PlugSize
+from wetscout.restore.hold import paint
+from wetscout.restore.plug import PlugSize, resized
 from wetscout.settings import Settings
 from wetscout.steps.given import given_culverts, given_roads
 from wetscout.steps.plan import Plan

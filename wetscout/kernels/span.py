@@ -1,0 +1,69 @@
+"""Cheapest ways from many cells at once."""
+
+from __future__ import annotations
+
+import heapq
+
+import numpy as np
+from numba import njit
+
+
+@njit(nogil=True, cache=True)
+def spread_cost(cost, sources, region, step_m):
+    """Least cost from any of some cells to every cell of a region, over the eight neighbours.
+
+    A step costs the mean of both cells times its length. Dijkstra (1959); ties are settled by the order in which cells
+    were reached.
+
+    Parameters
+    ----------
+    cost : float64 (rows, cols)
+        Cost of a metre, above 0.
+    sources : bool (rows, cols)
+        Cells of the region to begin from.
+    region : bool (rows, cols)
+        Cells that may be entered.
+    step_m : float
+        Cell size [m].
+
+    Returns
+    -------
+    paid : float64 (rows, cols)
+        Infinite where no way leads.
+    came : int64 (rows, cols)
+        Number of the cell before, -1 at a source, -2 where no way leads.
+    """
+    rows, cols = cost.shape
+    paid = np.full((rows, cols), np.inf)
+    came = np.full((rows, cols), -2, dtype=np.int64)
+    heap = [(0.0, np.int64(0), np.int64(-1))]
+    order = np.int64(0)
+    for r in range(rows):
+        for c in range(cols):
+            if sources[r, c] and region[r, c]:
+                paid[r, c] = 0.0
+                came[r, c] = -1
+                order += 1
+                heapq.heappush(heap, (0.0, order, np.int64(r * cols + c)))
+    while len(heap) > 0:
+        so_far, _, at = heapq.heappop(heap)
+        if at < 0:
+            continue
+        r = at // cols
+        c = at - r * cols
+        if so_far > paid[r, c]:
+            continue
+        for dr in range(-1, 2):
+            for dc in range(-1, 2):
+                rr = r + dr
+                cc = c + dc
+                if (dr == 0 and dc == 0) or rr < 0 or cc < 0 or rr >= rows or cc >= cols or not region[rr, cc]:
+                    continue
+                length = step_m * np.sqrt(np.float64(dr * dr + dc * dc))
+                total = so_far + 0.5 * (cost[r, c] + cost[rr, cc]) * length
+                if total < paid[rr, cc]:
+                    paid[rr, cc] = total
+                    came[rr, cc] = at
+                    order += 1
+                    heapq.heappush(heap, (total, order, np.int64(rr * cols + cc)))
+    return paid, came
