@@ -199,3 +199,14 @@ def recentre(s, points, half, offsets, run, turn_cost, side_cost):
     moved = p + shift[:, None] * np.column_stack((-t[:, 1], t[:, 0]))
     moved = np.clip(moved, 0.0, np.array(s.shape) - 1.0)
     return resample(smooth(resample(moved), 1))
+
+
+def straightness(points, half, length):
+    """Median of chord over length, by numpy."""
+    p = smooth(points, half)
+    n = max(2, min(p.shape[0] - 1, length))
+    starts = np.arange(0, max(1, p.shape[0] - n), max(1, n // 2))
+    along = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(p, axis=0).T))))
+    ends = np.minimum(starts + n, p.shape[0] - 1)
+    chord = np.hypot(*(p[ends] - p[starts]).T)
+    return float(np.clip(np.median(chord / np.maximum(along[ends] - along[starts], 1e-9)), 0.0, 1.0))

@@ -253,3 +253,20 @@ def test_points_along_lines_are_those_of_numpy_to_the_bit(seed):
     s, offsets = small_ground(seed), 0.5 * np.arange(-8, 9)
     found = along.recentre(s, points, 3, offsets, 3, 0.01, 0.001)
     np.testing.assert_array_equal(found, naive.recentre(s, points, 3, offsets, 3, 0.01, 0.001))
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_what_whole_lines_show_is_as_numpy_tells_it(seed):
+    rng = np.random.default_rng(seed)
+    n = int(rng.integers(3, 300))
+    points = np.cumsum(rng.normal(0.5, 1.0, (n, 2)), axis=0)
+    for half, length in ((1, 100), (4, 33)):
+        assert along.straightness(points, half, length) == naive.straightness(points, half, length)
+    near, far = rng.normal(0.2, 0.2, n), rng.normal(0.3, 0.3, n)
+    near[rng.random(n) < 0.2], far[rng.random(n) < 0.2] = np.nan, np.nan
+    good = np.isfinite(near)
+    assert along.median(along.known(near)) == np.median(near[good])
+    quartile, middle = np.percentile(near[good], (25.0, 50.0))
+    assert (along.quantile(along.known(near), 0.25), along.quantile(along.known(near), 0.5)) == (quartile, middle)
+    assert along.ratio(near, far) == np.median(np.where(far > 0.02, near / np.maximum(far, 0.02), 1.0)[good])
+    assert np.isnan(along.median(along.known(np.full(3, np.nan))))

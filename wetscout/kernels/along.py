@@ -173,3 +173,76 @@ def recentre(s, points, half, offsets, run, turn_cost, side_cost):
         p[i, 0] = min(max(p[i, 0] + shift[i, 0] * -t[i, 1], 0.0), s.shape[0] - 1.0)
         p[i, 1] = min(max(p[i, 1] + shift[i, 0] * t[i, 0], 0.0), s.shape[1] - 1.0)
     return resample(smooth(resample(p, 1.0), 1), 1.0)
+
+
+@njit(nogil=True, cache=True)
+def known(values):
+    """The finite ones of some values (n,), sorted."""
+    out = np.empty(values.size)
+    n = 0
+    for v in values:
+        if np.isfinite(v):
+            out[n] = v
+            n += 1
+    return np.sort(out[:n])
+
+
+@njit(nogil=True, cache=True)
+def median(ordered):
+    """Median of sorted values (n,), NaN where there are none."""
+    n = ordered.size
+    return 0.5 * (ordered[(n - 1) // 2] + ordered[n // 2]) if n > 0 else np.nan
+
+
+@njit(nogil=True, cache=True)
+def quantile(ordered, share):
+    """Quantile of sorted values (n,), n > 0, linear between them as numpy reckons it."""
+    at = (ordered.size - 1) * share
+    i = int(np.floor(at))
+    low = ordered[i]
+    high = ordered[min(i + 1, ordered.size - 1)]
+    t = at - i
+    return high - (high - low) * (1.0 - t) if t >= 0.5 else low + (high - low) * t
+
+
+@njit(nogil=True, cache=True)
+def ratio(near, far):
+    """Median of near depth over far depth of a line where near is known; 1 where the far band is not higher."""
+    out = np.empty(near.size)
+    for i in range(near.size):
+        out[i] = near[i] / max(far[i], 0.02) if far[i] > 0.02 else 1.0
+        if not np.isfinite(near[i]):
+            out[i] = np.nan
+    return median(known(out))
+
+
+@njit(nogil=True, cache=True)
+def straightness(points, half, length):
+    """Median over overlapping stretches of chord over length, 0-1.
+
+    Parameters
+    ----------
+    points : float64 (n, 2)
+        Stations [cells].
+    half, length : int
+        Stations on both sides over which the line is smoothed; stations of a stretch at most.
+
+    Returns
+    -------
+    float
+    """
+    p = smooth(points, half)
+    last = p.shape[0] - 1
+    n = max(2, min(last, length))
+    along = np.zeros(last + 1)
+    for i in range(last):
+        along[i + 1] = along[i] + np.hypot(p[i + 1, 0] - p[i, 0], p[i + 1, 1] - p[i, 1])
+    step = max(1, n // 2)
+    count = (max(1, last + 1 - n) + step - 1) // step
+    share = np.empty(count)
+    for k in range(count):
+        a = k * step
+        b = min(a + n, last)
+        chord = np.hypot(p[b, 0] - p[a, 0], p[b, 1] - p[a, 1])
+        share[k] = chord / max(along[b] - along[a], 1e-9)
+    return min(max(median(np.sort(share)), 0.0), 1.0)

@@ -47,7 +47,9 @@ def _arcs():
 _ARC, _ARCS = _arcs()
 # the neighbours of each set, one after the other, and how many there are
 _SET = np.array([mask.bit_count() for mask in range(256)], np.uint8)
-_BIT = np.array([sorted(range(8), key=lambda k, mask=mask: not mask >> k & 1) for mask in range(256)], np.uint8)
+_BIT = np.array(
+    [sorted(range(8), key=(~mask >> np.arange(8) & 1).tolist().__getitem__) for mask in range(256)], np.uint8
+)
 # the lower neighbours that lie beside a cell and one of the later four as well
 EAST, SOUTH_WEST, SOUTH, SOUTH_EAST = np.uint8(0xC6), np.uint8(0x48), np.uint8(0xB8), np.uint8(0x50)
 # 2**14 slots, told by the top bits of a product with an odd number (Fibonacci hashing): neighbouring labels fall far

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from wetscout.kernels import along
 from wetscout.kernels import lines as kernel
-from wetscout.linework.shape import resample, sections_of, smooth, tangents
+from wetscout.linework.shape import resample, sections_of, tangents
 from wetscout.linework.trace import Line
 from wetscout.records import bed_ends
 from wetscout.settings.linework import LineworkSettings
@@ -83,8 +84,7 @@ def known_median(a: NDArray[np.float64]) -> float:
     float
         In the same unit.
     """
-    v = a[np.isfinite(a)]
-    return float(np.median(v)) if v.size else float("nan")
+    return float(along.median(along.known(np.ascontiguousarray(a, dtype=np.float64).reshape(-1))))
 
 
 def _fill(values: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -249,14 +249,8 @@ def straightness(points: NDArray[np.float64], cell_m: float) -> float:
     float
         A right-angled bend in a straight ditch spoils one stretch, a winding stream all of them.
     """
-    p = smooth(points, max(1, round(4.0 / cell_m)))
-    n = max(2, min(p.shape[0] - 1, round(100.0 / cell_m)))
-    starts = np.arange(0, max(1, p.shape[0] - n), max(1, n // 2))
-    along = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(p, axis=0).T))))
-    ends = np.minimum(starts + n, p.shape[0] - 1)
-    chord = np.hypot(*(p[ends] - p[starts]).T)
-    way = np.maximum(along[ends] - along[starts], 1e-9)
-    return float(np.clip(np.median(chord / way), 0.0, 1.0))
+    even = np.ascontiguousarray(points, dtype=np.float64)
+    return float(along.straightness(even, max(1, round(4.0 / cell_m)), round(100.0 / cell_m)))
 
 
 def depths_along(
@@ -305,5 +299,4 @@ def median_ratio(near: NDArray[np.float64], far: NDArray[np.float64]) -> float:
         [-].
     """
     # where the far band is not higher than the bed there is nothing that goes on rising
-    ratio = np.where(far > 0.02, near / np.maximum(far, 0.02), 1.0)
-    return known_median(ratio[np.isfinite(near)])
+    return float(along.ratio(near, far))

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from wetscout.kernels import along
 from wetscout.linework import attributes
 from wetscout.linework.trace import Line
 from wetscout.settings.linework import LineworkSettings
@@ -70,15 +71,14 @@ def quality(s: NDArray[np.float32], line: Line, cell_m: float, settings: Linewor
         Depth 0 where less than half of the line lies on ground with banks.
     """
     near, far = attributes.depths_along(s, line.xy, cell_m, settings.band_from_m, settings.band_to_m)
-    good = np.isfinite(near)
+    known = along.known(near)
     length = line.length(cell_m)
-    if 2 * good.sum() < good.size:
+    if 2 * known.size < near.size:
         return Quality(length, 0.0, 0.0, 0.0, 0.0)
-    quartile, middle = np.percentile(near[good], (25.0, 50.0))
     return Quality(
         length,
-        float(quartile),
-        float(middle),
+        float(along.quantile(known, 0.25)),
+        float(along.quantile(known, 0.5)),
         attributes.median_ratio(near, far),
         attributes.straightness(line.xy, cell_m),
     )
