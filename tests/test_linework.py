@@ -6,7 +6,7 @@ import linework_scenes as scene
 import numpy as np
 import pytest
 
-from wetscout.linework import attributes, find_lines
+from wetscout.linework import attributes, find_lines, streams
 from wetscout.records import bed_ends
 from wetscout.settings.linework import LineworkSettings
 
@@ -262,6 +262,52 @@ def test_a_stream_of_even_depth_in_its_valley_is_called_natural():
     assert d.kind == "natural stream"
 
 
+def test_a_winding_stream_between_levees_is_natural_and_the_ditch_into_it_is_not():
+    """A channel of even depth with levees 0.5 m high; a straight drain crosses the levee deepest at its crest."""
+    cell_m = 1.0
+    y, x = scene.frame(500.0, cell_m)
+    bend = 28.0 * np.sin(y / 24.0)
+    away = np.abs(x - bend)
+    plain = 10.0 - 0.001 * y + 0.5 * np.exp(-(((away - 8.0) / 16.0) ** 2))
+    z = np.minimum(plain, scene.trapezoid(x - bend, 8.4 - 0.001 * y, 1.0, 1.6))
+    drain = scene.trapezoid(y, 9.2 - 0.002 * x, 0.5, 1.5)
+    z = np.where((x > bend) & (x < bend + 120.0), np.minimum(z, drain), z) + scene.noise(y.shape, 0.03, 23)
+    ditches = found(z, cell_m).ditches
+    stream = longest(ditches)
+    assert stream.kind == "natural stream"
+    side = [d for d in ditches if d.sure and np.ptp(d.row) < 30 and np.ptp(d.col) > 60]
+    assert len(side) == 1
+    assert side[0].kind == "ditch"
+
+
+def _profile(way, depth_m):
+    n = len(way)
+    bed = 10.0 - 0.001 * np.arange(n)
+    bank = bed + depth_m
+    wide = np.full(n, 4.0)
+    return attributes.Profile(np.asarray(way, float), bed, bank, bank, wide, wide, 0.0, 0.0)
+
+
+def test_a_stream_and_a_ditch_traced_as_one_line_are_cut_apart_where_a_third_meets_them():
+    t = np.arange(400.0)
+    winding = np.column_stack([200 + 25 * np.sin(t / 20), t])
+    ditch = np.column_stack([200 + 25 * np.sin(399 / 20) + np.arange(1, 81.0), 399 + np.arange(1, 81.0)])
+    depth = np.concatenate([np.full(400, 1.5), np.linspace(0.2, 1.0, 80)])
+    whole = _profile(np.vstack([winding, ditch]), depth)
+    other = _profile(np.column_stack([winding[-1, 0] - np.arange(60.0), np.full(60, 400.0)]), np.full(60, 1.4))
+    free = [np.zeros(480, dtype=bool), np.zeros(60, dtype=bool)]
+    pieces = streams.cut_apart([whole, other], free, 1.0, LineworkSettings())
+    assert [stream for _, stream in pieces[0]] == [True, False]
+    assert abs(pieces[0][0][0].bed.size - 400) <= 6 and sum(p.bed.size for p, _ in pieces[0]) == 480
+    assert pieces[1] == [(other, False)]
+    # nothing meets it: the line stays whole, and its depth varies too little over most of it to tell
+    alone = streams.cut_apart([whole], free[:1], 1.0, LineworkSettings())
+    assert len(alone[0]) == 1
+    # a straight line of even depth is no winding stream
+    straight = _profile(np.column_stack([np.full(300, 5.0), np.arange(300.0)]), np.full(300, 1.5))
+    assert streams.cut_apart([straight], [np.zeros(300, dtype=bool)], 1.0, LineworkSettings())[0][0][1] is False
+
+
 def test_two_ditches_that_meet_share_a_point():
     cell_m = 1.0
     y, x = scene.frame(260.0, cell_m)
@@ -332,7 +378,7 @@ def test_a_line_that_runs_up_a_bank_at_its_end_is_still_drawn_downhill_and_falls
     assert first - last == pytest.approx(0.4 * (212 - 50 - 12) / 199, abs=0.03)
     assert share == pytest.approx((212 - 50) / 211)
     way, high = np.column_stack([np.zeros(212), np.arange(212.0)]), bed[::-1] + 1.0
-    turned = attributes._downhill(attributes.Profile(way, bed[::-1], high, high, high, high, 0.0, 0.0), 1.0)
+    turned = attributes.downhill(attributes.Profile(way, bed[::-1], high, high, high, high, 0.0, 0.0), 1.0)
     assert turned.bed[0] == 10.0 and turned.points[0, 1] == 211.0
 
 

@@ -64,6 +64,13 @@ def test_a_thin_sheet_is_left_for_its_pool_and_taken_when_the_pool_fails():
     assert picked(*tree, {0: "a pit"}) == ([1], {})
 
 
+def test_a_drained_pool_inside_one_that_stands_is_not_passed_over():
+    # three pools meet at the brim; one of them still stands, but a smaller one inside it is cut
+    parent, spill = [1, 5, 4, 4, 5, -1], [0.40, 0.59, 0.58, 0.58, 0.59, 0.60]
+    tree = (parent, spill, [600, 2000, 900, 900, 2100, 4200], [120, 700, 300, 300, 650, 1450])
+    assert picked(*tree, {}, cut=[True, False, True, True, True, True])[0] == [0, 2, 3]
+
+
 def test_a_second_hollow_is_no_sheet():
     # the same step, but what it adds is 0.2 m deep
     assert picked([1, -1], [0.50, 0.54], [1000, 10000], [250, 250 + 40 + 0.2 * 9000], {})[0] == [1]

@@ -80,6 +80,24 @@ def test_drained_basins_of_odd_shape_are_offered(changes):
     assert reason_against(basin(**changes), ditch(), 1.0, SiteSettings()) is None
 
 
+def test_a_straight_cut_well_below_a_shallow_basin_is_plain_without_climbing_banks():
+    faint = ditch(sure=False, bank_climb_m=0.05)
+    shallow = basin(floor_m=99.82, today_m=99.84, bed_in_pool_m=99.7, cut_depth_m=0.35)
+    assert reason_against(shallow, faint, 1.0, SiteSettings()) is None
+
+
+def test_climbing_banks_outrank_listing():
+    beside = basin(bed_in_pool_m=99.36)
+    assert reason_against(beside, ditch(sure=False, bank_climb_m=0.7), 1.0, SiteSettings()) is None
+    assert "below the floor" in str(reason_against(beside, ditch(sure=False, bank_climb_m=0.3), 1.0, SiteSettings()))
+
+
+def test_a_ditch_that_leads_to_a_stream_from_inside_the_pool_is_a_drain():
+    assert reason_against(basin(), ditch(kind="natural stream"), 1.0, SiteSettings()) is None
+    # nor is a short line, two stations here, told to be a stream
+    assert reason_against(basin(drain_in_pool_m=10.0), ditch(kind="natural stream"), 1.0, SiteSettings()) is None
+
+
 def test_woods_alone_turn_nothing_down():
     assert reason_against(basin(rough_ground=1.0), ditch(), 1.0, SiteSettings()) is None
 
@@ -116,10 +134,17 @@ def test_woods_alone_turn_nothing_down():
         ({"sure_in_pool_m": 0.0}, {"sure": False, "bank_climb_m": 0.1}, 2.0, "faint lines"),
         (
             {"floor_m": 99.8, "today_m": 99.82, "bed_in_pool_m": 99.68},
+            {"sure": False, "bank_climb_m": 0.0, "straightness": 0.9},
+            1.0,
+            "little says",
+        ),
+        (
+            {"floor_m": 99.8, "today_m": 99.82, "bed_in_pool_m": 99.68, "cut_depth_m": 0.28},
             {"sure": False, "bank_climb_m": 0.0},
             1.0,
             "little says",
         ),
+        ({"drain_in_pool_m": 10.0}, {"kind": "natural stream"}, 100.0, "a stream runs out"),
         ({"bed_in_pool_m": 99.42}, {}, 1.0, "below the floor"),
         ({"bed_in_pool_m": 99.38, "sure_in_pool_m": 0.0}, {}, 1.0, "below the floor"),
         ({"floor_m": 99.7, "today_m": 99.75, "drain_in_pool_m": 0.0}, {"kind": "roadside"}, 1.0, "beside the road"),

@@ -167,7 +167,7 @@ def profile_of(z: NDArray[np.float32], line: Line, cell_m: float, settings: Line
     known = np.arange(calm.shape[0])
     levels = [np.interp(at, known, v) for v in (left[0], right[0], left[1], right[1])]
     result = Profile(points, bed, levels[0], levels[1], levels[2], levels[3], left[2], right[2])
-    return _downhill(result, cell_m)
+    return downhill(result, cell_m)
 
 
 def _side(
@@ -198,8 +198,19 @@ def _bank(
     return bank, float((ridge & known).sum() / max(1, known.sum()))
 
 
-def _downhill(p: Profile, cell_m: float) -> Profile:
-    """Turn a profile so that its bed falls, by the same two levels that `fall_pct` is told from."""
+def downhill(p: Profile, cell_m: float) -> Profile:
+    """Turn a profile so that its bed falls, by the same two levels that `fall_pct` is told from.
+
+    Parameters
+    ----------
+    p : Profile
+    cell_m : float
+        [m].
+
+    Returns
+    -------
+    Profile
+    """
     first, last, _ = bed_ends(p.bed, cell_m)
     if not first < last:
         return p

@@ -11,7 +11,7 @@ from scipy.spatial import cKDTree
 from wetscout import large
 from wetscout.kernels import lines as kernel
 from wetscout.linework import attributes, join, shape, trace
-from wetscout.records import Ditch, Embankment
+from wetscout.records import Embankment
 from wetscout.settings.linework import LineworkSettings
 
 # side slope at which a fill ends; flatter than that of a cut, since fill is spread
@@ -175,12 +175,12 @@ def kind_of(height: float, width: float, length: float, straight: float, beside_
 
 
 def road_beside(
-    ditches: Sequence[Ditch] | Sequence[NDArray[np.float64]],
+    ditches: Sequence[NDArray[np.float64]],
     embankments: Sequence[Embankment],
     cell_m: float,
     settings: LineworkSettings,
-) -> list[bool]:
-    """For each ditch, whether a road embankment runs along most of it.
+) -> tuple[list[bool], list[NDArray[np.bool_]]]:
+    """For each ditch, whether a road embankment runs along most of it, and which stations lie beside one.
 
     Parameters
     ----------
@@ -193,10 +193,11 @@ def road_beside(
 
     Returns
     -------
-    list of bool
+    list of bool, list of bool (n,)
     """
     roads = [np.column_stack((e.row, e.col)) for e in embankments if e.kind == "road"]
     if not roads:
-        return [False] * len(ditches)
+        return [False] * len(ditches), [np.zeros(len(p), dtype=np.bool_) for p in ditches]
     tree = cKDTree(np.concatenate(roads))
-    return [bool((tree.query(p)[0] * cell_m <= settings.road_reach_m).mean() >= 0.6) for p in ditches]
+    near = [tree.query(p)[0] * cell_m <= settings.road_reach_m for p in ditches]
+    return [bool(n.mean() >= 0.6) for n in near], near

@@ -10,7 +10,7 @@ from scipy import ndimage
 from scipy.spatial import cKDTree
 
 from wetscout import large
-from wetscout.linework import attributes, cells, embankments, join, kinds, select, shape, trace
+from wetscout.linework import attributes, cells, embankments, join, kinds, select, shape, streams, trace
 from wetscout.linework.crossings import crossings
 from wetscout.linework.furrows import furrows
 from wetscout.linework.gather import RunTiles, Test, kept_cells
@@ -238,16 +238,22 @@ def describe(
     ditches, embankments : tuple of records
     """
     known = [(line, attributes.profile_of(z, line, cell_m, settings)) for line in lines]
-    kept = [(line, p) for line, p in known if p is not None]
-    kept.sort(key=lambda pair: (round(pair[1].points[0, 0], 3), round(pair[1].points[0, 1], 3), pair[1].bed.size))
-    points = [p.points for _, p in kept]
+    found = [(line, p) for line, p in known if p is not None]
+    points = [p.points for _, p in found]
     banks = embankments.describe(z, raised, points, cell_m, settings)
-    road = embankments.road_beside(points, banks, cell_m, settings)
+    _, near_road = embankments.road_beside(points, banks, cell_m, settings)
+    disturbed = [a | b for a, b in zip(_junctions(points, cell_m), near_road, strict=True)]
+    pieces = streams.cut_apart([p for _, p in found], disturbed, cell_m, settings)
+    kept = [(line, p, stream) for (line, _), parts in zip(found, pieces, strict=True) for p, stream in parts]
+    kept.sort(key=lambda pair: (round(pair[1].points[0, 0], 3), round(pair[1].points[0, 1], 3), pair[1].bed.size))
+    points = [p.points for _, p, _ in kept]
+    road, near_road = embankments.road_beside(points, banks, cell_m, settings)
     beside = _junctions(points, cell_m)
     out = []
-    for i, (line, p) in enumerate(kept):
+    for i, (line, p, stream) in enumerate(kept):
         climb = attributes.bank_climb(p, beside[i])
-        signs = kinds.signs_of(s, p, climb, road[i], cell_m, settings)
+        around = kinds.Around(climb, road[i], beside[i] | near_road[i], stream)
+        signs = kinds.signs_of(s, p, around, cell_m, settings)
         out.append(kinds.ditch_of(i + 1, p, signs, kinds.kind_of(signs, settings), line.sure))
     return tuple(out), banks
 

@@ -8,11 +8,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wetscout.linework.attributes import Profile, depths_along, known_median, median_ratio, straightness
+from wetscout.linework.streams import unevenness
 from wetscout.records import Ditch
 from wetscout.settings.linework import LineworkSettings
 
 # share of the length with a ridge on one side that makes it spoil
 SPOIL_SHARE = 0.4
+# share of a line that must lie away from roads and other lines to be judged by that part alone
+AWAY_SHARE = 0.25
 # ground that tells a valley [m]
 VALLEY_BAND_M = (15.0, 30.0)
 
@@ -36,7 +39,9 @@ class Signs:
     valley_m : float
         How much deeper the line is against ground 15-30 m out than against its own banks [m].
     uneven : float
-        Spread of the depth along the line (90 % less 10 %) over its median.
+        Spread of the depth along the line (90 % less 10 %) over its median, away from roads and other lines.
+    winding : bool
+        See `streams.winds`.
     """
 
     saturation: float
@@ -49,6 +54,7 @@ class Signs:
     road_beside: bool
     valley_m: float
     uneven: float
+    winding: bool = False
 
 
 def kind_of(s: Signs, settings: LineworkSettings) -> str:
@@ -64,13 +70,18 @@ def kind_of(s: Signs, settings: LineworkSettings) -> str:
     str
         One of the words of `records.Ditch.kind`. Saturation decides between dug and natural (0.9-1.0 against
         0.25-0.5 in own trials); climbing banks outrank it, since a deepened outlet keeps its bends. A stream may have
-        cut a sharp channel too: it lies in a valley and is nearly as deep at one end as at the other (spread / median
-        0.16 in invented streams, 0.5 and more in drains, which must be deepest at the rim).
+        cut a sharp channel too: it is nearly as deep at one end as at the other (spread / median 0.1-0.33 in invented
+        streams, 0.4 and more in drains, which must be deepest at the rim) and lies in a valley, or winds all the way:
+        between levees the ground beside it is the highest of its flood plain.
     """
     if not np.isfinite(s.saturation):
         return "unclear"
-    if s.road_beside or s.one_sided > settings.roadside_ratio:
-        return "roadside"
+    # no road is told from a stub: its ends lie in other cuts and on other ground
+    sided = s.one_sided > settings.roadside_ratio and s.length >= settings.min_length_m
+    # a short drain may wander and be even; its banks stand right at its edge, those of a stream rise on
+    stream = s.winding and (s.length >= settings.winding_sure_m or s.saturation <= settings.winding_saturation)
+    if s.road_beside or stream or sided:
+        return "natural stream" if stream and not s.road_beside else "roadside"
     dug = s.saturation >= settings.seed_saturation
     climbs = s.climb >= settings.climb_m
     if not dug and not climbs:
@@ -83,9 +94,29 @@ def kind_of(s: Signs, settings: LineworkSettings) -> str:
     return "ditch"
 
 
-def signs_of(
-    z: NDArray[np.float32], p: Profile, climb: float, road_beside: bool, cell_m: float, settings: LineworkSettings
-) -> Signs:
+@dataclass(frozen=True)
+class Around:
+    """What lies beside a line.
+
+    Attributes
+    ----------
+    climb : float
+        Climb of its lower bank downstream [m].
+    road_beside : bool
+        An embankment runs along it.
+    disturbed : bool (n,)
+        Stations beside a road or another line: their banks are fill, or that line's cut.
+    winding : bool
+        See `streams.winds`.
+    """
+
+    climb: float
+    road_beside: bool
+    disturbed: NDArray[np.bool_]
+    winding: bool
+
+
+def signs_of(z: NDArray[np.float32], p: Profile, around: Around, cell_m: float, settings: LineworkSettings) -> Signs:
     """Gather what decides the kind.
 
     Parameters
@@ -93,9 +124,7 @@ def signs_of(
     z : float32 (rows, cols)
         Smoothed ground [m].
     p : Profile
-    climb : float
-        [m].
-    road_beside : bool
+    around : Around
     cell_m : float
         [m].
     settings : LineworkSettings
@@ -108,22 +137,24 @@ def signs_of(
     beyond, _ = depths_along(z, p.points, cell_m, *VALLEY_BAND_M)
     depth = p.low - p.bed
     middle = known_median(depth)
-    seen = depth[np.isfinite(depth)]
-    spread = float(np.subtract(*np.percentile(seen, (90.0, 10.0)))) if seen.size else float("nan")
     valley = known_median(beyond - near)
     higher = p.high - p.bed
-    sided = known_median(np.abs(p.left - p.right) / np.maximum(higher, 0.05))
+    sides = np.abs(p.left - p.right) / np.maximum(higher, 0.05)
+    # a ditch that ends at a road has the road's fill for one bank there
+    away = ~around.disturbed
+    sided = known_median(sides[away] if away.mean() >= AWAY_SHARE else sides)
     return Signs(
         saturation=median_ratio(near, far),
         depth=middle,
-        climb=climb,
+        climb=around.climb,
         width=known_median(p.top_width),
         length=float(np.hypot(*np.diff(p.points, axis=0).T).sum() * cell_m),
         straight=straightness(p.points, cell_m),
         one_sided=sided,
-        road_beside=road_beside,
+        road_beside=around.road_beside,
         valley_m=valley if np.isfinite(valley) else 0.0,
-        uneven=spread / max(middle, 0.05),
+        uneven=unevenness(p, around.disturbed),
+        winding=around.winding,
     )
 
 

@@ -83,6 +83,21 @@ class LineworkSettings:
     stream_uneven: float = number(0.3, "-", (0, 1), "spread of depth along a stream over its median, at most", _TRIALS)
     stream_valley_m: float = number(0.06, "m", (0, 1), "depth of the valley a stream lies in, at least", _TRIALS)
     stream_length_m: float = number(200.0, "m", (50, 1000), "shortest line whose evenness is judged", _TRIALS)
+    winding_straight: float = number(
+        0.93, "-", (0.5, 1), "a line that winds more is told from a stream by its evenness alone", _TRIALS
+    )
+    wander_straight: float = number(
+        0.96, "-", (0.5, 1), "a long line that winds less, down to this, must be more even", _TRIALS
+    )
+    wander_uneven: float = number(0.25, "-", (0, 1), "spread of depth along it over its median, at most", _TRIALS)
+    winding_length_m: float = number(150.0, "m", (50, 1000), "shortest such line", _TRIALS)
+    winding_uneven: float = number(
+        0.36, "-", (0, 1), "spread of depth along a winding stream over its median, at most", _TRIALS
+    )
+    winding_sure_m: float = number(
+        400.0, "m", (100, 5000), "from this length on it may be as sharp as a ditch", _TRIALS
+    )
+    winding_saturation: float = number(0.98, "-", (0.5, 1.5), "median saturation of a shorter one, at most", _TRIALS)
     roadside_ratio: float = number(0.5, "-", (0.1, 1), "one-sidedness of the banks that speaks of a road", _TRIALS)
     road_reach_m: float = number(15.0, "m", (5, 40), "distance of a parallel embankment that speaks of a road", _TRIALS)
     spoil_from_m: float = number(3.0, "m", (1, 20), "nearest spoil bank", _TRIALS)

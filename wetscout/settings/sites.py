@@ -98,6 +98,12 @@ class SiteSettings:
     )
     weak_depth_m: float = number(0.3, "m", (0.0, 2.0), "shallower basins need more than a weak line", _TRIAL)
     weak_area_m2: float = number(600.0, "m2", (0.0, 1e5), "smaller basins need more than a weak line", _TRIAL)
+    stream_m: float = number(
+        150.0, "m", (20.0, 1000.0), "shorter natural lines may be the drain itself, worn or too wide to tell", _TRIAL
+    )
+    plain_cut_m: float = number(
+        0.3, "m", (0.1, 2.0), "least depth of a straight cut below the spill that counts though not listed", _TRIAL
+    )
     fine_cell_m: float = number(1.2, "m", (0.3, 5.0), "up to this cell size faint lines are trusted", _TRIAL)
     known_straight: float = number(0.95, "-", (0.5, 1.0), "a faint line must be this straight to count there", _TRIAL)
     known_dug: float = number(0.35, "-", (0.0, 1.0), "and no more than this share of the pool may be dug", _TRIAL)

@@ -188,6 +188,7 @@ def inner_pools(tree: Tree, m: Measures, i: int, children: list[list[int]], s: S
     area = tree.table["area_m2"].to_numpy()
     spill = tree.table["spill_m"].to_numpy()
     at = i
+    aside: list[int] = []
     while True:
         below = [k for k in children[at] if m.looked[k]]
         if not below:
@@ -199,10 +200,12 @@ def inner_pools(tree: Tree, m: Measures, i: int, children: list[list[int]], s: S
         cut = [k for k in below if m.cut[k]]
         if not cut:
             return []
+        # a pool beside them may stand, and hold a smaller one that was drained
+        aside += [j for k in below if not m.cut[k] for j in lower_nodes(tree, m, k, children, 0.0)]
         if largest * s.sheet_spread <= area[at] and _spread_depth(tree, i, below, rise) <= s.sheet_depth_m:
-            return cut
+            return cut + aside
         if len(cut) > 1:
-            return cut if rise <= s.brim_m else []
+            return cut + aside if rise <= s.brim_m else []
         at = cut[0]
 
 

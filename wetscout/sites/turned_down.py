@@ -35,7 +35,7 @@ def reason_against(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSetti
     shallow = s.offer_depth_m * min(max(cell_m, 1.0), 2.0)
     if c.spill_m - c.floor_m < shallow and (cell_m <= s.fine_cell_m or c.signs["pool_m2"] < s.coarse_wide_m2):
         return "too shallow for this DEM"
-    return _shape(c, s) or _ditch(c, main, cell_m, s) or _woods(c, main, s)
+    return _shape(c, s) or _stream(c, main, cell_m, s) or _ditch(c, main, cell_m, s) or _woods(c, main, s)
 
 
 def _ways(c: Candidate) -> str | None:
@@ -67,6 +67,14 @@ def _shape(c: Candidate, s: SiteSettings) -> str | None:
         (_pit(c, s), "steep sides all round: a dug pond, a pit or a channel, not a wetland basin"),
     )
     return next((why for failed, why in tests if failed), None)
+
+
+def _stream(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSettings) -> str | None:
+    """Where the water leaves by a stream, something dug must lead to it from well inside the pool."""
+    stream = main is not None and main.kind == "natural stream" and main.row.size * cell_m >= s.stream_m
+    if not stream or c.signs["drain_in_pool_m"] >= 0.5 * c.signs["half_width_m"]:
+        return None
+    return "a stream runs out and no ditch leads to it: a valley or its flood plain, not a drained basin"
 
 
 def _pit(c: Candidate, s: SiteSettings) -> bool:
@@ -129,15 +137,28 @@ def _faint(c: Candidate, main: Ditch | None, at: tuple[float, float], s: SiteSet
     faint = main is None or (not main.sure and main.bank_climb_m < s.weak_climb_m)
     deep = below >= (1.5 if drains else 3.0) * s.bed_below_m
     small = c.spill_m - c.floor_m < s.weak_depth_m or c.signs["pool_m2"] < s.weak_area_m2
-    if faint and small and not deep:
+    if faint and small and not deep and not _plain(c, main, below, s):
         return "small, and little says that a drain was dug here"
     return None
+
+
+def _plain(c: Candidate, main: Ditch | None, below: float, s: SiteSettings) -> bool:
+    """Banks of a shallow basin climb little: a straight line cut well below spill and floor is plain all the same."""
+    return (
+        main is not None
+        and main.kind == "ditch"
+        and main.straightness >= s.known_straight
+        and below >= s.bed_below_m
+        and c.signs["cut_depth_m"] >= s.plain_cut_m
+    )
 
 
 def _depth(c: Candidate, main: Ditch | None, below: float, s: SiteSettings) -> str | None:
     """A drain had to be dug deeper than the deepest part of the wetland; a roadside ditch only passes by."""
     beside_road = main is not None and main.kind == "roadside"
-    weak = c.signs["sure_in_pool_m"] <= 0 or main is None or not main.sure or beside_road
+    # climbing banks outrank listing
+    known = main is not None and (main.sure or (main.kind == "ditch" and main.bank_climb_m >= 2 * s.weak_climb_m))
+    weak = c.signs["sure_in_pool_m"] <= 0 or not known or beside_road
     if below < (s.bed_below_m if weak else s.bed_least_m):
         return "no ditch reaches below the floor"
     drains = c.signs["drain_in_pool_m"] >= 0.5 * c.signs["ditch_in_pool_m"] or _crosses(c, s)

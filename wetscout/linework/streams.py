@@ -1,0 +1,158 @@
+"""Where a stream and a ditch were traced as one line: cut apart at the junction, so that each is named for itself."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from wetscout.linework.attributes import Profile, downhill, known_median, straightness
+from wetscout.settings.linework import LineworkSettings
+
+# the end of another line this near makes a junction [m]
+MEETS_M = 6.0
+# no piece is shorter [m]
+PIECE_M = 20.0
+# a short piece is the same stream where its depth differs from the stream's by no more than this share
+ALIKE = 0.3
+
+
+def unevenness(p: Profile, disturbed: NDArray[np.bool_]) -> float:
+    """Spread of the depth along a line (90 % less 10 %) over its median.
+
+    Parameters
+    ----------
+    p : Profile
+    disturbed : bool (n,)
+        Stations beside a road or another line, left out unless they are most.
+
+    Returns
+    -------
+    float
+        NaN where no depth is known.
+    """
+    depth = p.low - p.bed
+    own = depth[~disturbed] if 2 * disturbed.sum() < depth.size else depth
+    seen = own[np.isfinite(own)]
+    if not seen.size:
+        return float("nan")
+    spread = float(np.subtract(*np.percentile(seen, (90.0, 10.0))))
+    return spread / max(known_median(depth), 0.05)
+
+
+def winds(p: Profile, disturbed: NDArray[np.bool_], cell_m: float, settings: LineworkSettings) -> bool:
+    """Whether a line is long, winds all the way and is as deep at one place as at another: a stream.
+
+    Parameters
+    ----------
+    p : Profile
+    disturbed : bool (n,)
+    cell_m : float
+        [m].
+    settings : LineworkSettings
+
+    Returns
+    -------
+    bool
+    """
+    length = _length(p, cell_m)
+    if length < settings.winding_length_m:
+        return False
+    straight, uneven = straightness(p.points, cell_m), unevenness(p, disturbed)
+    wanders = length >= settings.winding_sure_m and straight <= settings.wander_straight
+    return (straight <= settings.winding_straight and uneven <= settings.winding_uneven) or (
+        wanders and uneven <= settings.wander_uneven
+    )
+
+
+def cut_apart(
+    profiles: Sequence[Profile], disturbed: Sequence[NDArray[np.bool_]], cell_m: float, settings: LineworkSettings
+) -> list[list[tuple[Profile, bool]]]:
+    """Each line as it is, or as the pieces that are stream and those that are not.
+
+    Parameters
+    ----------
+    profiles : sequence of Profile
+    disturbed : sequence of bool (n,)
+    cell_m : float
+        [m].
+    settings : LineworkSettings
+
+    Returns
+    -------
+    list of list of (Profile, bool)
+        Pieces of one line, which share no station, and whether they are stream.
+    """
+    ends = _ends(profiles)
+    out = []
+    for i, (p, near) in enumerate(zip(profiles, disturbed, strict=True)):
+        at = [0, *_junctions(p, ends, i, cell_m), p.bed.size]
+        parts = [slice(a, b) for a, b in pairwise(at)]
+        stream = _stream_parts(p, near, parts, cell_m, settings) if len(parts) > 1 else [False]
+        if all(stream) or not any(stream):
+            out.append([(p, all(stream) or winds(p, near, cell_m, settings))])
+            continue
+        first = [k for k in range(len(parts)) if k == 0 or stream[k] != stream[k - 1]]
+        bounds = [*(parts[k].start for k in first), p.bed.size]
+        pieces = [downhill(_part(p, slice(a, b)), cell_m) for a, b in pairwise(bounds)]
+        out.append([(q, stream[k]) for q, k in zip(pieces, first, strict=True)])
+    return out
+
+
+def _ends(profiles: Sequence[Profile]) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """First and last station of every line, and whose they are."""
+    if not profiles:
+        return np.empty((0, 2)), np.empty(0, dtype=np.int64)
+    return np.concatenate([p.points[[0, -1]] for p in profiles]), np.repeat(np.arange(len(profiles)), 2)
+
+
+def _junctions(p: Profile, ends: tuple[NDArray[np.float64], NDArray[np.int64]], own: int, cell_m: float) -> list[int]:
+    """Stations at which the end of another line meets this one, the ends of this one left out."""
+    points, owner = ends
+    others = points[owner != own]
+    if not others.size:
+        return []
+    far, at = cKDTree(p.points).query(others, distance_upper_bound=MEETS_M / cell_m)
+    found: list[int] = []
+    least = PIECE_M / cell_m
+    for k in sorted(int(a) for a in at[np.isfinite(far)]):
+        if k - (found[-1] if found else 0) >= least and p.bed.size - k >= least:
+            found.append(k)
+    return found
+
+
+def _stream_parts(
+    p: Profile, near: NDArray[np.bool_], parts: list[slice], cell_m: float, settings: LineworkSettings
+) -> list[bool]:
+    """Which pieces are stream: those that wind and are even, and short ones as deep as these."""
+    pieces = [_part(p, s) for s in parts]
+    sure = [winds(q, near[s], cell_m, settings) for q, s in zip(pieces, parts, strict=True)]
+    if not any(sure):
+        return sure
+    deep = known_median(np.concatenate([q.low - q.bed for q, s in zip(pieces, sure, strict=True) if s]))
+    out = []
+    for q, s, known in zip(pieces, parts, sure, strict=True):
+        alike = abs(known_median(q.low - q.bed) / max(deep, 0.05) - 1.0) <= ALIKE
+        out.append(known or (alike and unevenness(q, near[s]) <= settings.winding_uneven))
+    first, last = out.index(True), len(out) - out[::-1].index(True)
+    return [first <= k < last for k in range(len(out))]
+
+
+def _part(p: Profile, s: slice) -> Profile:
+    return replace(
+        p,
+        points=p.points[s],
+        bed=p.bed[s],
+        left=p.left[s],
+        right=p.right[s],
+        half_left=p.half_left[s],
+        half_right=p.half_right[s],
+    )
+
+
+def _length(p: Profile, cell_m: float) -> float:
+    return float(np.hypot(*np.diff(p.points, axis=0).T).sum() * cell_m)
