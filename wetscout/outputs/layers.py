@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Iterable, Mapping, Sequence
+from functools import lru_cache
 from typing import Any
 
 import geopandas as gpd
@@ -44,6 +45,10 @@ def to_layers(screen: Screen, us_units: bool = False) -> dict[str, pd.DataFrame]
     crs = plane_crs(grid)
     sites = sorted(screen.sites, key=lambda site: site.site_id)
     plugs = sorted((plug for site in sites for plug in site.plugs), key=lambda plug: (plug.site_id, plug.order))
+    basins = sorted(screen.basins, key=_basin_key)
+    drawn = [_basin(basin, grid) for basin in basins]
+    # what is turned down is a basin too, most often of the same cells: outlines of large pools are drawn once
+    outlines = {id(basin.pool): row["geometry"] for basin, row in zip(basins, drawn, strict=True)}
     rows: dict[str, list[Row]] = {
         "sites": [_site(site, grid, crs) for site in sites],
         "plugs": [_plug(plug, grid) for plug in plugs],
@@ -51,8 +56,8 @@ def to_layers(screen: Screen, us_units: bool = False) -> dict[str, pd.DataFrame]
         "ditches": _ditches(screen.linework, plugs, grid),
         "head_cuts": along.step_rows(screen.linework, grid),
         "embankments": [_embankment(item, grid) for item in _by_number(screen.linework.embankments, "embankment_id")],
-        "basins": [_basin(basin, grid) for basin in sorted(screen.basins, key=_basin_key)],
-        "not_offered": [_turned_down(basin, grid) for basin in sorted(screen.not_offered, key=_basin_key)],
+        "basins": drawn,
+        "not_offered": [_turned_down(basin, grid, outlines) for basin in sorted(screen.not_offered, key=_basin_key)],
         "catchments": [_catchment(site, grid) for site in sites if site.catchment is not None],
         "levels": [row for site in sites for row in _levels(site)],
         "chains": [row for chain in screen.chains for row in along.chain_rows(chain)],
@@ -190,8 +195,14 @@ def _lon_lat(
         x, y = inside.x, inside.y
     else:
         return None, None
-    lon, lat = pyproj.Transformer.from_crs(crs, 4326, always_xy=True).transform(x, y)
+    lon, lat = _to_wgs84(crs).transform(x, y)
     return (float(lon), float(lat)) if math.isfinite(lon) and math.isfinite(lat) else (None, None)
+
+
+@lru_cache(maxsize=4)
+def _to_wgs84(crs: pyproj.CRS) -> pyproj.Transformer:
+    """Kept: looking it up takes some milliseconds, and there are hundreds of sites."""
+    return pyproj.Transformer.from_crs(crs, 4326, always_xy=True)
 
 
 def _plug(plug: Plug, grid: Grid) -> Row:
@@ -268,9 +279,11 @@ def _basin(basin: Basin, grid: Grid) -> Row:
     return _open(basin.values) | {"basin_id": basin.basin_id, "geometry": shapes.outline(basin.pool, grid)}
 
 
-def _turned_down(basin: Basin, grid: Grid) -> Row:
+def _turned_down(basin: Basin, grid: Grid, outlines: Mapping[int, shapely.MultiPolygon]) -> Row:
     reason = basin.reason or basin.values.get("reason")
-    return {"basin_id": basin.basin_id, "reason": reason, "geometry": shapes.outline(basin.pool, grid)}
+    known = outlines.get(id(basin.pool))
+    geometry = shapes.outline(basin.pool, grid) if known is None else known
+    return {"basin_id": basin.basin_id, "reason": reason, "geometry": geometry}
 
 
 def _catchment(site: Site, grid: Grid) -> Row:
