@@ -151,6 +151,8 @@ def test_woods_alone_turn_nothing_down():
         ({"rough_ground": 1.0}, {"kind": "roadside"}, 1.0, "woods"),
         ({"rough_ground": 1.0}, {"bank_climb_m": 0.1}, 1.0, "woods"),
         ({"rough_ground": 1.0, "listed_cuts": 0.5}, {}, 1.0, "woods"),
+        ({"rough_ground": 1.0, "closes": False}, {}, 1.0, "woods"),
+        ({"rough_ground": 1.0, "upstream_m": 200.0}, {"straightness": 0.85}, 1.0, "woods"),
         (
             {"upstream_m": 300.0, "pool_m2": 700.0, "half_width_m": 9.5, "bed_in_pool_m": 99.3, "shore_slope": 0.14},
             {},

@@ -170,14 +170,18 @@ def _depth(c: Candidate, main: Ditch | None, below: float, s: SiteSettings) -> s
 def _woods(c: Candidate, main: Ditch | None, s: SiteSettings) -> str | None:
     """In woods and yards a line must be listed, no roadside, and its banks climb: those of tracks and hedges do not.
 
-    Most of the ways out must run along listed lines, too: plugs on faint ones would be guesses.
+    Most of the ways out must run along listed lines, too, and closing them must close the pool: plugs on faint lines
+    would be guesses. A winding line with water from above is a brook.
     """
+    brook = main is not None and c.upstream_m > s.upstream_m and main.straightness < s.known_straight
     proven = (
         main is not None
         and main.sure
         and main.kind in ("ditch", "straightened stream")
         and main.bank_climb_m >= s.weak_climb_m
         and c.signs["listed_cuts"] > 0.5
+        and c.closes
+        and not brook
     )
     if c.signs["rough_ground"] and not proven:
         return "woods, yards or tracks: rough ground full of faint lines, and none is proven to be a drain"
