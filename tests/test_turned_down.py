@@ -29,6 +29,7 @@ SIGNS = {
     "open_ditches": 1.0,
     "side_slope": 0.05,
     "side_share": 0.5,
+    "side_depth_m": 0.6,
     "listed_cuts": 1.0,
 }
 WAY = np.array([0, 1], dtype=np.int64)
@@ -122,7 +123,14 @@ def test_woods_alone_turn_nothing_down():
         ({"filled_share": 0.5, "open_ditches": 0.0}, {}, 1.0, "earth fills the ditch"),
         ({"side_slope": 0.16, "side_share": 0.1, "half_width_m": 14.0, "pool_m2": 900.0}, {}, 1.0, "steep sides"),
         (
-            {"side_slope": 0.25, "half_width_m": 8.0, "pool_m2": 400.0, "floor_m": 98.5, "bed_in_pool_m": 98.2},
+            {
+                "side_depth_m": 1.5,
+                "side_slope": 0.25,
+                "half_width_m": 8.0,
+                "pool_m2": 400.0,
+                "floor_m": 98.5,
+                "bed_in_pool_m": 98.2,
+            },
             {},
             1.0,
             "steep sides",

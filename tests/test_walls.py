@@ -35,11 +35,13 @@ def round_hollow(power, radius=30.0, deep=1.0):
     ],
 )
 def test_bowls_have_half_of_their_cells_halfway_down(power, share, slope):
-    """Closed forms of h = (r / R)^n, in units of depth over radius."""
+    """Closed forms of h = (r / R)^n, in units of depth over radius; the floor is where a twentieth lies lower."""
     z, pool = round_hollow(power)
-    got_slope, got_share = sides(z, pool, 0.0, 1.0, 1.0)
-    assert got_share == pytest.approx(share, abs=0.02)
-    assert got_slope * 30.0 == pytest.approx(slope, abs=0.05)
+    floor = 0.05 ** (power / 2)
+    got_slope, got_share, depth = sides(z, pool, 1.0, 1.0)
+    assert depth == pytest.approx(1.0 - floor, abs=0.01)
+    assert got_share == pytest.approx(share, abs=0.06)
+    assert got_slope * 30.0 == pytest.approx(slope, abs=0.08)
 
 
 def test_a_pit_has_few_and_steep_ones():
@@ -47,7 +49,12 @@ def test_a_pit_has_few_and_steep_ones():
     y, x = np.mgrid[0:90, 0:90] - 45.0
     r = np.hypot(x, y)
     z = np.maximum(0.0, (r - 12.0) / 3.0).astype(np.float32)
-    slope, share = sides(z, r < 15.0, 0.0, 1.0, 1.0)
+    slope, share, depth = sides(z, r < 15.0, 1.0, 1.0)
+    assert depth == pytest.approx(1.0)
     assert slope == pytest.approx(1 / 3, abs=0.01)
     assert share == pytest.approx((14.25**2 - 12.75**2) / 15.0**2, abs=0.05)
-    assert sides(z, r < 5.0, 0.0, 1.0, 1.0) == (0.0, 0.0)
+    assert sides(z, r < 5.0, 1.0, 1.0) == (0.0, 0.0, 1.0)
+    assert sides(z, r < 0.0, 1.0, 1.0) == (0.0, 0.0, 0.0)
+    # a few low cells, left of a ditch, change nothing
+    z[44:47, 40:50] -= 0.6
+    assert sides(z, r < 15.0, 1.0, 1.0)[1] == pytest.approx(share, abs=0.03)

@@ -231,14 +231,14 @@ class Chooser:
         """Steep halfway down and flat below: dug, or a field levelled between banks."""
         s, (mask, free), (floor, spill) = self.s, masks, levels
         ground = self.surfaces.smooth[box]
-        slope, share = sides(ground, free, floor, spill, self.cell_m)
+        slope, share, depth = sides(ground, free, spill, self.cell_m)
         full = float((spill - ground[free]).mean()) / max(spill - floor, 0.01)
         if full > s.level_full and share < s.level_share:
             return True
         if float(mask.sum()) * self.cell_m**2 >= s.pit_area_m2:
             return False
         half = float(np.sqrt(squared_distance(np.pad(mask, 1)).max())) * self.cell_m
-        bowl = slope * half / max(spill - floor, 0.01)
+        bowl = slope * half / max(depth, 0.01)
         return bool(slope > s.side_slope and bowl > s.side_bowl and share < s.side_share)
 
     def _thin(self, node: int, fit: Mapping[int, Hollow]) -> bool:

@@ -153,7 +153,7 @@ class OpenWays:
     def _mound(self, hollow: Hollow, head: tuple[float, float], up: tuple[float, float]) -> bool:
         """Whether earth wider than a trench stands between the head of a ditch and the pool it points at.
 
-        Sections across the way on from the head: its middle 7 m against the higher of the ground 7-12 m to both sides.
+        Sections across the way on from the head: its middle 7 m against the mean of the ground 7-12 m to both sides.
         The backfill over a pipe is 2-4 m wide, less than half of that.
         """
         s, cell = self.s, self.cell_m
@@ -169,7 +169,7 @@ class OpenWays:
         at = np.stack([row - up[1] * off, col + up[0] * off])
         ground = ndimage.map_coordinates(self.surfaces.smooth, at.reshape(2, -1), order=1, mode="nearest")
         ground = ground.reshape(n, off.size)
-        beside = np.maximum(np.median(ground[:, :6], axis=1), np.median(ground[:, -6:], axis=1))
+        beside = 0.5 * (np.median(ground[:, :6], axis=1) + np.median(ground[:, -6:], axis=1))
         raised = np.median(ground[:, 9:16], axis=1) - beside
         return bool(np.count_nonzero(raised >= s.mound_m) >= _MOUND_M)
 

@@ -44,11 +44,12 @@ def band_slopes(ground, free, low, high, cell_m):
     return out[:n].copy()
 
 
-def sides(ground, free, low_m, high_m, cell_m):
+def sides(ground, free, high_m, cell_m):
     """Slope of a pool's sides halfway down, and how much of it they are.
 
     A bowl has half of its cells between a quarter and three quarters of its depth, whatever its size; a dug pit with a
-    flat floor and steep sides has few there (a cone and a paraboloid: 1/2, plain geometry).
+    flat floor and steep sides has few there (a cone and a paraboloid: 1/2, plain geometry). The floor is the level
+    under which a twentieth lies: what is left of a ditch beside its corridor is no floor.
 
     Parameters
     ----------
@@ -56,18 +57,24 @@ def sides(ground, free, low_m, high_m, cell_m):
         Ground around the pool, calmed [m].
     free : bool (h, w)
         The pool but for ditches and fill.
-    low_m, high_m : float
-        Floor and spill level [m].
+    high_m : float
+        Spill level [m].
     cell_m : float
         Cell size [m].
 
     Returns
     -------
-    slope, share : float
-        Median slope [m/m], 0 without such cells; share of the cells.
+    slope, share, depth : float
+        Median slope [m/m], 0 without such cells; share of the cells; spill level over that floor [m].
     """
+    levels = ground[free]
+    levels = levels[np.isfinite(levels)]
+    if levels.size == 0:
+        return 0.0, 0.0, 0.0
+    k = int(0.05 * levels.size)
+    low_m = float(np.partition(levels, k)[k])
     depth = high_m - low_m
     slopes = band_slopes(ground, free, low_m + 0.25 * depth, low_m + 0.75 * depth, cell_m)
     if slopes.size == 0:
-        return 0.0, 0.0
-    return float(np.median(slopes)), slopes.size / max(int(np.count_nonzero(free)), 1)
+        return 0.0, 0.0, depth
+    return float(np.median(slopes)), slopes.size / levels.size, depth

@@ -46,7 +46,7 @@ class BuriedSettings:
     steep_all_round: float = number(0.1, "-", (0.02, 1.0), "or three quarters of them steeper than this", _TRIAL)
     side_slope: float = number(0.08, "-", (0.03, 1.0), "sides steeper than this halfway down may be dug", _TRIAL)
     side_bowl: float = number(
-        2.0, "-", (1.0, 10.0), "such a slope over depth / half width of a pit; a cone has 1, a paraboloid 1.4", _TRIAL
+        2.4, "-", (1.0, 10.0), "such a slope over depth / half width of a pit; a cone has 1, a paraboloid 1.4", _TRIAL
     )
     side_share: float = number(
         0.3, "-", (0.05, 0.6), "and less of a pit than this lies halfway down; of a bowl it is a half", _TRIAL
@@ -61,7 +61,7 @@ class BuriedSettings:
     plug_near_m: float = number(
         35.0, "m", (0.0, 100.0), "the head of a ditch this near to a hollow may lie behind a plug", _PRACTICE
     )
-    mound_m: float = number(0.08, "m", (0.02, 1.0), "a plug stands this high over the ground beside it", _TRIAL)
+    mound_m: float = number(0.12, "m", (0.02, 1.0), "a plug stands this high over the ground beside it", _TRIAL)
     shown_cut_m: float = number(
         0.15, "m", (0.0, 1.0), "a cut shallower than this at the rim does not show: the drain is covered", _TRIAL
     )

@@ -67,14 +67,14 @@ class SiteSettings:
     # 23 natural hollows of four real DEMs: slope 0.02-0.15, 0.4-1.3 bowls, share 0.27-0.62; a lagoon 0.27, 3.0, 0.24
     side_slope: float = number(0.08, "-", (0.03, 1.0), "sides steeper than this halfway down may be dug", _TRIAL)
     side_bowl: float = number(
-        2.0, "-", (1.0, 10.0), "such a slope over depth / half width of a pit; a cone has 1, a paraboloid 1.4", _TRIAL
+        2.4, "-", (1.0, 10.0), "such a slope over depth / half width of a pit; a cone has 1, a paraboloid 1.4", _TRIAL
     )
     side_share: float = number(
         0.3, "-", (0.05, 0.6), "and less of a pit than this lies halfway down; of a bowl it is a half", _TRIAL
     )
     side_area_m2: float = number(5000.0, "m2", (100.0, 1e6), "larger pools are not told by their sides", _TRIAL)
-    side_steep: float = number(0.2, "-", (0.05, 1.0), "sides this steep are dug in a pool deeper than", _TRIAL)
-    side_deep: float = number(0.15, "-", (0.02, 1.0), "this share of its half width", _TRIAL)
+    side_steep: float = number(0.18, "-", (0.05, 1.0), "sides this steep are dug in a pool deeper than", _TRIAL)
+    side_deep: float = number(0.1, "-", (0.02, 1.0), "this share of its half width", _TRIAL)
     unheld_m: float = number(
         60.0, "m", (20.0, 500.0), "longest shore held by a road strip alone where no drain enters", _TRIAL
     )

@@ -170,7 +170,7 @@ class Finder:
         row = self.tree.table.iloc[node]
         signs = {
             **self._signs(window, spill, inside),
-            **self._sides(window, float(m.floor[node]), spill),
+            **self._sides(window, spill),
             "cut_depth_m": spill - min(cut.bed_m for cut in cuts) if cuts else 0.0,
             "witness_m": float(m.witness[node]),
             **self.fills.signs(cuts, spill),
@@ -247,13 +247,13 @@ class Finder:
         at = self.network.by_id.get(c.cuts[0].ditch_id) if c.cuts and c.cuts[0].ditch_id is not None else None
         return reason_against(c, None if at is None else self.network.ditches[at], self.cell_m, self.s)
 
-    def _sides(self, window: Window, floor: float, spill: float) -> dict[str, float]:
+    def _sides(self, window: Window, spill: float) -> dict[str, float]:
         """How steep the undug sides are halfway down, and how much of the pool they are."""
         h, w = window.pool.shape
         box = (slice(window.row0, window.row0 + h), slice(window.col0, window.col0 + w))
         free = window.pool & ((window.corridor & (CUT | FILL | SPOIL)) == 0)
-        slope, share = sides(self.surfaces.smooth[box], free, floor, spill, self.cell_m)
-        return {"side_slope": slope, "side_share": share}
+        slope, share, depth = sides(self.surfaces.smooth[box], free, spill, self.cell_m)
+        return {"side_slope": slope, "side_share": share, "side_depth_m": depth}
 
     def _shore_slope(self, window: Window) -> float:
         """Upper quartile slope of undug ground within 3 m inside the shore: steep for pits, gentle for basins."""

@@ -83,13 +83,12 @@ def _pit(c: Candidate, s: SiteSettings) -> bool:
     Large hollows between knolls have flat floors and steep shores of their own. Where a pool spreads over the edge of a
     pit its shore is flat; halfway down it is as steep as it was dug.
     """
-    slope, depth = c.signs["shore_slope"], c.spill_m - c.floor_m
-    flat = c.signs["half_width_m"] / max(depth, 0.01)
-    bowl = slope * flat
+    slope, half = c.signs["shore_slope"], c.signs["half_width_m"]
+    bowl = slope * half / max(c.spill_m - c.floor_m, 0.01)
     below = c.floor_m - c.signs["bed_in_pool_m"]
-    side = c.signs["side_slope"]
-    boxed = side > s.side_slope and side * flat > s.side_bowl and c.signs["side_share"] < s.side_share
-    if c.signs["pool_m2"] < s.side_area_m2 and (boxed or (side > s.side_steep and flat < 1.0 / s.side_deep)):
+    side, depth = c.signs["side_slope"], c.signs["side_depth_m"]
+    boxed = side > s.side_slope and side * half > s.side_bowl * depth and c.signs["side_share"] < s.side_share
+    if c.signs["pool_m2"] < s.side_area_m2 and (boxed or (side > s.side_steep and depth > s.side_deep * half)):
         return True
     return bool(
         slope > s.pit_slope
