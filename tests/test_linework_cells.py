@@ -109,7 +109,7 @@ def test_skeleton_agrees_with_scikit_image():
     rng = np.random.default_rng(6)
     mask = ndimage.binary_opening(ndimage.gaussian_filter(rng.normal(size=(80, 90)), 3) > 0, iterations=2)
     keys = np.flatnonzero(mask)
-    alive = skeleton.skeleton(skeleton.neighbour_table(keys, mask.shape[1]))
+    alive = skeleton.skeleton(trace.neighbours(keys, mask.shape[1]))
     got = np.zeros(mask.size, dtype=bool)
     got[keys[alive]] = True
     got = got.reshape(mask.shape)
@@ -127,7 +127,7 @@ def test_components_match_scipy():
 
     mask = np.random.default_rng(7).random((50, 60)) < 0.35
     keys = np.flatnonzero(mask)
-    label = skeleton.components(skeleton.neighbour_table(keys, 60))
+    label = skeleton.components(trace.neighbours(keys, 60))
     want, n = ndimage.label(mask, structure=np.ones((3, 3)))
     assert np.unique(label).size == n
     pairs = np.unique(np.column_stack((label, want.ravel()[keys])), axis=0)
@@ -135,7 +135,7 @@ def test_components_match_scipy():
 
 
 def test_neighbours_do_not_wrap_round_the_sides():
-    table = skeleton.neighbour_table(np.array([4, 5], dtype=np.int64), 5)
+    table = trace.neighbours(np.array([4, 5], dtype=np.int64), 5)
     assert (table == -1).all()
     assert set(trace.thicken(np.array([5], dtype=np.int64), 5).tolist()) == {0, 1, 5, 6, 10, 11}
 

@@ -1,6 +1,9 @@
 """Screen an invented mosaic of many cells and tell time and memory; the run is ended when it passes a limit.
 
     python tests/benchmarks/whole_run.py --side 4000 --limit 2048 --folder /some/disk
+    python tests/benchmarks/whole_run.py --side 16000 --limit 2048 --folder /some/disk --twice
+
+With --twice it runs with two random tile sizes and 1 and 2 workers, and both files must have the same digest.
 
 The ground is one invented landscape and its mirror images side by side, so heights go on without a step, as a VRT.
 Memory is the sum of PSS over the process tree ten times a second: own pages, and pages of mapped files.
@@ -10,7 +13,6 @@ from __future__ import annotations
 
 import argparse
 import json
-import os
 import subprocess
 import sys
 import time
@@ -133,27 +135,44 @@ def main() -> None:
     ask.add_argument("--tile", type=int, default=2048)
     ask.add_argument("--workers", type=int, default=2)
     ask.add_argument("--limit", type=int, default=0, help="most memory [MB], 0 none")
+    ask.add_argument("--twice", action="store_true", help="with two tile sizes; compare the files")
     ask.add_argument("--kind", default="everything")
     ask.add_argument("--seed", type=int, default=7)
     ask.add_argument("--folder", type=Path, required=True)
     given = ask.parse_args()
     dem = mosaic(given.folder, given.side, given.kind, given.seed)
-    out, trace = given.folder / f"out-{given.side}.gpkg", given.folder / "stage.txt"
+    runs = [(given.tile, given.workers)]
+    if given.twice:
+        tiles = np.random.default_rng().integers(300, 3000, 2).tolist()
+        runs = [(tiles[0], 1), (tiles[1], 2)]
+    marks = []
+    for tile, workers in runs:
+        print(f"{given.side} x {given.side} cells, tiles of {tile}, {workers} worker(s)")
+        marks.append(run(dem, given.folder, (given.side, tile, workers), given.limit * MB))
+    if len(set(marks)) > 1:
+        raise SystemExit(f"the runs differ: {marks}")
+
+
+def run(dem: Path, folder: Path, size: tuple[int, int, int], limit: int) -> str:
+    """One run: prints what it took, gives the digest of its file."""
+    from wetscout.io.geopackage_read import digest
+
+    side, tile, workers = size
+    out, trace = folder / f"out-{side}.gpkg", folder / "stage.txt"
     trace.unlink(missing_ok=True)
     told: dict[str, list[float]] = {}
     begin = time.perf_counter()
-    command = [sys.executable, "-c", CHILD, str(dem), str(out), str(given.tile), str(given.workers), str(trace)]
+    command = [sys.executable, "-c", CHILD, str(dem), str(out), str(tile), str(workers), str(trace)]
     process = subprocess.Popen(command, text=True)
-    most, own = stages(process, told, given.limit * MB)
+    most, own = stages(process, told, limit)
     wall = time.perf_counter() - begin
-    usage = os.wait4(process.pid, os.WNOHANG) if process.returncode is None else None
     if process.returncode:
-        raise SystemExit(f"the run failed with {process.returncode} {usage or ''}")
-    cells = given.side**2
+        raise SystemExit(f"the run failed with {process.returncode}")
     for stage, (at, all_, mine) in told.items():
         print(f"{at:8.1f} s  {all_ / MB:7.0f} MB, no file {mine / MB:7.0f} MB  {stage}")
-    print(json.dumps({"cells": cells, "seconds": round(wall, 1), "cells_per_s": round(cells / wall),
+    print(json.dumps({"cells": side**2, "seconds": round(wall, 1), "cells_per_s": round(side**2 / wall),
                       "peak_mb": round(most / MB), "peak_no_file_mb": round(own / MB)}))  # fmt: skip
+    return digest(out)
 
 
 if __name__ == "__main__":

@@ -56,17 +56,17 @@ _NEAR_CELLS = large.SMALL_BYTES // 4
 # then memory holds pages of them, two tiles and strips under way, masks, and what is known of lines and sites
 _WORK_BYTES = 400_000_000
 _MASK_BYTES_PER_CELL = 8
-_LINE_BYTES_PER_CELL = 2
+_LINE_BYTES_PER_CELL = 3
 # the result, the temporary file it is written as, and the tiles kept; rasters that lie on disk while the run goes
 _RESULT_BYTES_PER_CELL = 30 + 17
-_RASTER_BYTES_PER_CELL = 70
+_RASTER_BYTES_PER_CELL = 60
 
 
 def _memory(cells: int, per_cell: int) -> int:
     """Peak of a way that takes so many bytes a cell while everything is in memory."""
     if cells < _NEAR_CELLS:
         return _PROGRAM_BYTES + per_cell * cells
-    masks = _MASK_BYTES_PER_CELL * min(cells, 4 * _NEAR_CELLS)
+    masks = _MASK_BYTES_PER_CELL * cells if cells < 4 * _NEAR_CELLS else 0
     return _PROGRAM_BYTES + large.KEPT_BYTES + _WORK_BYTES + masks + _LINE_BYTES_PER_CELL * cells
 
 

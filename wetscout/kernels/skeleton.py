@@ -11,7 +11,7 @@ STEP_C = np.array([0, 1, 1, 1, 0, -1, -1, -1], dtype=np.int64)
 
 
 @njit(nogil=True, cache=True)
-def neighbour_table(keys, cols):
+def neighbour_table(keys, cols, out):
     """Index of each of the eight neighbours of each cell.
 
     Parameters
@@ -20,14 +20,11 @@ def neighbour_table(keys, cols):
         Sorted cell numbers row * cols + col.
     cols : int
         Columns of the whole DEM.
-
-    Returns
-    -------
-    int64 (n, 8)
-        Clockwise from north; -1 where the neighbour is not in the set.
+    out : int32 (n, 8)
+        Written: clockwise from north; -1 where the neighbour is not in the set.
     """
     n = keys.size
-    out = np.full((n, 8), -1, dtype=np.int64)
+    out[:] = -1
     for i in range(n):
         r = keys[i] // cols
         c = keys[i] - r * cols
@@ -40,7 +37,6 @@ def neighbour_table(keys, cols):
             j = np.searchsorted(keys, key)
             if j < n and keys[j] == key:
                 out[i, k] = j
-    return out
 
 
 @njit(nogil=True, cache=True)
@@ -49,7 +45,7 @@ def components(table):
 
     Parameters
     ----------
-    table : int64 (n, 8)
+    table : int32 (n, 8)
 
     Returns
     -------
@@ -83,7 +79,7 @@ def skeleton(table):
 
     Parameters
     ----------
-    table : int64 (n, 8)
+    table : int32 (n, 8)
 
     Returns
     -------
@@ -137,17 +133,17 @@ def links(table, alive):
 
     Parameters
     ----------
-    table : int64 (n, 8)
+    table : int32 (n, 8)
     alive : bool (n,)
 
     Returns
     -------
-    link : int64 (n, 8)
+    link : int32 (n, 8)
         Indices of linked cells, filled from the left, then -1.
     degree : int64 (n,)
     """
     n = table.shape[0]
-    link = np.full((n, 8), -1, dtype=np.int64)
+    link = np.full((n, 8), -1, dtype=np.int32)
     degree = np.zeros(n, dtype=np.int64)
     for i in range(n):
         if not alive[i]:
@@ -172,7 +168,7 @@ def walk_edges(link, degree):
 
     Parameters
     ----------
-    link : int64 (n, 8)
+    link : int32 (n, 8)
     degree : int64 (n,)
 
     Returns
