@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from realground.data import dem
 
 from .cutter import Transplant, transplant
-from .ground import resample
+from .ground import F64, resample
 
 # Closed basins picked on the hillshade by their natural rims: the lowest saddle is open ground, not road fill or a dam,
 # and no building, pond or mapped channel lies in them. Cells (row, col) of the native DEM. Iowa: all are natural.
@@ -33,14 +33,19 @@ class Case:
         """For the report."""
         return f"{self.name} {'native' if self.to_m == 0 else f'{self.to_m:g} m'} seed {self.seed}"
 
-    def make(self) -> Transplant:
-        """Cut the ditches; fine grids get 2.5 cm of noise, native ones carry their own."""
+    def ground(self) -> tuple[F64, float, tuple[tuple[int, int], ...] | None]:
+        """The ground [m], its cell size [m], and cells of the basins to be cut (None: all)."""
         z, cell = dem(self.name)
         only = NATURAL.get(self.name)
         if self.to_m:
             k = round(cell / self.to_m)
             only = tuple((r * k + k // 2, c * k + k // 2) for r, c in only) if only else None
             z, cell = resample(z, cell, self.to_m), self.to_m
+        return z, cell, only
+
+    def make(self) -> Transplant:
+        """Cut the ditches; fine grids get 2.5 cm of noise, native ones carry their own."""
+        z, cell, only = self.ground()
         return transplant(z, cell, self.seed, noise_m=0.025 if self.to_m else 0.0, only=only)
 
 
