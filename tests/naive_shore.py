@@ -30,14 +30,6 @@ def reached_across(start, strip, steps):
     return reached & strip
 
 
-def label_boxes(labels, n):
-    """Windows by scipy."""
-    nowhere = (np.iinfo(np.int64).max, np.iinfo(np.int64).max, 0, 0)
-    found = ndimage.find_objects(labels + 1, max_label=n)
-    boxes = [nowhere if b is None else (b[0].start, b[1].start, b[0].stop, b[1].stop) for b in found]
-    return np.array(boxes, dtype=np.int64).reshape(-1, 4)
-
-
 def rises(ground, ring):
     """Differences of padded ground."""
     padded = np.pad(ground, 1, mode="edge")

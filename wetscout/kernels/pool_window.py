@@ -1,42 +1,9 @@
-"""What the cells of one pool show, in one pass over its window each; and the windows of all labels."""
+"""What the cells of one pool show, in one pass over its window each."""
 
 from __future__ import annotations
 
 import numpy as np
 from numba import njit
-
-
-@njit(nogil=True, cache=True)
-def label_boxes(labels, n):
-    """Windows of the labels 0 to n - 1.
-
-    Parameters
-    ----------
-    labels : int32 (rows, cols)
-        -1 for none.
-    n : int
-
-    Returns
-    -------
-    int64 (n, 4)
-        First row and column, one past the last row and column; far above and 0 where a label has no cell.
-    """
-    rows, cols = labels.shape
-    out = np.empty((n, 4), dtype=np.int64)
-    for k in range(n):
-        out[k, 0] = np.iinfo(np.int64).max
-        out[k, 1] = np.iinfo(np.int64).max
-        out[k, 2] = 0
-        out[k, 3] = 0
-    for r in range(rows):
-        for c in range(cols):
-            k = labels[r, c]
-            if k >= 0:
-                out[k, 0] = min(out[k, 0], r)
-                out[k, 1] = min(out[k, 1], c)
-                out[k, 2] = r + 1
-                out[k, 3] = max(out[k, 3], c + 1)
-    return out
 
 
 @njit(nogil=True, cache=True)
