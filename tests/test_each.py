@@ -8,7 +8,7 @@ import time
 import pytest
 from test_sites import drained_bowl
 
-from wetscout.engine.each import each
+from wetscout.engine.each import BATCH, each
 from wetscout.pipeline import screen_array
 from wetscout.steps.plan import Plan
 
@@ -22,6 +22,11 @@ def test_answers_come_in_the_order_of_the_things(workers):
     found = each(slow, range(8), workers)
     assert [k for k, _ in found] == list(range(8))
     assert len({thread for _, thread in found}) > 1 or workers == 1
+
+
+def test_more_things_than_wait_at_a_time():
+    assert each(lambda k: -k, range(3 * BATCH + 5), 2) == [-k for k in range(3 * BATCH + 5)]
+    assert each(lambda k: k, [], 2) == []
 
 
 @pytest.mark.parametrize("workers", [1, 2])

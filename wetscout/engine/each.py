@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor
+from itertools import islice
 from typing import TypeVar
 
 __all__ = ["each"]
 
+# so many wait at a time: a county has a million hollows, and each that waits takes a kilobyte
+BATCH = 4096
 T = TypeVar("T")
 U = TypeVar("U")
 
@@ -30,5 +33,9 @@ def each(work: Callable[[T], U], things: Iterable[T], workers: int = 1) -> list[
     """
     if workers < 2:
         return [work(thing) for thing in things]
+    rest = iter(things)
+    answers: list[U] = []
     with ThreadPoolExecutor(workers) as pool:
-        return list(pool.map(work, things))
+        while batch := list(islice(rest, BATCH)):
+            answers += pool.map(work, batch)
+    return answers
