@@ -17,7 +17,7 @@ from wetscout.sites.pick import VALLEY, Picker
 from wetscout.sites.rim import unheld_shore
 
 
-def picked(parent, spill, area, volume, against, *, witness=None, closes=None, cut=None):
+def picked(parent, spill, area, volume, against, *, witness=None, closes=None, cut=None, left=None):
     """Run the picker over a made-up tree with floors at 0; `against` maps nodes to reasons."""
     n = len(parent)
     spill = np.array(spill, dtype=float)
@@ -33,6 +33,7 @@ def picked(parent, spill, area, volume, against, *, witness=None, closes=None, c
         whole=~yes,
         looked=yes,
         floor_at=np.zeros((n, 2), dtype=np.int64),
+        left=np.zeros(n) if left is None else np.array(left),
     )
 
     def judge(i):
@@ -79,6 +80,15 @@ def test_a_second_hollow_is_no_sheet():
 def test_a_step_that_is_much_of_the_depth_is_no_sheet():
     # 0.04 m of a basin 0.16 m deep
     assert picked([1, -1], [0.12, 0.16], [1000, 10000], [60, 60 + 40 + 0.02 * 9000], {})[0] == [1]
+
+
+def test_a_basin_that_still_holds_its_water_is_left_for_the_pool_that_lost_its_own():
+    tree = ([1, -1], [0.50, 0.54], [1000, 10000], [250, 600])
+    assert picked(*tree, {}, left=[0.0, 0.5])[0] == [0]
+    assert picked(*tree, {0: "a pit"}, left=[0.0, 0.5])[0] == [1]
+    assert picked(*tree, {}, left=[0.0, 0.3])[0] == [1]
+    # it lost 300 m3, of which the pool inside held 150
+    assert picked(*tree, {}, left=[0.4, 0.5])[0] == [1]
 
 
 def test_below_a_valley_and_below_too_many_openings_it_looks_on():

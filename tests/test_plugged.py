@@ -6,7 +6,7 @@ from test_surfaces import straight_ditch
 
 from wetscout.records import Crossing, Cut, Embankment, Linework, Surfaces
 from wetscout.settings.sites import SiteSettings
-from wetscout.sites.plugged import Fills
+from wetscout.sites.plugged import Fills, runs_open
 
 WAY = np.arange(10, 90, dtype=np.int64)
 CUT = Cut(50, 40, 0.0, 1.0, 99.0, 100.0, 98.8, 1, False, np.full(80, 50, dtype=np.int64), WAY)
@@ -83,3 +83,15 @@ def test_earth_farther_down_is_a_plug_while_the_rim_goes_on():
     """The rim is a flat back of 35 m: earth anywhere on it holds the pool."""
     assert _fills(75, low_from=90).signs((CUT,), 100.0)["filled_share"] == 1.0
     assert _fills(75, low_from=70).signs((CUT,), 100.0)["filled_share"] == 0.0
+
+
+@pytest.mark.parametrize(("sill", "runs"), [(98.9, True), (99.4, True), (99.6, False), (100.1, False)])
+def test_a_ditch_that_lies_open_is_not_plugged(sill, runs):
+    # floor 98.9 within a rim at 100.1, a ditch through it whose bed has a sill; spill 100, today 98.9
+    ground = np.full((100, 100), 100.1, dtype=np.float32)
+    pool = np.zeros((100, 100), dtype=bool)
+    pool[40:60, 10:30] = True
+    ground[pool] = ground[50, 10:90] = 98.9
+    ground[50, 40:50] = sill
+    ground[0] = ground[-1] = 101.0
+    assert runs_open(ground, pool, (50, 20), (100.0, 98.9), 40) is runs

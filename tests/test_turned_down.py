@@ -30,6 +30,7 @@ SIGNS = {
     "side_slope": 0.05,
     "side_share": 0.5,
     "side_depth_m": 0.6,
+    "bed_at_cut_m": np.nan,
     "listed_cuts": 1.0,
 }
 WAY = np.array([0, 1], dtype=np.int64)
@@ -73,6 +74,10 @@ def test_nothing_speaks_against_a_plain_drained_basin():
         {"shore_slope": 0.24, "half_width_m": 6.5, "pool_m2": 600.0},
         # a wide flat floor between knolls
         {"shore_slope": 0.16},
+        # silt has lifted the bed 0.05 m above a floor 0.6 m deep
+        {"bed_in_pool_m": 99.45},
+        # led under a road at the rim: no ditch is seen in the pool but the one beside the road
+        {"bed_in_pool_m": 99.7, "sure_in_pool_m": 0.0, "bed_at_cut_m": 99.38, "cuts": (replace(CUT, under_road=True),)},
         # shallow beside a passing ditch
         {"floor_m": 99.84, "today_m": 99.86, "upstream_m": 300.0},
     ],
@@ -153,7 +158,8 @@ def test_woods_alone_turn_nothing_down():
             "little says",
         ),
         ({"drain_in_pool_m": 10.0}, {"kind": "natural stream"}, 100.0, "a stream runs out"),
-        ({"bed_in_pool_m": 99.42}, {}, 1.0, "below the floor"),
+        ({"floor_m": 99.7, "today_m": 99.75, "bed_in_pool_m": 99.72}, {}, 1.0, "below the floor"),
+        ({"bed_in_pool_m": 99.42}, {"kind": "roadside"}, 1.0, "below the floor"),
         ({"bed_in_pool_m": 99.38, "sure_in_pool_m": 0.0}, {}, 1.0, "below the floor"),
         ({"floor_m": 99.7, "today_m": 99.75, "drain_in_pool_m": 0.0}, {"kind": "roadside"}, 1.0, "beside the road"),
         ({"rough_ground": 1.0}, {"kind": "roadside"}, 1.0, "woods"),

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
@@ -12,8 +11,9 @@ from scipy import ndimage
 from scipy.spatial import cKDTree
 
 from wetscout.kernels import lines as kernel
+from wetscout.linework.bends import bend_ends, into_trenches, off_the_edge
 from wetscout.linework.shape import sections_of
-from wetscout.linework.under_roads import Roads, across_roads
+from wetscout.linework.under_roads import OpenEnd, Roads, across_roads
 from wetscout.records import Crossing, Ditch, Embankment
 from wetscout.settings.linework import LineworkSettings
 
@@ -33,28 +33,6 @@ CREST_M = 3.0
 END_BED_M = 8.0
 # two proposals with both ends this near are one
 SAME_M = 6.0
-
-
-@dataclass(frozen=True)
-class OpenEnd:
-    """Free end of a line, drawn back to where its bed leaves the fill.
-
-    Attributes
-    ----------
-    line : int
-        Index of the ditch.
-    at, out : float64 (2,)
-        Place [cells] and unit vector outwards.
-    bed : float
-        [m].
-    sure : bool
-    """
-
-    line: int
-    at: NDArray[np.float64]
-    out: NDArray[np.float64]
-    bed: float
-    sure: bool
 
 
 def fine_bed(z: NDArray[np.float32], ditch: Ditch, cell_m: float) -> NDArray[np.float64]:
@@ -150,6 +128,8 @@ def crossings(
     """
     found: list[Crossing] = []
     open_ends: list[OpenEnd] = []
+    bends: list[OpenEnd] = []
+    roads = Roads(banks, cell_m)
     for i, ditch in enumerate(ditches):
         bed = fine_bed(z, ditch, cell_m)
         if not np.isfinite(bed).any() or bed.size < 4:
@@ -159,11 +139,14 @@ def crossings(
         rise = humps(bed, cell_m, settings.hump_window_m)
         found += _inside(ditch, bed, rise, cell_m, settings)
         open_ends += _open_ends(i, ditch, bed, rise, cell_m, settings)
-    found += _end_to_end(z, open_ends, cell_m, settings)
+        bends += bend_ends(i, ditch, bed, roads)
+    found += _end_to_end(z, open_ends + bends, cell_m, settings)
     found += _end_to_side(z, open_ends, ditches, cell_m, settings)
     found += _end_to_ground(z, open_ends, banks, cell_m, settings)
     fill = partial(_fill_between, z)
-    found += across_roads(open_ends, ditches, Roads(banks, cell_m), found, fill, settings)
+    found += across_roads(open_ends, ditches, roads, found, fill, settings)
+    found += into_trenches(z, bends, roads, settings)
+    found += off_the_edge(found, z.shape, cell_m, settings)
     return _once(found, cell_m)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,13 +12,12 @@ from scipy.spatial import cKDTree
 from wetscout.records import Crossing, Ditch, Embankment
 from wetscout.settings.linework import LineworkSettings
 
-if TYPE_CHECKING:
-    from wetscout.linework.crossings import OpenEnd
-
 # an end lies at the foot of a fill within half its width and this
 FOOT_M = 8.0
 # the way beneath a road makes at least this angle with it: sine of 45 degrees
 ACROSS_SINE = 0.7
+# where a ditch turns along a road, the leg before the bend makes at least this angle with it: sine of 30 degrees
+BEND_SINE = 0.5
 # direction of a road is taken over this length to both sides
 ROAD_RUN_M = 10.0
 # the way passes over the crest at least this near
@@ -27,6 +26,28 @@ CREST_M = 2.5
 SERVED_M = 12.0
 
 Fill = Callable[[NDArray[np.float64], NDArray[np.float64], float], float]
+
+
+@dataclass(frozen=True)
+class OpenEnd:
+    """Free end of a line, drawn back to where its bed leaves the fill.
+
+    Attributes
+    ----------
+    line : int
+        Index of the ditch.
+    at, out : float64 (2,)
+        Place [cells] and unit vector outwards.
+    bed : float
+        [m].
+    sure : bool
+    """
+
+    line: int
+    at: NDArray[np.float64]
+    out: NDArray[np.float64]
+    bed: float
+    sure: bool
 
 
 class Roads:
@@ -74,6 +95,43 @@ class Roads:
             return False
         away, k = self.tree.query(place)
         return bool(away * self.cell_m <= self.half_m[k] + FOOT_M)
+
+    def crossed_by(self, place: NDArray[np.float64], way: NDArray[np.float64]) -> bool:
+        """Whether a direction leads from a place over the nearest crest and not along it.
+
+        Parameters
+        ----------
+        place, way : float64 (2,)
+            Row, column [cells].
+
+        Returns
+        -------
+        bool
+        """
+        if self.empty:
+            return False
+        _, k = self.tree.query(place)
+        size = float(np.hypot(*way))
+        sine = abs(self.way[k][0] * way[1] - self.way[k][1] * way[0]) / max(size, 1e-9)
+        return bool(sine >= BEND_SINE and (self.points[k] - place) @ way > 0)
+
+    def crest_on(self, way: NDArray[np.float64]) -> int | None:
+        """Where a way passes over a crest first.
+
+        Parameters
+        ----------
+        way : float64 (n, 2)
+            Row, column [cells].
+
+        Returns
+        -------
+        int or None
+            Index on the way; None where it passes over none.
+        """
+        if self.empty:
+            return None
+        near = self.tree.query(way)[0] * self.cell_m <= CREST_M
+        return int(np.argmax(near)) if near.any() else None
 
     def across(self, a: NDArray[np.float64], b: NDArray[np.float64]) -> bool:
         """Whether the straight way between two places leads over a crest and not along it.

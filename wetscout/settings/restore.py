@@ -19,7 +19,7 @@ class RestoreSettings:
     across_reach_m: float = number(30.0, "m", (5.0, 60.0), "farthest end of a plug from the ditch", _PRACTICE)
     level_steps: int = number(12, "-", (4, 60), "rows of the stage-area-volume table a site", _PRACTICE)
     earth_per_water: float = number(
-        2.0, "-", (0.1, 100.0), "sites that need more earth per water held than this are not offered", _PRACTICE
+        5.0, "-", (0.1, 100.0), "sites that need more earth per water held than this are not offered", _PRACTICE
     )
     tie_m: float = number(
         0.1, "m", (0.0, 1.0), "a plug ends on ground this much above the spill level, so that water can pass", _PRACTICE

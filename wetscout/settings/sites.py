@@ -29,8 +29,14 @@ class SiteSettings:
         9e6, "m2", (1e6, 1e9), "basins whose window is larger are not judged, only those inside them", _PRACTICE
     )
     lost_share: float = number(0.5, "-", (0.2, 0.9), "share of the depth that must be lost", _TRIAL)
+    left_share: float = number(
+        0.35, "-", (0.0, 1.0), "a basin that still holds more of its water is left for a cut pool inside it", _TRIAL
+    )
+    explained_share: float = number(
+        0.6, "-", (0.0, 1.0), "where that pool accounts for so much of the water the basin lost", _TRIAL
+    )
     lost_min_m: float = number(0.10, "m", (0.05, 0.5), "least level lost", _TRIAL)
-    lost_noise: float = number(2.5, "-", (0.0, 10.0), "least level lost, in multiples of measured noise", _TRIAL)
+    lost_noise: float = number(2.0, "-", (0.0, 10.0), "least level lost, in multiples of measured noise", _TRIAL)
     deep_share: float = number(0.3, "-", (0.1, 0.6), "lowest share of the depth that counts as floor", _TRIAL)
     witness_share: float = number(
         0.6, "-", (0.0, 1.0), "share of the depth that the cautious surface must hold as well", _TRIAL
@@ -86,7 +92,7 @@ class SiteSettings:
     upstream_m: float = number(
         40.0, "m", (10.0, 500.0), "more ditch than this from above: the drain passes through", _PRACTICE
     )
-    offer_depth_m: float = number(0.15, "m", (0.05, 1.0), "shallower basins are not offered", _TRIAL)
+    offer_depth_m: float = number(0.13, "m", (0.05, 1.0), "shallower basins are not offered", _TRIAL)
     half_width_m: float = number(6.0, "m", (2.0, 30.0), "pools nowhere this far from their shore are channels", _TRIAL)
     slim: float = number(20.0, "-", (5.0, 100.0), "area over half width squared of a channel", _TRIAL)
     arm: float = number(26.0, "-", (10.0, 200.0), "area over half width squared of an old river arm", _TRIAL)
@@ -113,6 +119,9 @@ class SiteSettings:
     cut_depth_m: float = number(0.25, "m", (0.05, 1.0), "least depth of the cut below the spill", _TRIAL)
     bed_least_m: float = number(0.0, "m", (-0.2, 0.5), "every line must run this much below the floor", _TRIAL)
     bed_below_m: float = number(0.10, "m", (0.0, 0.5), "a weak line must run this much below the floor", _TRIAL)
+    silt_share: float = number(
+        0.2, "-", (0.0, 0.5), "share of the depth beyond 0.3 m to which silt may lift the bed of a ditch", _TRIAL
+    )
     roadside_depth_m: float = number(
         0.4, "m", (0.0, 2.0), "basins drained by a roadside ditch are offered from this depth on", _TRIAL
     )

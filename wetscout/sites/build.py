@@ -20,6 +20,7 @@ from wetscout.records import (
     SPOIL,
     Candidate,
     Crossing,
+    Cut,
     Ditch,
     Linework,
     Patch,
@@ -33,7 +34,7 @@ from wetscout.sites.cuts import Window, find_cuts
 from wetscout.sites.judge import Measures, lift, measure, too_wide
 from wetscout.sites.network import Network
 from wetscout.sites.pick import Picker
-from wetscout.sites.plugged import Fills
+from wetscout.sites.plugged import Fills, runs_open
 from wetscout.sites.rim import unheld_shore
 from wetscout.sites.setting import Surroundings
 from wetscout.sites.turned_down import reason_against
@@ -106,6 +107,7 @@ class Finder:
         self.cell_m = terrain.grid.cell_m
         self.network = Network(lines.ditches, self.cell_m, 6.0)
         self.around = Surroundings(surfaces, self.network, self.cell_m, around or SurroundingSettings())
+        self.beyond = round(s.search_m / self.cell_m)
         self.fills = Fills(terrain.z, surfaces, lines, self.cell_m, s)
         self.crossing_at = np.array([(c.row.mean(), c.col.mean()) for c in lines.crossings]).reshape(-1, 2)
         self.filled_today = surfaces.today
@@ -173,7 +175,8 @@ class Finder:
             **self._sides(window, spill),
             "cut_depth_m": spill - min(cut.bed_m for cut in cuts) if cuts else 0.0,
             "witness_m": float(m.witness[node]),
-            **self.fills.signs(cuts, spill),
+            "bed_at_cut_m": self._bed_at(cuts),
+            **self._fills(window, cuts, start, (spill, float(m.today[node]))),
         }
         pool_rows, pool_cols = np.flatnonzero(window.pool.any(axis=1)), np.flatnonzero(window.pool.any(axis=0))
         box = (slice(pool_rows[0], pool_rows[-1] + 1), slice(pool_cols[0], pool_cols[-1] + 1))
@@ -196,6 +199,27 @@ class Finder:
             next_at=next_at,
             signs={**signs, **self.around.signs(pool, cuts)},
         )
+
+    def _bed_at(self, cuts: tuple[Cut, ...]) -> float:
+        """Bed of the ditch that the first cut leads to under a road, where it comes nearest [m]."""
+        at = self.network.by_id.get(cuts[0].ditch_id) if cuts and cuts[0].ditch_id is not None else None
+        if at is None or not cuts[0].under_road:
+            return float("nan")
+        ditch = self.network.ditches[at]
+        return float(ditch.bed_m[int(np.argmin(np.hypot(ditch.row - cuts[0].row, ditch.col - cuts[0].col)))])
+
+    def _fills(
+        self, window: Window, cuts: tuple[Cut, ...], start: tuple[int, int], levels: tuple[float, float]
+    ) -> dict[str, float]:
+        """How far the cuts are filled at the rim; not at all where the ground as surveyed lets the water out."""
+        signs = self.fills.signs(cuts, levels[0])
+        h, w = window.pool.shape
+        box = (slice(window.row0, window.row0 + h), slice(window.col0, window.col0 + w))
+        if signs["filled_share"] > 0.0 and runs_open(
+            self.surfaces.smooth[box], window.pool, start, levels, self.beyond
+        ):
+            return {**signs, "filled_share": 0.0}
+        return signs
 
     def _signs(self, window: Window, spill: float, inside: dict[int, np.ndarray]) -> dict[str, float]:
         """What pool, shore and the lines in the pool show."""

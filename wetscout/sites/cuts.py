@@ -184,13 +184,13 @@ def _cut(
     bed = float(np.nanmin(window.today[max(0, r - near) : r + near + 1, max(0, c - near) : c + near + 1]))
     under = _under_road(way, at, window, crossings, max(2, round(20.0 / cell_m)))
     ditch = network.nearest(r + window.row0, c + window.col0, s.near_line_m)
-    if ditch is None and under:
+    if under and (ditch is None or network.stream(ditch)):
         # lines end at the foot of a road: the ditch that is led under it runs a little up or down the way
         step = max(1, round(3.0 / cell_m))
         for ahead in range(step, round(25.0 / cell_m) + 1, step):
             for k in (max(at - ahead, 0), min(at + ahead, rows.size - 1)):
-                if ditch is None:
-                    ditch = network.nearest(rows[k] + window.row0, cols[k] + window.col0, s.near_line_m)
+                if ditch is None or network.stream(ditch):
+                    ditch = network.nearest(rows[k] + window.row0, cols[k] + window.col0, s.near_line_m) or ditch
     d_row, d_col = _direction(rows, cols, at, max(2, round(8.0 / cell_m)))
     return Cut(
         row=r + window.row0,

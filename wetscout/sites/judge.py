@@ -27,6 +27,8 @@ class Measures:
         Large and deep enough.
     floor_at : int64 (n, 2)
         Floor cell outside the corridors.
+    left : float64 (n,)
+        Share of the pool's water that today's ground still holds, 0-1.
     """
 
     spill: F64
@@ -38,6 +40,7 @@ class Measures:
     whole: BOOL
     looked: BOOL
     floor_at: np.ndarray
+    left: F64
 
 
 def lift(noise_m: float, cell_m: float, s: SiteSettings) -> float:
@@ -113,6 +116,7 @@ def measure(
     looked = (spill - floor >= s.min_depth_m - lifted) & (area >= s.min_area_m2) & ~too_wide(tree, cell_m, s)
     today = np.full(n, np.nan)
     witness = np.full(n, np.nan)
+    left = np.full(n, np.nan)
     floor_at = np.column_stack([table["floor_row"], table["floor_col"]]).astype(np.int64)
     for i in np.flatnonzero(looked):
         r0, c0, r1, c1 = (int(v) for v in tree.bbox[i])
@@ -132,6 +136,10 @@ def measure(
         floor[i] = low
         today[i] = float(np.median(filled[0][box][deep]))
         witness[i] = float(np.median(filled[1][box][deep]))
+        held = np.minimum(filled[0][box][free], spill[i]) - natural[free]
+        left[i] = np.maximum(held, 0.0).sum(dtype=np.float64) / max(
+            (spill[i] - natural[free]).sum(dtype=np.float64), 1e-9
+        )
         at = np.flatnonzero(heights.ravel() <= low + 0.01)
         key = heights.ravel()[at]
         k = int(at[np.lexsort((at, key))[0]])
@@ -140,7 +148,7 @@ def measure(
     lost = spill - today
     cut = looked & (lost >= s.lost_share * depth) & (lost >= max(s.lost_min_m, s.lost_noise * noise_m))
     whole = looked & (lost <= np.maximum(max(0.05, 2.0 * noise_m), 0.1 * depth))
-    return Measures(spill + lifted, floor, today, witness + lifted, lost + lifted, cut, whole, looked, floor_at)
+    return Measures(spill + lifted, floor, today, witness + lifted, lost + lifted, cut, whole, looked, floor_at, left)
 
 
 def holds(m: Measures, i: int, s: SiteSettings) -> bool:

@@ -28,6 +28,7 @@ class Network:
         self.cell_m = cell_m
         self.by_id = {d.ditch_id: i for i, d in enumerate(ditches)}
         self.sure = np.array([d.sure for d in ditches], dtype=np.bool_)
+        self.streams = np.array([d.kind == "natural stream" for d in ditches], dtype=np.bool_)
         self.row: F64 = np.concatenate([d.row for d in ditches]) if ditches else np.empty(0)
         self.col: F64 = np.concatenate([d.col for d in ditches]) if ditches else np.empty(0)
         sizes = [d.row.size for d in ditches]
@@ -79,12 +80,29 @@ class Network:
         near = np.array(self.tree.query_ball_point([row, col], reach_m / self.cell_m), dtype=np.int64)
         if not near.size:
             return None
+        # no rim is cut by a natural stream: nothing is filled along one
+        dug = ~self.streams[self.index[near]]
+        near = near[dug] if dug.any() else near
         sure = self.sure[self.index[near]]
         near = near[sure] if sure.any() else near
         gaps = np.hypot(self.row[near] - row, self.col[near] - col)
         # those that may round to the least gap
         least = np.flatnonzero(gaps <= gaps.min() + 0.002)
         return min((round(float(gaps[k]), 3), int(self.index[near[k]])) for k in least)[1]
+
+    def stream(self, i: int | None) -> bool:
+        """Whether a line is a natural stream.
+
+        Parameters
+        ----------
+        i : int or None
+            Index of the ditch.
+
+        Returns
+        -------
+        bool
+        """
+        return i is not None and self.ditches[i].kind == "natural stream"
 
     def stations_in(self, mask: np.ndarray, row0: int, col0: int) -> dict[int, np.ndarray]:
         """Stations of each ditch that lie on set cells of a window.

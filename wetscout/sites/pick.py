@@ -89,6 +89,12 @@ class Picker:
             offers, against = self._inside(inner, [])
             if offers:
                 return offers, against
+        inner = self._cut_below(i) if self.m.left[i] > self.s.left_share else []
+        if inner and self._lost(inner) >= self.s.explained_share * self._lost([i]):
+            # much of its water still stands today, and what is lost was lost from pools inside it
+            offers, against = self._inside(inner, [])
+            if offers:
+                return offers, against
         candidate, reason = self.judge(i)
         depth = self.m.spill[i] - self.m.floor[i]
         lower = lower_nodes(self.tree, self.m, i, self.children, max(0.05, 0.15 * depth))
@@ -100,6 +106,11 @@ class Picker:
         if reason is None:
             return [candidate], []
         return self._inside(lower, [(i, reason)])
+
+    def _lost(self, nodes: list[int]) -> float:
+        """Water that basins held and today's ground does not [m3]."""
+        volume = self.tree.table["volume_m3"].to_numpy()
+        return float(sum((1.0 - self.m.left[k]) * volume[k] for k in nodes))
 
     def _cut_below(self, i: int) -> list[int]:
         return lower_nodes(self.tree, self.m, i, self.children, 0.0)

@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from wetscout.records import F32, F64, Crossing, Cut, Linework, Surfaces
+from wetscout.kernels.route import way_out
+from wetscout.records import BOOL, F32, F64, Crossing, Cut, Linework, Surfaces
 from wetscout.settings.sites import SiteSettings
 
 I64 = NDArray[np.int64]
@@ -147,6 +148,33 @@ class Fills:
         place = far + np.array([row, col])
         at_border = ((place < 3.0) | (place > size - 4.0)).any(axis=1)
         return bool((in_line & ((np.abs(along) * self.cell_m > BERM_M) | at_border)).any())
+
+
+def runs_open(ground: F32, pool: BOOL, start: tuple[int, int], levels: tuple[float, float], beyond: int) -> bool:
+    """Whether water over a basin's floor gets out over the ground as surveyed, no fill opened.
+
+    A way under guessed fill may lead past a ditch that lies open beside it (through its spoil, or to a second ditch).
+
+    Parameters
+    ----------
+    ground : float32 (h, w)
+        The DEM, calmed [m].
+    pool : bool (h, w)
+    start : (int, int)
+        Floor cell.
+    levels : (float, float)
+        Spill level, and the level at which water leaves where fill is opened [m].
+    beyond : int
+        How far the water must get from the pool [cells].
+
+    Returns
+    -------
+    bool
+        It leaves by half or more of the way down from the spill to today's level.
+    """
+    rows, cols, _, _, _ = way_out(ground, pool, start[0], start[1], beyond)
+    level = float(ground[rows, cols].max())
+    return bool(level <= 0.5 * (levels[0] + levels[1]))
 
 
 def _given(crossings: Sequence[Crossing]) -> list[Crossing]:

@@ -5,6 +5,9 @@ from __future__ import annotations
 from wetscout.records import Candidate, Ditch
 from wetscout.settings.sites import SiteSettings
 
+# basins deeper than this stay drained in the main where silt has lifted the bed a little above the floor [m]
+SILTED_FROM_M = 0.3
+
 
 def reason_against(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSettings) -> str | None:
     """The first test a candidate fails, in words.
@@ -106,7 +109,7 @@ def _ditch(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSettings) -> 
     if c.signs["unheld_m"] > (s.unheld_most_m if drains else s.unheld_m):
         return "held by a road strip or a channel only: the ground behind it lies lower"
     below = c.floor_m - c.signs["bed_in_pool_m"]
-    why = _faint(c, main, (below, cell_m), s) or _depth(c, main, below + 0.1 * coarse, s)
+    why = _faint(c, main, (below, cell_m), s) or _depth(c, main, (below + 0.1 * coarse, 0.1 * coarse), s)
     if why or c.upstream_m <= s.upstream_m:
         return why
     return _passing(c, c.spill_m - c.floor_m, below + 0.1 * coarse, s)
@@ -152,13 +155,22 @@ def _plain(c: Candidate, main: Ditch | None, below: float, s: SiteSettings) -> b
     )
 
 
-def _depth(c: Candidate, main: Ditch | None, below: float, s: SiteSettings) -> str | None:
+def _depth(c: Candidate, main: Ditch | None, at: tuple[float, float], s: SiteSettings) -> str | None:
     """A drain had to be dug deeper than the deepest part of the wetland; a roadside ditch only passes by."""
+    below, coarse_m = at
     beside_road = main is not None and main.kind == "roadside"
     # climbing banks outrank listing
     known = main is not None and (main.sure or (main.kind == "ditch" and main.bank_climb_m >= 2 * s.weak_climb_m))
-    weak = c.signs["sure_in_pool_m"] <= 0 or not known or beside_road
-    if below < (s.bed_below_m if weak else s.bed_least_m):
+    dug = main is not None and main.kind in ("ditch", "straightened stream")
+    # a ditch led under a road at the rim need not be seen in the pool
+    led = dug and bool(c.cuts and c.cuts[0].under_road)
+    weak = (c.signs["sure_in_pool_m"] <= 0 and not led) or not known or beside_road
+    if led:
+        below = max(below, c.floor_m - c.signs["bed_at_cut_m"] + coarse_m)
+    least = s.bed_below_m if weak else s.bed_least_m
+    if dug:
+        least -= s.silt_share * max(0.0, c.spill_m - c.floor_m - SILTED_FROM_M)
+    if below < least:
         return "no ditch reaches below the floor"
     drains = c.signs["drain_in_pool_m"] >= 0.5 * c.signs["ditch_in_pool_m"] or _crosses(c, s)
     if beside_road and not drains and c.spill_m - c.floor_m < s.roadside_depth_m:

@@ -110,7 +110,7 @@ def paint_corridors(
     Returns
     -------
     uint8 (rows, cols)
-        Bits CUT, ROADSIDE (also cut, beside a road), FILL (road fill), UNSURE (only an unsure line), SPOIL.
+        Bits CUT, ROADSIDE (also cut, beside or in road fill), FILL (road fill), UNSURE (only an unsure line), SPOIL.
     """
     mask = large.zeros(z.shape, np.uint8)
     for ditch in ditches:
@@ -131,13 +131,17 @@ def paint_corridors(
 
 
 def _together(mask: U8, fill: U8) -> U8:
-    """Cuts with small gaps closed, and the fill beside them: a road's does not reach into the ditch at its foot."""
+    """Cuts with small gaps closed, and the fill beside them: a road's does not reach into the ditch at its foot.
+
+    The side of that ditch runs up the fill: where both meet it is as beside a road, whatever the ditch is called.
+    """
     out = large.empty(mask.shape, np.uint8)
     for own, read, inner in large.strips((mask.shape[0], mask.shape[1]), 2):
         cut = (mask[read] & CUT) > 0
         part, free = mask[own].copy(), ~cut[inner]
         road = fill[own] * free
         part |= road
+        part[(fill[own] > 0) & ~free] |= ROADSIDE
         closed = ndimage.binary_closing(cut, structure=np.ones((3, 3), dtype=bool))[inner]
         part[closed & free & (road == 0)] |= CUT
         out[own] = part
