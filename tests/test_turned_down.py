@@ -92,6 +92,10 @@ def test_a_straight_cut_well_below_a_shallow_basin_is_plain_without_climbing_ban
     assert reason_against(shallow, faint, 1.0, SiteSettings()) is None
 
 
+def test_a_long_swale_with_flat_shores_and_a_ditch_through_its_end_is_no_river_arm():
+    assert reason_against(basin(half_width_m=12.0, drain_in_pool_m=180.0), ditch(), 1.0, SiteSettings()) is None
+
+
 def test_climbing_banks_outrank_listing():
     beside = basin(bed_in_pool_m=99.38)
     assert reason_against(beside, ditch(sure=False, bank_climb_m=0.7), 1.0, SiteSettings()) is None
@@ -116,8 +120,9 @@ def test_woods_alone_turn_nothing_down():
         ({"cuts": (replace(CUT, ditch_id=None),)}, {}, 1.0, "road fill only"),
         ({"pool_m2": 500.0}, {}, 2.0, "too small for this cell size"),
         ({"floor_m": 99.9, "today_m": 99.95}, {}, 1.0, "too shallow"),
-        ({"half_width_m": 12.0, "drain_in_pool_m": 3.0}, {}, 1.0, "old river arm"),
-        ({"half_width_m": 12.0, "drain_in_pool_m": 180.0}, {}, 1.0, "old river arm"),
+        ({"half_width_m": 12.0, "drain_in_pool_m": 3.0}, {"bank_climb_m": 0.3}, 1.0, "old river arm"),
+        ({"half_width_m": 12.0, "drain_in_pool_m": 180.0}, {"straightness": 0.9}, 1.0, "old river arm"),
+        ({"half_width_m": 12.0, "drain_in_pool_m": 180.0, "shore_slope": 0.1}, {}, 1.0, "old river arm"),
         ({"half_width_m": 5.0, "pool_m2": 400.0}, {}, 1.0, "a channel"),
         ({"dug_share": 0.7, "pool_m2": 12000.0}, {}, 1.0, "a channel"),
         ({"today_m": 99.3}, {}, 1.0, "dug out"),

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 from scipy.spatial import cKDTree
 
+from .ground_more import MORE
 from .texture import cells_of, spectral
 
 Grid = NDArray[np.float64]
@@ -235,10 +236,11 @@ def add_stream(rng: Generator, z: Grid, levee: bool) -> Natural:
 
 
 def natural_ground(rng: Generator, kind: str, n: int) -> Natural:
-    """Ground of a kind: `knolls`, `crevasse`, `till`, `lakeplain`, `floodplain`, `slope`."""
+    """Ground of a kind: `knolls`, `crevasse`, `till`, `lakeplain`, `floodplain`, `slope`, or one of `MORE`."""
     rr, cc = np.mgrid[:n, :n].astype(float)
     turn = rng.uniform(0, 2 * np.pi)
     fall = {"lakeplain": rng.uniform(0.0005, 0.001), "floodplain": 0.001}.get(kind, rng.uniform(0.001, 0.004))
+    fall = min(fall, 0.001) if kind in MORE else fall
     z = 200.0 + fall * (rr * np.sin(turn) + cc * np.cos(turn))
     if kind == "knolls":
         z += 0.9 * spectral(rng, n, 1.0, 600, 120) + knolls(rng, n) + kettles(rng, n, int(n * n / 9e4))
@@ -254,6 +256,8 @@ def natural_ground(rng: Generator, kind: str, n: int) -> Natural:
     elif kind == "slope":
         z += 2.5 * fall * (rr * np.sin(turn) + cc * np.cos(turn)) + 0.8 * spectral(rng, n, 1.0, 700, 120)
         z += kettles(rng, n, int(n * n / 2e5))
+    elif kind in MORE:
+        z += 0.2 * spectral(rng, n, 1.0, 700, 150) + MORE[kind](rng, n)
     elif kind == "floodplain":
         z += 1.2 * spectral(rng, n, 1.0, 600, 120) + kettles(rng, n, int(n * n / 8e4))
     else:

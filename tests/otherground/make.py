@@ -15,7 +15,7 @@ from .ground import natural_ground
 from .maps import Maps, map_of
 from .plan import KINDS, Plan, make_plan, moved
 from .specimens import Specimen, place
-from .texture import furrows, lidar_error
+from .texture import furrows, lidar_error, stripes
 from .truth import Sheet, Truth, truths_of
 
 Grid = NDArray[np.float64]
@@ -24,6 +24,7 @@ Grid = NDArray[np.float64]
 ORDER = (
     "all", "crevasse", "crooked", "floodplain", "knolls", "lakeplain", "noisy", "none", "none-flood", "none-plain",
     "old", "roads", "till", "chain", "cuts", "covered", "covered-till", "covered-plain", "specimens",
+    "dunes", "swale", "terraces", "striped", "styles",
 )  # fmt: skip
 MARGIN_M = 120.0  # ground made beyond the sheet on each side
 
@@ -87,6 +88,8 @@ def make(seed: int, kind: str, cell_m: float = 1.0, size_m: int = 1000) -> Other
     seen = _seen(fine, asis, plan)
     if what.furrows:
         seen = seen + furrows(rng, n)
+    if what.stripes_m:
+        seen = seen + stripes(rng, n, what.stripes_m)
     sheet = slice(margin, margin + int(size_m))
     cut = (sheet, sheet)
     z = pooled((seen + lidar_error(rng, n, what.noise_m))[cut], round(cell_m))

@@ -34,6 +34,8 @@ class Kind:
     covered: float = 0.0
     second: float = 0.0
     specimens: bool = False
+    stripes_m: float = 0.0
+    styles: bool = False
 
 
 KINDS = {
@@ -53,6 +55,11 @@ KINDS = {
     "covered-till": Kind("till", drained=0.2, covered=0.9, ponds=1.0),
     "covered-plain": Kind("lakeplain", drained=0.15, covered=0.8),
     "specimens": Kind("slope", drained=0.0, collectors=0, roads=0, ponds=0.0, specimens=True),
+    "dunes": Kind("dunes", furrows=False),
+    "swale": Kind("swale", crooked=0.3, furrows=False),
+    "terraces": Kind("terraces"),
+    "striped": Kind("till", stripes_m=0.02),
+    "styles": Kind("crevasse", drained=0.8, styles=True),
     "none": Kind("knolls", drained=0.0, collectors=0, roads=2),
     "none-plain": Kind("lakeplain", drained=0.0, collectors=0, roads=3),
     "none-flood": Kind("floodplain", drained=0.0, collectors=0),
@@ -70,13 +77,15 @@ class Plan:
 
 
 def section_of(rng: Generator, kind: Kind, collector: bool) -> Section:
-    """A cross section of item 11's ranges."""
+    """A cross section of item 11's ranges; `styles`: V-shaped, mown to a wide swale, or a broad flat main."""
     old = bool(rng.random() < kind.old)
     width = rng.uniform(1.0, 2.5) if collector else rng.uniform(0.5, 1.6)
     side = rng.uniform(3.0, 6.0) if old else rng.uniform(1.3, 2.0)
     which = rng.choice(4)
     high = rng.uniform(0.1, 0.35, 2) * (0.6 if old else 1.0)
     spoil = [(0.0, 0.0), (float(high[0]), 0.0), (0.0, float(high[0])), (float(high[0]), float(high[1]))][which]
+    if kind.styles:
+        width, side = ((0.2, rng.uniform(1.0, 2.0)), (0.4, rng.uniform(4.0, 7.0)), (3.0, 1.5))[rng.choice(3)]
     return Section(float(width), float(side), spoil, old)
 
 

@@ -16,13 +16,15 @@ from rasterio.transform import Affine
 from .covered import lay_pipes
 from .dig import FINE, Line, Section, carve, dense, finer
 from .flood import filled, hollows, pool_of
-from .ground import Natural
+from .ground import Natural, natural_ground
+from .ground_more import MORE
 from .make import KINDS, Other, make, pooled
 from .maps import map_of
-from .plan import Kind, Plan
+from .plan import Kind, Plan, section_of
 from .report import part, precision, summary
 from .score import score
 from .specimens import BUILDERS, HALF_M, Spot
+from .texture import stripes
 from .truth import Sheet, truths_of
 
 N = 160
@@ -224,3 +226,26 @@ def test_a_specimen_stays_in_its_square_and_changes_the_ground(kind: str):
     rows, cols = np.nonzero(changed)
     # a line's outermost station is 88 m from the middle, its bank a few metres farther
     assert max(np.abs(rows - 120).max(), np.abs(cols - 120).max()) <= HALF_M + 15
+
+
+@pytest.mark.parametrize("kind", sorted(MORE))
+def test_grounds_of_wind_and_rivers_hold_water(kind: str) -> None:
+    z = natural_ground(np.random.default_rng(3), kind, 700).z
+    outer = [h for h in hollows(z) if h.parent < 0 and h.cells >= 400 and h.spill_m - h.floor_m >= 0.15]
+    assert len(outer) >= 2
+    assert np.isfinite(z).all() and 1.0 < np.ptp(z) < 20.0
+
+
+def test_flight_lines_disagree_by_centimetres_in_bands() -> None:
+    z = stripes(np.random.default_rng(4), 400, 0.02)
+    assert 0.005 < z.std() < 0.06
+    # most of it lies in the bands: means over 20 m still differ
+    assert z.reshape(20, 20, 20, 20).mean((1, 3)).std() > 0.5 * z.std()
+
+
+def test_styles_of_ditches_reach_beyond_the_usual() -> None:
+    drawn = [section_of(np.random.default_rng(k), Kind("crevasse", old=0.0, styles=True), False) for k in range(60)]
+    usual = [section_of(np.random.default_rng(k), Kind("crevasse", old=0.0), False) for k in range(60)]
+    assert min(s.bed_width_m for s in drawn) < 0.5 <= min(s.bed_width_m for s in usual)
+    assert max(s.side for s in drawn) > 3.9
+    assert max(s.side for s in usual) < 2.1

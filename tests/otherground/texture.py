@@ -60,3 +60,13 @@ def furrows(rng: Generator, n: int) -> Grid:
     rr, cc = np.mgrid[:n, :n]
     phase = (rr * np.sin(angle[who]) + cc * np.cos(angle[who])) * 2 * np.pi / wave[who]
     return np.asarray(high[who] * np.sin(phase))
+
+
+def stripes(rng: Generator, n: int, high_m: float) -> Grid:
+    """Flight lines that do not agree: bands of 60-140 m a little higher or lower, and a fine corduroy of scan lines."""
+    rr, cc = np.mgrid[:n, :n].astype(float)
+    turn = rng.uniform(0, np.pi)
+    across, along = rr * np.cos(turn) + cc * np.sin(turn), -rr * np.sin(turn) + cc * np.cos(turn)
+    bounds = across.min() + np.cumsum(rng.uniform(60, 140, int(3 * n / 60) + 4))
+    step = rng.normal(0, high_m, len(bounds) + 1)[np.searchsorted(bounds, across)]
+    return np.asarray(step + 0.5 * high_m * np.sin(2 * np.pi * along / rng.uniform(2.5, 4.0)))

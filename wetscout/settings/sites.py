@@ -96,6 +96,7 @@ class SiteSettings:
     half_width_m: float = number(6.0, "m", (2.0, 30.0), "pools nowhere this far from their shore are channels", _TRIAL)
     slim: float = number(20.0, "-", (5.0, 100.0), "area over half width squared of a channel", _TRIAL)
     arm: float = number(26.0, "-", (10.0, 200.0), "area over half width squared of an old river arm", _TRIAL)
+    swale_shore: float = number(0.06, "-", (0.0, 0.5), "an old arm has steeper shores than a swale", _TRIAL)
     arm_along: float = number(0.5, "-", (0.1, 2.0), "a drain along more of a pool's length makes it an arm", _TRIAL)
     dug_slim: float = number(12.0, "-", (5.0, 100.0), "the same for a pool most of which is dug", _TRIAL)
     dug_share: float = number(0.6, "-", (0.2, 1.0), "pools with more dug ground than this are channels", _TRIAL)

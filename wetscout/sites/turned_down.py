@@ -38,7 +38,7 @@ def reason_against(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSetti
     shallow = s.offer_depth_m * min(max(cell_m, 1.0), 2.0)
     if c.spill_m - c.floor_m < shallow and (cell_m <= s.fine_cell_m or c.signs["pool_m2"] < s.coarse_wide_m2):
         return "too shallow for this DEM"
-    return _shape(c, s) or _stream(c, main, cell_m, s) or _ditch(c, main, cell_m, s) or _woods(c, main, s)
+    return _shape(c, main, s) or _stream(c, main, cell_m, s) or _ditch(c, main, cell_m, s) or _woods(c, main, s)
 
 
 def _ways(c: Candidate) -> str | None:
@@ -52,7 +52,7 @@ def _ways(c: Candidate) -> str | None:
     return None
 
 
-def _shape(c: Candidate, s: SiteSettings) -> str | None:
+def _shape(c: Candidate, main: Ditch | None, s: SiteSettings) -> str | None:
     """Pits, ponds and channels told by the shape of their pool."""
     half, area, dug = c.signs["half_width_m"], c.signs["pool_m2"], c.signs["dug_share"]
     narrow = half < s.half_width_m or (half < 1.5 * s.half_width_m and area > s.slim * half * half)
@@ -62,7 +62,7 @@ def _shape(c: Candidate, s: SiteSettings) -> str | None:
     entered = 0.5 * half <= c.signs["drain_in_pool_m"] <= s.arm_along * length and area <= 1.5 * s.arm * half * half
     tests = (
         (
-            area > s.arm * half * half and half < 5 * s.half_width_m and not entered,
+            area > s.arm * half * half and half < 5 * s.half_width_m and not entered and not _swale(c, main, s),
             "long and narrow: an old river arm or a channel, not a basin",
         ),
         (narrow or most_dug, "the pool is a channel, not a basin"),
@@ -70,6 +70,18 @@ def _shape(c: Candidate, s: SiteSettings) -> str | None:
         (_pit(c, s), "steep sides all round: a dug pond, a pit or a channel, not a wetland basin"),
     )
     return next((why for failed, why in tests if failed), None)
+
+
+def _swale(c: Candidate, main: Ditch | None, s: SiteSettings) -> bool:
+    """Swales between ridges are long too; their shores are flat, and a ditch with climbing banks cuts an end."""
+    return (
+        main is not None
+        and main.sure
+        and main.kind == "ditch"
+        and main.straightness >= s.known_straight
+        and main.bank_climb_m >= max(2 * s.weak_climb_m, 0.5 * (c.spill_m - c.floor_m))
+        and c.signs["shore_slope"] <= s.swale_shore
+    )
 
 
 def _stream(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSettings) -> str | None:
