@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from realground.data import dem
 
 from .cutter import Transplant, transplant
-from .ground import F64, resample
+from .ground import F64, held_by_bank, resample
 
 # Closed basins picked on the hillshade by their natural rims: the lowest saddle is open ground, not road fill or a dam,
 # and no building, pond or mapped channel lies in them. Cells (row, col) of the native DEM. Iowa: all are natural.
@@ -44,9 +44,17 @@ class Case:
         return z, cell, only
 
     def make(self) -> Transplant:
-        """Cut the ditches; fine grids get 2.5 cm of noise, native ones carry their own."""
+        """Cut the ditches; fine grids get 2.5 cm of noise, native ones carry their own and are judged for banks."""
         z, cell, only = self.ground()
-        return transplant(z, cell, self.seed, noise_m=0.025 if self.to_m else 0.0, only=only)
+        made = transplant(z, cell, self.seed, noise_m=0.025 if self.to_m else 0.0, only=only)
+        if self.to_m:
+            return made
+        # what only a bank holds is drained already by what lies behind it: no truth either way
+        ground = made.untouched
+        return replace(
+            made,
+            truths=tuple(t for t in made.truths if not held_by_bank(ground, cell, t.pool, t.spill_m, t.floor_m)),
+        )
 
 
 IOWA = ("ia_hoffman_3m", "ia_willis_3m")

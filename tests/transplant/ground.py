@@ -15,6 +15,8 @@ from skimage.morphology import reconstruction
 
 F64 = NDArray[np.float64]
 BOOL = NDArray[np.bool_]
+BANK_M = 16.0  # a rim narrower than this is a bank: spoil and road fill measure 4-15 m
+BANK_SHARE = 0.9  # of the depth that it alone holds
 EIGHT = np.ones((3, 3), dtype=bool)
 
 
@@ -114,6 +116,36 @@ def closed_basins(z: F64, cell_m: float, min_area_m2: float = 1000.0, min_depth_
             )
         )
     return sorted(found, key=lambda b: (b.spill_m, b.floor))
+
+
+def held_by_bank(z: F64, cell_m: float, pool: BOOL, spill_m: float, floor_m: float) -> bool:
+    """Whether only a bank holds a basin: with ground narrower than 16 m taken off nearly all its depth is gone.
+
+    The grey opening of mathematical morphology, by scipy. Such a basin has no natural rim: the ground behind the bank
+    lies as low as its floor and drains it.
+
+    Parameters
+    ----------
+    z : float64 (rows, cols)
+        Ground [m], NaN where unknown.
+    cell_m : float
+    pool : bool (rows, cols)
+    spill_m, floor_m : float
+
+    Returns
+    -------
+    bool
+    """
+    rows, cols = np.nonzero(pool)
+    pad = round(60.0 / cell_m)
+    box = (slice(max(0, rows.min() - pad), rows.max() + pad + 1), slice(max(0, cols.min() - pad), cols.max() + pad + 1))
+    part = z[box]
+    k = max(1, round(BANK_M / 2 / cell_m))
+    y, x = np.ogrid[-k : k + 1, -k : k + 1]
+    opened = ndimage.grey_opening(whole(part), footprint=x * x + y * y <= k * k)
+    level = fill(np.where(np.isnan(part), np.nan, opened))
+    lowest = pool[box] & (part <= floor_m + 1e-6)
+    return bool(spill_m - max(float(level[lowest].min()), floor_m) >= BANK_SHARE * (spill_m - floor_m))
 
 
 def resample(z: F64, cell_m: float, to_m: float) -> F64:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from .cutter import MAX_CUT_M, Transplant, transplant
-from .ground import closed_basins, fill, resample
+from .ground import closed_basins, fill, held_by_bank, resample
 from .score import Found, offered_of, score_transplant
 
 
@@ -44,6 +44,18 @@ def test_fill_leaves_unknown_ground_as_an_outlet() -> None:
     z = bowls()
     z[150, 160] = np.nan
     assert np.nansum(fill(z)[100:200, 110:210] - z[100:200, 110:210]) < 1.0
+
+
+@pytest.mark.parametrize(("width", "bank"), [(8.0, True), (60.0, False)])
+def test_what_only_a_bank_holds_is_told_by_its_width(width: float, bank: bool) -> None:
+    """A flat field with a ring of 0.5 m around it, as wide as a bank or as a natural rim."""
+    y, x = np.mgrid[0:300, 0:300].astype(float)
+    r = np.hypot(y - 150.0, x - 150.0)
+    z = 10.0 - 0.0005 * np.abs(r - 5.0) + np.where((r > 40.0) & (r < 40.0 + width), 0.5, 0.0)
+    z -= np.where(r > 40.0 + width, 0.05, 0.0)
+    found = closed_basins(z, 1.0)
+    assert len(found) == 1
+    assert held_by_bank(z, 1.0, found[0].pool, found[0].spill_m, found[0].floor_m) is bank
 
 
 def test_cut_drains_and_bed_falls(made: Transplant) -> None:
