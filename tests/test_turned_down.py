@@ -78,6 +78,7 @@ def test_nothing_speaks_against_a_plain_drained_basin():
         {"bed_in_pool_m": 99.45},
         # led under a road at the rim: no ditch is seen in the pool but the one beside the road
         {"bed_in_pool_m": 99.7, "sure_in_pool_m": 0.0, "bed_at_cut_m": 99.38, "cuts": (replace(CUT, under_road=True),)},
+        {"ditch_in_pool_m": 0.0, "bed_at_cut_m": 99.38, "cuts": (replace(CUT, under_road=True),)},
         # shallow beside a passing ditch
         {"floor_m": 99.84, "today_m": 99.86, "upstream_m": 300.0},
     ],

@@ -21,9 +21,12 @@ TURN_COSINE = 0.77
 # bed before a bend is the median over this length
 BED_M = 8.0
 # a trench beyond the road may lie so far beside the straight way, and the ground so far to both sides stands higher
-ASIDE_M = 4.0
+ASIDE_M = 2.0
 BESIDE_M = 5.0
 TRENCH_M = 0.15
+# and goes on for so far along the way; directions are tried up to this far to both sides of where an end points
+RUN_M = 10.0
+FAN = np.radians([0.0, -10.0, 10.0, -20.0, 20.0, -30.0, 30.0, -40.0, 40.0])
 
 
 def bend_ends(number: int, ditch: Ditch, bed: Points, roads: Roads) -> list[OpenEnd]:
@@ -72,7 +75,7 @@ def bend_ends(number: int, ditch: Ditch, bed: Points, roads: Roads) -> list[Open
 def into_trenches(
     z: NDArray[np.float32], ends: Sequence[OpenEnd], roads: Roads, settings: LineworkSettings
 ) -> list[Crossing]:
-    """Crossings from ends that point across a road into a trench seen beyond it, too short to be a line.
+    """Crossings from ends at the foot of a road into a trench seen beyond it that is too short to be a line.
 
     Parameters
     ----------
@@ -85,34 +88,46 @@ def into_trenches(
     Returns
     -------
     list of Crossing
+        One an end at most, in the direction nearest to the one it points in.
     """
     out: list[Crossing] = []
-    steps = np.arange(1.0, settings.bridge_m / roads.cell_m + 1.0)[:, None]
-    aside, beside = round(ASIDE_M / roads.cell_m), round(BESIDE_M / roads.cell_m)
     for e in ends:
-        straight = e.at + steps * e.out
-        top = roads.crest_on(straight)
-        if top is None:
-            continue
-        ground = _across(z, straight, e.out, aside + beside)
-        middle = ground[:, beside : beside + 2 * aside + 1]
-        lowest = np.argmin(np.where(np.isfinite(middle), middle, np.inf), axis=1)
-        at = np.arange(lowest.size)
-        bed = middle[at, lowest]
-        banks = np.minimum(ground[at, lowest], ground[at, lowest + 2 * beside])
-        way = straight + (lowest - aside)[:, None] * e.out[::-1] * (1, -1)
-        good = (banks - bed >= TRENCH_M) & (bed <= e.bed + settings.far_rise_m)
-        good[: top + 1] = False
-        fill = ground[: top + 1, beside + aside]
-        if not good.any() or not (fill - e.bed >= settings.hump_m).any():
-            continue
-        k = int(np.argmin(np.where(good, bed, np.inf)))
-        a, b = (e.at, e.bed), (way[k], float(bed[k]))
-        high, low = (a, b) if e.bed >= bed[k] else (b, a)
-        level = np.array([high[1], low[1]])
-        row, col = np.stack((high[0], low[0]), axis=1)
-        out.append(Crossing(row=row, col=col, level_m=level, given=False))
+        turned = (np.array([e.out @ (np.cos(t), -np.sin(t)), e.out @ (np.sin(t), np.cos(t))]) for t in FAN)
+        found = (_trench(z, e, way, roads, settings) for way in turned)
+        hit = next((f for f in found if f is not None), None)
+        if hit is not None:
+            high, low = ((e.at, e.bed), hit) if e.bed >= hit[1] else (hit, (e.at, e.bed))
+            row, col = np.stack((high[0], low[0]), axis=1)
+            out.append(Crossing(row=row, col=col, level_m=np.array([high[1], low[1]]), given=False))
     return out
+
+
+def _trench(
+    z: NDArray[np.float32], e: OpenEnd, out: Points, roads: Roads, settings: LineworkSettings
+) -> tuple[Points, float] | None:
+    """Place and bed of a trench that goes on in one direction beyond a road."""
+    aside, beside, run = (max(1, round(length / roads.cell_m)) for length in (ASIDE_M, BESIDE_M, RUN_M))
+    straight = e.at + np.arange(1.0, settings.bridge_m / roads.cell_m + run)[:, None] * out
+    top = roads.crest_on(straight)
+    if top is None:
+        return None
+    ground = _across(z, straight, out, aside + beside)
+    fill = ground[: top + 1, beside + aside]
+    if not (fill - e.bed >= settings.hump_m).any():
+        return None
+    middle = ground[:, beside : beside + 2 * aside + 1]
+    lowest = np.argmin(np.where(np.isfinite(middle), middle, np.inf), axis=1)
+    at = np.arange(lowest.size)
+    bed = middle[at, lowest]
+    banks = np.minimum(ground[at, lowest], ground[at, lowest + 2 * beside])
+    good = (banks - bed >= TRENCH_M) & (bed <= e.bed + settings.far_rise_m)
+    good[: top + 1] = False
+    begins = np.flatnonzero(np.lib.stride_tricks.sliding_window_view(good, run).all(axis=1))
+    if not begins.size:
+        return None
+    k = int(begins[0]) + int(np.argmin(bed[begins[0] : begins[0] + run]))
+    place = straight[k] + (lowest[k] - aside) * out[::-1] * (1, -1)
+    return place, float(bed[k])
 
 
 def off_the_edge(

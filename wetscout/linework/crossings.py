@@ -145,7 +145,7 @@ def crossings(
     found += _end_to_ground(z, open_ends, banks, cell_m, settings)
     fill = partial(_fill_between, z)
     found += across_roads(open_ends, ditches, roads, found, fill, settings)
-    found += into_trenches(z, bends, roads, settings)
+    found += into_trenches(z, bends + [e for e in open_ends if roads.at_foot(e.at)], roads, settings)
     found += off_the_edge(found, z.shape, cell_m, settings)
     return _once(found, cell_m)
 

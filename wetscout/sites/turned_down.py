@@ -115,7 +115,9 @@ def _pit(c: Candidate, s: SiteSettings) -> bool:
 def _ditch(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSettings) -> str | None:
     """What drains it must cut the rim, and the rim must be ground."""
     coarse = max(cell_m - 1.0, 0.0)
-    if c.signs["ditch_in_pool_m"] <= 0 or c.signs["cut_depth_m"] < s.cut_depth_m - 0.07 * coarse:
+    if (c.signs["ditch_in_pool_m"] <= 0 and not _led(c, main)) or c.signs[
+        "cut_depth_m"
+    ] < s.cut_depth_m - 0.07 * coarse:
         return "no ditch enters the pool, or the way out is hardly cut"
     drains = c.signs["drain_in_pool_m"] >= s.unheld_drain * c.signs["ditch_in_pool_m"] or _crosses(c, s)
     if c.signs["unheld_m"] > (s.unheld_most_m if drains else s.unheld_m):
@@ -167,6 +169,12 @@ def _plain(c: Candidate, main: Ditch | None, below: float, s: SiteSettings) -> b
     )
 
 
+def _led(c: Candidate, main: Ditch | None) -> bool:
+    """Whether a ditch leads away under a road at the rim: it need not be seen in the pool."""
+    dug = main is not None and main.kind in ("ditch", "straightened stream") and main.sure
+    return bool(dug and c.cuts and c.cuts[0].under_road)
+
+
 def _depth(c: Candidate, main: Ditch | None, at: tuple[float, float], s: SiteSettings) -> str | None:
     """A drain had to be dug deeper than the deepest part of the wetland; a roadside ditch only passes by."""
     below, coarse_m = at
@@ -174,8 +182,7 @@ def _depth(c: Candidate, main: Ditch | None, at: tuple[float, float], s: SiteSet
     # climbing banks outrank listing
     known = main is not None and (main.sure or (main.kind == "ditch" and main.bank_climb_m >= 2 * s.weak_climb_m))
     dug = main is not None and main.kind in ("ditch", "straightened stream")
-    # a ditch led under a road at the rim need not be seen in the pool
-    led = dug and bool(c.cuts and c.cuts[0].under_road)
+    led = _led(c, main)
     weak = (c.signs["sure_in_pool_m"] <= 0 and not led) or not known or beside_road
     if led:
         below = max(below, c.floor_m - c.signs["bed_at_cut_m"] + coarse_m)
