@@ -36,8 +36,10 @@ def dem(tmp_path_factory):
 @contextlib.contextmanager
 def scheduler(workers):
     """Address of a scheduler with so many worker processes."""
+    # -P: the same files as here, not those of the folder the tests are started in
     line = [
         sys.executable,
+        "-P",
         "-m",
         "distributed.cli.dask_scheduler",
         "--host",
@@ -51,7 +53,7 @@ def scheduler(workers):
         stack.callback(run.kill)
         address = next(word for said in run.stderr for word in said.split() if word.startswith("tcp://127"))
         for _ in range(workers):
-            made = [sys.executable, "-m", "distributed.cli.dask_worker", address, "--nthreads", "1", "--no-dashboard"]
+            made = [sys.executable, "-P", "-m", "distributed.cli.dask_worker", address, "--nthreads", "1", "--no-dashboard"]
             worker = stack.enter_context(subprocess.Popen([*made, "--no-nanny"], stderr=subprocess.DEVNULL))
             stack.callback(worker.kill)
         if workers:

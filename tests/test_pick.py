@@ -147,3 +147,11 @@ def test_each_basin_of_a_deep_nest_is_judged_once():
 
     kept, _ = picked(*tree, Counted(against), closes=[False] * n)
     assert kept == [] and len(asked) == len(set(asked)) <= n
+
+
+def test_a_hollow_that_joins_within_what_levels_are_known_is_not_of_the_pool():
+    # 1 cm more spreads the pool over half its area, 5 cm deep on average: two hollows with a common brim
+    kept, _ = picked([1, -1], [0.69, 0.70], [2000, 3000], [600, 670], {})
+    assert kept == [0]
+    # by 2 cm it is one pool
+    assert picked([1, -1], [0.68, 0.70], [2000, 3000], [600, 700], {})[0] == [1]

@@ -48,6 +48,10 @@ class SiteSettings:
     brim_m: float = number(
         0.03, "m", (0.0, 0.2), "pools that join within this of their spill are sites of their own", _TRIAL
     )
+    same_level_m: float = number(
+        0.012, "m", (0.0, 0.1), "levels are not known better than this: what joins by less is not of the pool", _TRIAL
+    )
+    same_spread: float = number(1.25, "-", (1.1, 5.0), "where it makes the pool this many times larger", _TRIAL)
     sheet_spread: float = number(1.5, "-", (1.1, 5.0), "a sheet is this many times larger", _TRIAL)
     noise_lift: float = number(
         0.0, "-", (0.0, 3.0), "measured noise added to a spill level: a pass minimum leans down", _TRIAL

@@ -177,7 +177,8 @@ def inner_pools(tree: Tree, m: Measures, i: int, children: list[list[int]], s: S
 
     Flat ground joins a pool at nearly its level; what a person would see is the pool, so a node that is
     `sheet_spread` times larger than what it holds `sheet_rise_m` lower is left for it. Pools that meet within
-    `brim_m` of their common spill are offered one by one: levels are not known better than that.
+    `brim_m` of their common spill are offered one by one: levels are not known better than that. A hollow beside the
+    pool, not drained itself, that joins it less than `same_level_m` below the spill is not of the pool either.
 
     Parameters
     ----------
@@ -211,6 +212,8 @@ def inner_pools(tree: Tree, m: Measures, i: int, children: list[list[int]], s: S
         # a pool beside them may stand, and hold a smaller one that was drained
         aside += [j for k in below if not m.cut[k] for j in lower_nodes(tree, m, k, children, 0.0)]
         if largest * s.sheet_spread <= area[at] and _spread_depth(tree, i, below, rise) <= s.sheet_depth_m:
+            return cut + aside
+        if rise <= s.same_level_m and largest * s.same_spread <= area[at]:
             return cut + aside
         if len(cut) > 1:
             return cut + aside if rise <= s.brim_m else []
