@@ -53,7 +53,16 @@ def scheduler(workers):
         stack.callback(run.kill)
         address = next(word for said in run.stderr for word in said.split() if word.startswith("tcp://127"))
         for _ in range(workers):
-            made = [sys.executable, "-P", "-m", "distributed.cli.dask_worker", address, "--nthreads", "1", "--no-dashboard"]
+            made = [
+                sys.executable,
+                "-P",
+                "-m",
+                "distributed.cli.dask_worker",
+                address,
+                "--nthreads",
+                "1",
+                "--no-dashboard",
+            ]
             worker = stack.enter_context(subprocess.Popen([*made, "--no-nanny"], stderr=subprocess.DEVNULL))
             stack.callback(worker.kill)
         if workers:

@@ -72,6 +72,8 @@ def test_nothing_speaks_against_a_plain_drained_basin():
         {"dug_share": 0.65, "half_width_m": 9.0, "pool_m2": 500.0},
         # steep, but a bowl, and drained well below its floor
         {"shore_slope": 0.24, "half_width_m": 6.5, "pool_m2": 600.0},
+        # the steep bank of a stream is its shore on one side, halfway down it is a bowl
+        {"shore_slope": 0.17, "side_slope": 0.05, "side_share": 0.4, "half_width_m": 15.0, "pool_m2": 900.0},
         # a wide flat floor between knolls
         {"shore_slope": 0.16},
         # silt has lifted the bed 0.05 m above a floor 0.6 m deep
@@ -128,8 +130,25 @@ def test_woods_alone_turn_nothing_down():
         ({"dug_share": 0.7, "pool_m2": 12000.0}, {}, 1.0, "a channel"),
         ({"today_m": 99.3}, {}, 1.0, "dug out"),
         ({"shore_slope": 0.4}, {}, 1.0, "steep sides"),
-        ({"shore_slope": 0.16, "half_width_m": 15.0, "pool_m2": 900.0}, {}, 1.0, "steep sides"),
-        ({"shore_slope": 0.22, "half_width_m": 7.0, "bed_in_pool_m": 99.3, "pool_m2": 900.0}, {}, 1.0, "steep sides"),
+        (
+            {"shore_slope": 0.16, "side_slope": 0.09, "side_share": 0.5, "half_width_m": 15.0, "pool_m2": 900.0},
+            {},
+            1.0,
+            "steep sides",
+        ),
+        (
+            {
+                "shore_slope": 0.24,
+                "side_slope": 0.18,
+                "side_share": 0.5,
+                "half_width_m": 8.0,
+                "bed_in_pool_m": 99.3,
+                "pool_m2": 900.0,
+            },
+            {},
+            1.0,
+            "steep sides",
+        ),
         ({"filled_share": 1.0}, {}, 1.0, "earth fills the ditch"),
         ({"filled_share": 0.5, "open_ditches": 0.0}, {}, 1.0, "earth fills the ditch"),
         ({"side_slope": 0.16, "side_share": 0.1, "half_width_m": 14.0, "pool_m2": 900.0}, {}, 1.0, "steep sides"),

@@ -71,6 +71,9 @@ class SiteSettings:
     pit_bowl: float = number(
         3.0, "-", (1.0, 10.0), "shore slope over depth / half width of a pit; 1 is a cone, 2 a bowl", _TRIAL
     )
+    pit_side: float = number(
+        2.0, "-", (0.0, 10.0), "the same of its sides halfway down, at least; a paraboloid has 1.4", _TRIAL
+    )
     pit_area_m2: float = number(
         2500.0, "m2", (100.0, 1e6), "larger pools may have a flat floor between steep knolls", _TRIAL
     )

@@ -103,11 +103,13 @@ def _pit(c: Candidate, s: SiteSettings) -> bool:
     below = c.floor_m - c.signs["bed_in_pool_m"]
     side, depth = c.signs["side_slope"], c.signs["side_depth_m"]
     boxed = side > s.side_slope and side * half > s.side_bowl * depth and c.signs["side_share"] < s.side_share
+    # a shore alone misleads where the pool ends in a steep bank of a stream on one side
+    dug_side = side * half > s.pit_side * depth
     if c.signs["pool_m2"] < s.side_area_m2 and (boxed or (side > s.side_steep and depth > s.side_deep * half)):
         return True
     return bool(
         slope > s.pit_slope
-        or (slope > s.pit_from and bowl > s.pit_bowl and c.signs["pool_m2"] < s.pit_area_m2)
+        or (slope > s.pit_from and bowl > s.pit_bowl and c.signs["pool_m2"] < s.pit_area_m2 and dug_side)
         or (slope > s.shore_slope and not below >= 2 * s.bed_below_m)
     )
 
