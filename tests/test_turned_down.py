@@ -169,7 +169,7 @@ def test_woods_alone_turn_nothing_down():
         ({"unheld_m": 80.0, "drain_in_pool_m": 0.0}, {"kind": "roadside"}, 1.0, "lies lower"),
         ({"ditch_in_pool_m": 0.0}, {}, 1.0, "no ditch enters"),
         ({"cut_depth_m": 0.1}, {}, 1.0, "hardly cut"),
-        ({"sure_in_pool_m": 0.0}, {"sure": False, "bank_climb_m": 0.1}, 2.0, "faint lines"),
+        ({"sure_in_pool_m": 0.0, "cut_depth_m": 0.7}, {"sure": False, "bank_climb_m": 0.1}, 2.0, "faint lines"),
         (
             {"floor_m": 99.8, "today_m": 99.82, "bed_in_pool_m": 99.68},
             {"sure": False, "bank_climb_m": 0.0, "straightness": 0.9},
@@ -203,3 +203,11 @@ def test_woods_alone_turn_nothing_down():
 def test_each_reason(changes, line, cell_m, words):
     why = reason_against(basin(**changes), ditch(**line), cell_m, SiteSettings())
     assert why is not None and words in why
+
+
+def test_at_coarse_cells_a_way_out_cut_deep_and_below_the_floor_needs_no_listed_line():
+    faint = ditch(sure=False, bank_climb_m=0.05)
+    plain = {"sure_in_pool_m": 0.0, "bed_in_pool_m": 99.05, "cut_depth_m": 0.9}
+    assert reason_against(basin(**plain), faint, 2.0, SiteSettings()) is None
+    for less in ({"cut_depth_m": 0.7}, {"bed_in_pool_m": 99.2}, {"dug_share": 0.4}):
+        assert "only faint lines" in reason_against(basin(**{**plain, **less}), faint, 2.0, SiteSettings())

@@ -118,6 +118,10 @@ class SiteSettings:
     plain_cut_m: float = number(
         0.3, "m", (0.1, 2.0), "least depth of a straight cut below the spill that counts though not listed", _TRIAL
     )
+    deep_cut_m: float = number(
+        0.8, "m", (0.2, 3.0), "at coarser cells a way out cut this deep is dug, whatever its line", _TRIAL
+    )
+    deep_below_m: float = number(0.3, "m", (0.0, 2.0), "if it also runs this far below the floor", _TRIAL)
     fine_cell_m: float = number(1.2, "m", (0.3, 5.0), "up to this cell size faint lines are trusted", _TRIAL)
     known_straight: float = number(0.95, "-", (0.5, 1.0), "a faint line must be this straight to count there", _TRIAL)
     known_dug: float = number(0.35, "-", (0.0, 1.0), "and no more than this share of the pool may be dug", _TRIAL)

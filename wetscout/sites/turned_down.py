@@ -148,8 +148,10 @@ def _faint(c: Candidate, main: Ditch | None, at: tuple[float, float], s: SiteSet
         and below >= s.bed_below_m
         and c.signs["dug_share"] <= s.known_dug
     )
+    # furrows, rides and tracks are no 0.8 m deep and run on above the floor
+    deep = c.signs["cut_depth_m"] >= s.deep_cut_m and below >= s.deep_below_m and c.signs["dug_share"] <= s.known_dug
     reaches = min(0.5 * c.signs["half_width_m"], s.reach_into_m)
-    if cell_m > s.fine_cell_m and not known and c.signs["sure_in_pool_m"] < reaches:
+    if cell_m > s.fine_cell_m and not (known or deep) and c.signs["sure_in_pool_m"] < reaches:
         return "at this cell size only faint lines enter the pool, and most of those are no drains"
     drains = c.signs["drain_in_pool_m"] >= 0.5 * c.signs["ditch_in_pool_m"]
     faint = main is None or (not main.sure and main.bank_climb_m < s.weak_climb_m)
