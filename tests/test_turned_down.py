@@ -149,7 +149,7 @@ def test_woods_alone_turn_nothing_down():
             1.0,
             "steep sides",
         ),
-        ({"filled_share": 1.0}, {}, 1.0, "earth fills the ditch"),
+        ({"filled_share": 1.0, "open_ditches": 0.0}, {}, 1.0, "earth fills the ditch"),
         ({"filled_share": 0.5, "open_ditches": 0.0}, {}, 1.0, "earth fills the ditch"),
         ({"side_slope": 0.16, "side_share": 0.1, "half_width_m": 14.0, "pool_m2": 900.0}, {}, 1.0, "steep sides"),
         (

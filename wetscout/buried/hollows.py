@@ -231,15 +231,14 @@ class Chooser:
         """Steep halfway down and flat below: dug, or a field levelled between banks."""
         s, (mask, free), (floor, spill) = self.s, masks, levels
         ground = self.surfaces.smooth[box]
-        slope, share, depth = sides(ground, free, spill, self.cell_m)
+        halfway = sides(ground, free, spill, self.cell_m)
         full = float((spill - ground[free]).mean()) / max(spill - floor, 0.01)
-        if full > s.level_full and share < s.level_share:
+        if full > s.level_full and halfway[1] < s.level_share:
             return True
         if float(mask.sum()) * self.cell_m**2 >= s.pit_area_m2:
             return False
         half = float(np.sqrt(squared_distance(np.pad(mask, 1)).max())) * self.cell_m
-        bowl = slope * half / max(depth, 0.01)
-        return bool(slope > s.side_slope and bowl > s.side_bowl and share < s.side_share)
+        return s.boxed(halfway, half)
 
     def _thin(self, node: int, fit: Mapping[int, Hollow]) -> bool:
         """Whether a hollow is a thin sheet over a smaller one, or evidence speaks for what lies inside it only."""

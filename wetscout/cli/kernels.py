@@ -1,4 +1,4 @@
-"""Tell the user once why the first run takes longer, and shorten it: half of the kernels are compiled beside."""
+"""Tell the user once why the first run takes longer, and shorten it: a third of the kernels are compiled beside."""
 
 from __future__ import annotations
 

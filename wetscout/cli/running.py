@@ -73,12 +73,15 @@ def say_what_it_takes(state: State, dems: Sequence[Path], out: Path, given: Mapp
         return
     from wetscout.ingest.cost import cost_warnings, estimate_cost, say_cost  # noqa: PLC0415  heavy
     from wetscout.ingest.load import look  # noqa: PLC0415
+    from wetscout.io.settings_file import read_settings  # noqa: PLC0415
     from wetscout.settings import Settings  # noqa: PLC0415
 
     workers = given.get("workers") or 1
     # what cannot be used is told by the run itself
     with contextlib.suppress(WetscoutError):
-        grid = look(list(dems), Settings().ingest, given.get("z_unit")).mosaic.grid
+        own = given.get("settings")
+        settings = Settings() if own is None else read_settings(own)
+        grid = look(list(dems), settings.ingest, given.get("z_unit")).mosaic.grid
         cost = estimate_cost(grid, workers, out.absolute().parent)
         state.note("This will take " + say_cost(cost, workers) + ".")
         for warning in cost_warnings(cost):

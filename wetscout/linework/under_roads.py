@@ -111,9 +111,7 @@ class Roads:
         if self.empty:
             return False
         _, k = self.tree.query(place)
-        size = float(np.hypot(*way))
-        sine = abs(self.way[k][0] * way[1] - self.way[k][1] * way[0]) / max(size, 1e-9)
-        return bool(sine >= BEND_SINE and (self.points[k] - place) @ way > 0)
+        return bool(self._sine(k, way) >= BEND_SINE and (self.points[k] - place) @ way > 0)
 
     def crest_on(self, way: NDArray[np.float64]) -> int | None:
         """Where a way passes over a crest first.
@@ -151,10 +149,14 @@ class Roads:
         t = np.linspace(0.0, 1.0, int(2 * size) + 2)[:, None]
         away, k = self.tree.query(a + t * (b - a))
         best = int(np.argmin(away))
-        road = self.way[k[best]]
-        sine = abs(road[0] * (b - a)[1] - road[1] * (b - a)[0]) / size
+        sine = self._sine(k[best], b - a)
         inside = 0 < best < t.shape[0] - 1
         return bool(inside and away[best] * self.cell_m <= CREST_M and sine >= ACROSS_SINE)
+
+    def _sine(self, k: int, way: NDArray[np.float64]) -> float:
+        """Of the angle between a road at one of its points and a direction, 0 along it."""
+        along = self.way[k]
+        return float(abs(along[0] * way[1] - along[1] * way[0]) / max(float(np.hypot(*way)), 1e-9))
 
 
 def across_roads(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from wetscout.settings._pit import PitSides
 from wetscout.settings._value import number
 
 _TRIAL = "own trials on invented till plains, 2026"
@@ -13,7 +14,7 @@ _EP260 = "corrugated 4 inch pipe, no silt: 0.07 %; table of ASAE EP260, seen in 
 
 
 @dataclass(frozen=True)
-class BuriedSettings:
+class BuriedSettings(PitSides):
     """See the metadata of each field for unit, range and source."""
 
     # which hollows are looked at
@@ -44,13 +45,6 @@ class BuriedSettings:
     plug_most_m: float = number(45.0, "m", (5.0, 200.0), "it goes on beyond a plug within this distance", _TRIAL)
     shore_slope: float = number(0.2, "-", (0.05, 1.0), "shores steeper than this all round are pits", _PRACTICE)
     steep_all_round: float = number(0.1, "-", (0.02, 1.0), "or three quarters of them steeper than this", _TRIAL)
-    side_slope: float = number(0.08, "-", (0.03, 1.0), "sides steeper than this halfway down may be dug", _TRIAL)
-    side_bowl: float = number(
-        2.4, "-", (1.0, 10.0), "such a slope over depth / half width of a pit; a cone has 1, a paraboloid 1.4", _TRIAL
-    )
-    side_share: float = number(
-        0.3, "-", (0.05, 0.6), "and less of a pit than this lies halfway down; of a bowl it is a half", _TRIAL
-    )
     level_full: float = number(
         0.7, "-", (0.4, 1.0), "mean over greatest depth of a field levelled between banks; bowls 0.3-0.6", _TRIAL
     )

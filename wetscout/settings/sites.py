@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from wetscout.settings._pit import PitSides
 from wetscout.settings._value import number
 
 _TRIAL = "own trials on invented till plains, 2026"
@@ -11,7 +12,7 @@ _PRACTICE = "common practice, no source"
 
 
 @dataclass(frozen=True)
-class SiteSettings:
+class SiteSettings(PitSides):
     """When a natural basin counts as cut, and which of nested basins is offered."""
 
     coarse_wide_m2: float = number(
@@ -76,14 +77,6 @@ class SiteSettings:
     )
     pit_area_m2: float = number(
         2500.0, "m2", (100.0, 1e6), "larger pools may have a flat floor between steep knolls", _TRIAL
-    )
-    # 23 natural hollows of four real DEMs: slope 0.02-0.15, 0.4-1.3 bowls, share 0.27-0.62; a lagoon 0.27, 3.0, 0.24
-    side_slope: float = number(0.08, "-", (0.03, 1.0), "sides steeper than this halfway down may be dug", _TRIAL)
-    side_bowl: float = number(
-        2.4, "-", (1.0, 10.0), "such a slope over depth / half width of a pit; a cone has 1, a paraboloid 1.4", _TRIAL
-    )
-    side_share: float = number(
-        0.3, "-", (0.05, 0.6), "and less of a pit than this lies halfway down; of a bowl it is a half", _TRIAL
     )
     side_area_m2: float = number(5000.0, "m2", (100.0, 1e6), "larger pools are not told by their sides", _TRIAL)
     side_steep: float = number(0.18, "-", (0.05, 1.0), "sides this steep are dug in a pool deeper than", _TRIAL)

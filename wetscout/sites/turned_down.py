@@ -45,7 +45,7 @@ def _ways(c: Candidate) -> str | None:
     """There must be a way out that is open and along a ditch."""
     if not c.cuts:
         return "no way out below the spill was found"
-    if c.signs["filled_share"] >= 1.0 or (c.signs["filled_share"] > 0.0 and c.signs["open_ditches"] <= 0.0):
+    if c.signs["filled_share"] > 0.0 and c.signs["open_ditches"] <= 0.0:
         return "earth fills the ditch at the rim: plugged already, or a crossing whose pipe is not known"
     if all(cut.ditch_id is None for cut in c.cuts):
         return "held by road fill only: no ditch runs through the rim"
@@ -102,7 +102,7 @@ def _pit(c: Candidate, s: SiteSettings) -> bool:
     bowl = slope * half / max(c.spill_m - c.floor_m, 0.01)
     below = c.floor_m - c.signs["bed_in_pool_m"]
     side, depth = c.signs["side_slope"], c.signs["side_depth_m"]
-    boxed = side > s.side_slope and side * half > s.side_bowl * depth and c.signs["side_share"] < s.side_share
+    boxed = s.boxed((side, c.signs["side_share"], depth), half)
     # a shore alone misleads where the pool ends in a steep bank of a stream on one side
     dug_side = side * half > s.pit_side * depth
     if c.signs["pool_m2"] < s.side_area_m2 and (boxed or (side > s.side_steep and depth > s.side_deep * half)):

@@ -1,0 +1,40 @@
+"""How pits are told by their sides: the same for open and for covered drains."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from wetscout.settings._value import number
+
+_TRIAL = "own trials on invented till plains, 2026"
+
+
+@dataclass(frozen=True)
+class PitSides:
+    """Halfway down a pit is as steep as it was dug, and little of it lies there; a bowl of ice or wind is half full."""
+
+    # 23 natural hollows of four real DEMs: slope 0.02-0.15, 0.4-1.3 bowls, share 0.27-0.62; a lagoon 0.27, 3.0, 0.24
+    side_slope: float = number(0.08, "-", (0.03, 1.0), "sides steeper than this halfway down may be dug", _TRIAL)
+    side_bowl: float = number(
+        2.4, "-", (1.0, 10.0), "such a slope over depth / half width of a pit; a cone has 1, a paraboloid 1.4", _TRIAL
+    )
+    side_share: float = number(
+        0.3, "-", (0.05, 0.6), "and less of a pit than this lies halfway down; of a bowl it is a half", _TRIAL
+    )
+
+    def boxed(self, sides: tuple[float, float, float], half_m: float) -> bool:
+        """Whether sides are those of a pit.
+
+        Parameters
+        ----------
+        sides : (float, float, float)
+            Slope halfway down, share of the pool that lies there, depth [m].
+        half_m : float
+            Half width [m].
+
+        Returns
+        -------
+        bool
+        """
+        slope, share, depth = sides
+        return slope > self.side_slope and slope * half_m > self.side_bowl * depth and share < self.side_share
