@@ -105,8 +105,22 @@ def test_weak_finds_keep_passing_ditches_out_but_not_from_the_very_front():
     assert [site.site_id for site in clear[:4]] == ["clear", "p0", "woods", "faint"]
 
 
+def test_many_cuts_for_little_water_do_not_lead():
+    """Three cuts for 0.13 ha keep their place in the third but do not stand before a swale of hectares."""
+    passing = [make_site(f"p{i}", ditch=i, drain_position="passes through", gain_m2=1e5) for i in range(6)]
+    for gain, cuts, order in (
+        (1300.0, 3, ["p0", "p1", "x"]),
+        (1600.0, 3, ["x", "p0", "p1"]),
+        (400.0, 1, ["x", "p0", "p1"]),
+    ):
+        ranked = rank((*passing, make_site("x", ditch=20, gain_m2=gain, cuts_n=cuts)), RankingSettings())
+        assert [site.site_id for site in ranked][:3] == order
+        said = "little water for so many cuts" in next(s for s in ranked if s.site_id == "x").values["reasons"]
+        assert said == (order[0] != "x")
+
+
 def test_woods_and_yards_come_after_clear_sites_and_say_so():
-    woods, field = make_site("a", _signs={"rough_ground": 1.0}), make_site("b", ditch=2, gain_m2=600.0, cuts_n=4)
+    woods, field = make_site("a", _signs={"rough_ground": 1.0}), make_site("b", ditch=2, gain_m2=600.0)
     ranked = rank((woods, field), RankingSettings())
     assert [site.site_id for site in ranked] == ["b", "a"]
     assert "look at imagery first" in ranked[1].values["cautions"]

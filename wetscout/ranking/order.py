@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from wetscout.ranking.covered import is_covered, rank_covered
-from wetscout.ranking.score import is_unclear, merit, passes_through, score
+from wetscout.ranking.score import merit, passes_through, score, waits
 from wetscout.ranking.words import cautions, reasons, work
 from wetscout.records import Site
 from wetscout.settings.ranking import RankingSettings
@@ -19,6 +19,7 @@ class _Entry:
 
     site: Site
     score: float
+    waits: bool
     folded_under: str | None = None
 
 
@@ -28,7 +29,8 @@ def rank(sites: tuple[Site, ...], settings: RankingSettings) -> tuple[Site, ...]
     A site whose ditch passes through does not rank in the first third while another site is left outside it; among
     the first `one_per_ditch_ranks` each ditch appears once while a site on another ditch is left that may stand there.
     These two rules say which sites stand in the first third and among the first ten. In each of those parts clear sites
-    come first: one of low confidence, or in woods or yards, holds its place in the third but not the very front.
+    come first: one of low confidence, in woods or yards, or with many cuts for little water holds its place in a part
+    but not its front.
     Covered drains are a list of their own: their ranks go on after all open drains.
 
     Parameters
@@ -44,10 +46,8 @@ def rank(sites: tuple[Site, ...], settings: RankingSettings) -> tuple[Site, ...]
         By rank; `values` gains `score` (0-100), `rank` (from 1), `reasons`, `cautions` and `work`.
     """
     covered = [site for site in sites if is_covered(site)]
-    entries = [_Entry(site, score(site, settings)) for site in sites if not is_covered(site)]
-    entries.sort(
-        key=lambda entry: (is_unclear(entry.site), -entry.score, -merit(entry.site, settings), entry.site.site_id)
-    )
+    entries = [_Entry(site, score(site, settings), waits(site, settings)) for site in sites if not is_covered(site)]
+    entries.sort(key=lambda entry: (entry.waits, -entry.score, -merit(entry.site, settings), entry.site.site_id))
     ranked = []
     for position, entry in enumerate(_places(entries, settings), start=1):
         site = entry.site
@@ -114,11 +114,11 @@ def _clear_first(placed: Sequence[_Entry], first_third: int, one_each: int) -> l
 
 
 def _unclear(entry: _Entry) -> tuple[bool, bool]:
-    return is_unclear(entry.site), False
+    return entry.waits, False
 
 
 def _starting_first(entry: _Entry) -> tuple[bool, bool]:
-    return is_unclear(entry.site), passes_through(entry.site)
+    return entry.waits, passes_through(entry.site)
 
 
 def _choose(waiting: Sequence[_Entry], easy: bool, one_each: bool, taken: dict[int, str]) -> int:

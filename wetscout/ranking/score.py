@@ -85,19 +85,40 @@ def rough_ground(site: Site) -> bool:
     return bool((site.values.get("_signs") or {}).get("rough_ground", 0.0))
 
 
-def is_unclear(site: Site) -> bool:
-    """Say whether a site should wait for the clearer ones: low confidence, or in woods or yards.
+def little_for_each_cut(site: Site, settings: RankingSettings) -> bool:
+    """Say whether several cuts have to be closed for little water each.
 
     Parameters
     ----------
     site : Site
         A basin offered for restoration.
+    settings : RankingSettings
+        `lead_gain_per_cut_m2`.
+
+    Returns
+    -------
+    bool
+        False for one cut, and where the gain or the cuts are unknown.
+    """
+    gain, cuts = known(site.values, "gain_m2"), known(site.values, "cuts_n")
+    return gain is not None and cuts is not None and cuts > 1 and gain < settings.lead_gain_per_cut_m2 * cuts
+
+
+def waits(site: Site, settings: RankingSettings) -> bool:
+    """Say whether a site should wait for better ones: low confidence, in woods or yards, or many cuts for little.
+
+    Parameters
+    ----------
+    site : Site
+        A basin offered for restoration.
+    settings : RankingSettings
+        `lead_gain_per_cut_m2`.
 
     Returns
     -------
     bool
     """
-    return site.values.get("confidence") == "low" or rough_ground(site)
+    return site.values.get("confidence") == "low" or rough_ground(site) or little_for_each_cut(site, settings)
 
 
 def criteria(site: Site, settings: RankingSettings) -> dict[str, float]:

@@ -10,7 +10,7 @@ from typing import Any
 
 from wetscout.ranking.phrases import say_area, say_level, say_number
 from wetscout.ranking.row_words import along_the_water, in_a_row, on_unseen_ground
-from wetscout.ranking.score import earth_m3, known, passes_through, rough_ground
+from wetscout.ranking.score import earth_m3, known, little_for_each_cut, passes_through, rough_ground
 from wetscout.records import Site
 from wetscout.settings.ranking import RankingSettings
 from wetscout.units import ACRE_M2, YARD3_M3
@@ -47,6 +47,8 @@ def reasons(site: Site, settings: RankingSettings, folded_under: str | None = No
         parts.append(f"{confidence} confidence that it was drained this way ({drained_by})")
     if rough_ground(site):
         parts.append("rough ground full of faint lines around it, ranked after clearer places")
+    if little_for_each_cut(site, settings):
+        parts.append("little water for so many cuts, ranked after better places")
     if folded_under is not None:
         parts.append(f"same ditch as site {folded_under}, judge the two together")
     return "; ".join(part for part in parts if part)
