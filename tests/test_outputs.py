@@ -7,6 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import geopandas as gpd
+import naive_outline
 import numpy as np
 import pyproj
 import pytest
@@ -15,9 +16,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 from outputs_screens import UTM, basin, disc, ditch, grid, screen, site
+from scipy import ndimage
 
 from wetscout.errors import InputError
 from wetscout.grid import Grid
+from wetscout.kernels.outline import rings
 from wetscout.outputs import fields, shapes
 from wetscout.outputs.layers import frame, plane_crs, run_rows, to_layers
 from wetscout.outputs.result import open_screen
@@ -47,6 +50,15 @@ def test_outline_is_the_union_of_the_cells(mask: np.ndarray) -> None:
     assert got.is_valid
     assert got.area == mask.sum()
     assert got.equals(slow_outline(patch, place)) or not mask.any()
+
+
+@given(arrays(bool, st.tuples(st.integers(1, 14), st.integers(1, 14))))
+@settings(max_examples=300, deadline=None)
+def test_rings_are_those_of_gdal(mask: np.ndarray) -> None:
+    """Corner by corner as GDAL polygonises each piece, rings that touch themselves split as it splits them."""
+    labels, pieces = ndimage.label(mask)
+    for got, wanted in zip(rings(labels, pieces), naive_outline.rings(labels, pieces), strict=True):
+        np.testing.assert_array_equal(got, wanted)
 
 
 @given(MASKS, st.integers(0, 4), st.integers(0, 4), st.integers(0, 3))

@@ -115,7 +115,8 @@ def render_map(screen: Screen, title: str | None = None) -> bytes:
         bar.ax.yaxis.set_minor_locator(NullLocator())
     _legend(figure, screen)
     target = io.BytesIO()
-    figure.savefig(target, format="png")
+    # level 3 packs shaded ground as small as the usual 6 and takes a third of the time
+    figure.savefig(target, format="png", pil_kwargs={"compress_level": 3})
     return target.getvalue()
 
 

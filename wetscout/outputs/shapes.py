@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
-import rasterio.features
 import shapely
-from numpy.typing import NDArray
+from scipy import ndimage
 
 from wetscout.grid import Grid
+from wetscout.kernels.outline import rings
 from wetscout.records import F64, Patch
 
 # the contract's limit on how far a drawn line may leave its stations [cells]
@@ -33,15 +33,19 @@ def outline(patch: Patch, grid: Grid) -> shapely.MultiPolygon:
     shapely.MultiPolygon
         In the grid's CRS; empty for a mask without a cell.
     """
-    mask = np.ascontiguousarray(patch.mask).astype(np.uint8)
-    found = []
-    if mask.any():
-        for shape, _ in rasterio.features.shapes(mask, mask=mask > 0, connectivity=4):
-            rings = [_corners(ring, patch) for ring in shape["coordinates"]]
-            outer, holes = rings[0], sorted(rings[1:], key=_start)
-            found.append([_turn(outer, left=True), *(_turn(hole, left=False) for hole in holes)])
-    found.sort(key=lambda rings: _start(rings[0]))
-    return shapely.MultiPolygon([(_map(rings[0], grid), [_map(ring, grid) for ring in rings[1:]]) for rings in found])
+    labels, pieces = ndimage.label(patch.mask)
+    corners, begins, piece = rings(np.ascontiguousarray(labels, dtype=np.int32), pieces)
+    if piece.size == 0:
+        return shapely.MultiPolygon()
+    # `Grid.xy` counts from cell centres, corners lie half a cell before
+    row, col = (corners + np.array([patch.row0, patch.col0], dtype=np.int64)).astype(np.float64).T - 0.5
+    owner = np.repeat(np.arange(piece.size), np.diff(begins))
+    around = np.atleast_1d(np.asarray(shapely.linearrings(np.column_stack(grid.xy(row, col)), indices=owner)))
+    # rings of a piece together, pieces in the order of their first rings
+    _, first, of = np.unique(piece, return_index=True, return_inverse=True)
+    place = np.argsort(np.argsort(first))[of]
+    order = np.argsort(place, kind="stable")
+    return shapely.MultiPolygon(list(np.asarray(shapely.polygons(around[order], indices=place[order]))))
 
 
 def line(row: F64, col: F64, grid: Grid) -> shapely.LineString | None:
@@ -88,31 +92,3 @@ def length_m(row: F64, col: F64, grid: Grid) -> float:
         [m].
     """
     return float(np.hypot(np.diff(row), np.diff(col)).sum()) * grid.cell_m
-
-
-def _corners(ring: list[tuple[float, float]], patch: Patch) -> NDArray[np.int64]:
-    """Closed ring as (row, col) of cell corners of the whole grid, from its lowest (row, col)."""
-    points = np.rint(np.asarray(ring, dtype=np.float64)).astype(np.int64)[:-1, ::-1]
-    points = points + np.array([patch.row0, patch.col0], dtype=np.int64)
-    first = int(np.lexsort((points[:, 1], points[:, 0]))[0])
-    points = np.roll(points, -first, axis=0)
-    return np.vstack([points, points[:1]])
-
-
-def _start(ring: NDArray[np.int64]) -> tuple[int, int]:
-    return int(ring[0, 0]), int(ring[0, 1])
-
-
-def _turn(ring: NDArray[np.int64], left: bool) -> NDArray[np.int64]:
-    """The ring run round the way wanted on the map, where y points up; its start stays."""
-    row, col = ring[:, 0], ring[:, 1]
-    # twice the signed area with y = -row, by the shoelace formula: positive is counter-clockwise
-    twice = int((col[:-1] * -row[1:] + col[1:] * row[:-1]).sum())
-    return ring if (twice > 0) == left else ring[::-1]
-
-
-def _map(ring: NDArray[np.int64], grid: Grid) -> F64:
-    """Corners to map coordinates; `Grid.xy` counts from cell centres, corners lie half a cell before."""
-    corners = ring.astype(np.float64) - 0.5
-    x, y = grid.xy(corners[:, 0], corners[:, 1])
-    return np.column_stack([x, y])

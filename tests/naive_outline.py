@@ -1,0 +1,28 @@
+"""Twin of `wetscout.kernels.outline`: each piece polygonised by GDAL (`GDALPolygonize`, as rasterio calls it)."""
+
+from __future__ import annotations
+
+import numpy as np
+import rasterio.features
+
+
+def rings(labels, pieces):
+    """As the kernel: corners, where each ring begins, and the piece of each."""
+    found = []
+    for piece in range(1, pieces + 1):
+        for shape, _ in rasterio.features.shapes((labels == piece).astype(np.uint8), labels == piece, connectivity=4):
+            found += [(turned(ring, k == 0), piece) for k, ring in enumerate(shape["coordinates"])]
+    found.sort(key=lambda ring: ring[0][0].tolist())
+    corners = np.concatenate([ring for ring, _ in found]) if found else np.zeros((0, 2), dtype=np.int64)
+    begins = np.cumsum([0, *(len(ring) for ring, _ in found)])
+    return corners, begins, np.array([piece for _, piece in found], dtype=int)
+
+
+def turned(ring, outer):
+    """Corners (row, col) from the lowest one, outer rings counter-clockwise on the map (shoelace formula)."""
+    points = np.rint(np.asarray(ring)).astype(np.int64)[:-1, ::-1]
+    points = np.roll(points, -int(np.lexsort((points[:, 1], points[:, 0]))[0]), axis=0)
+    points = np.vstack([points, points[:1]])
+    row, col = points.T
+    left = (col[:-1] * -row[1:] + col[1:] * row[:-1]).sum() > 0
+    return points if left == outer else points[::-1]
