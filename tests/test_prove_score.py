@@ -227,6 +227,31 @@ def test_a_screen_that_knows_everything_scores_full(kind: str) -> None:
     assert r.precision == 1.0 and r.spill_p90_m == 0.0 and r.plug_within == 1.0 and r.ways_plugged == 1.0
 
 
+def test_ways_out_are_closed_by_lines_and_by_what_the_water_does() -> None:
+    """The plain and hole of the test above with ditches to two sides."""
+    z = np.full((N, N), 10.0, dtype=np.float32)
+    z[10:50, 10:50] = 9.0
+    ground = z.copy()
+    z[29:32, 20:200] = z[20:200, 29:32] = 8.5
+    rims = (
+        Crossing(0, np.array([30.0]), np.array([52.0]), True, False),
+        Crossing(1, np.array([52.0]), np.array([30.0]), True, False),
+    )
+    truth = replace(land(basin(0, box(10, 10, 40, 40), crossings=rims)), z=z, ground=ground, opened=z)
+    # one plug bent around the corner closes both; its middle is 16 m from either ditch
+    bent = np.array([26.0, 54.0, 54.0]), np.array([54.0, 54.0, 26.0])
+    one = replace(offer(box(10, 10, 40, 40), plugs=((44.7, 44.7),)), plug_lines=(bent,))
+    s = score(truth, [one])
+    assert (s.hits[0].ways, s.hits[0].ways_plugged, s.chains.several, s.chains.several_closed) == (2, 2, 1, 1)
+    # plugs near both ways, but one beside its ditch: the water gets out
+    lines = (np.array([26.0, 35.0]), np.array([54.0, 54.0])), (np.array([54.0, 54.0]), np.array([38.0, 48.0]))
+    s = score(truth, [replace(one, plug_lines=lines)])
+    assert s.hits[0].stands_off_m < -0.5 and s.chains.several_closed == 0
+    # told 0.03 m too high with both closed: the water stands at the true level, no way is open
+    s = score(truth, [replace(one, spill_m=10.03)])
+    assert s.hits[0].stands_off_m == pytest.approx(-0.03, abs=1e-4) and s.chains.several_closed == 1
+
+
 def test_run_over_landscapes() -> None:
     seen: list[tuple[int, int]] = []
 

@@ -115,6 +115,36 @@ def test_a_plug_that_another_makes_needless_is_dropped():
     assert len(cuts) == len(made) == 2
 
 
+def test_a_ditch_across_the_tail_of_a_pool_is_closed_at_the_rim_and_not_by_parting_the_pool():
+    """A box 1 m deep with a tail 0.3 m deep; a ditch across the tail. A dam across the tail would take least earth."""
+    natural = np.full((140, 200), 10.4, dtype=np.float32)
+    natural[50:90, 20:80] = 9.0
+    natural[64:76, 80:160] = 9.7
+    # a wide rim at the spill level beside the tail
+    natural[40:64, 130:150] = natural[76:100, 130:150] = 10.15
+    today = natural.copy()
+    today[:, 138:142] = 8.5
+    pool = natural < 10.0
+    spill, patch = 10.0, Patch(0, 0, pool)
+    way = (
+        np.concatenate([np.full(50, 70), np.arange(70, 10, -1)]),
+        np.concatenate([np.arange(90, 140), np.full(60, 140)]),
+    )
+    cut = Cut(63, 140, -1.0, 0.0, 9.7, spill, 8.5, 1, False, *way)
+    c = Candidate(0, patch, patch, spill, 9.7, 9.0, (70, 50), (70, 79), (cut,), False, 0.0, (1,), True, None)
+    _, made = lay(Ground(0, 0, today, today, natural, pool, 1.0), c, today, S)
+    plugged, walls = today.copy(), np.zeros(today.shape, dtype=np.float32)
+    for size in made:
+        paint(plugged, size.row, size.col, spill)
+        paint(walls, size.row, size.col, 1.0)
+    assert len(made) == 2
+    dug = np.zeros_like(pool)
+    dug[:, 138:142] = True
+    # the pool stands on both sides of the ditch, and no plug lies in it
+    assert (wetscout.fill(plugged)[pool & ~dug] >= spill - 1e-5).all()
+    assert not (walls > 0)[pool & ~dug].any()
+
+
 def held(screen):
     """How far water stands from the spill level of each site once its plugs are in, on today's ground [m]."""
     out = []

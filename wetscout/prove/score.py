@@ -28,6 +28,7 @@ from wetscout.prove.score_plugged import stands_off
 from wetscout.records import F64, Patch
 
 IOU = 0.5
+STANDS_M = 0.02
 LEAST_M2, SMALL_M2 = 1000.0, 400.0
 LEAST_DEPTH_M, SHALLOW_M = 0.3, 0.15
 # Size classes, largest first: (name, least area, least depth)
@@ -167,7 +168,7 @@ def score(landscape: Landscape, found: Sequence[Found]) -> Score:
             continue
         taken.add(basin.node_id)
         hit = _hit(i, found[i], basin, size, pick[1], cell)
-        hits.append(replace(hit, stands_off_m=stands_off(landscape, found[i], basin)))
+        hits.append(_with_water(hit, stands_off(landscape, found[i], basin)))
     missed, covered = _left(basins, families, taken, shaded, parents, [table[i] for i in opened])
     drained = any(b.drained or b.partial for b in basins)
     return Score(
@@ -231,7 +232,8 @@ def _hit(number: int, found: Found, basin: TrueBasin, size: str, iou: float, cel
     if rims and len(plugs):
         far = tuple(float(_away(p[None, :], np.concatenate(rims))) * cell_m for p in plugs)
     ways = [np.stack([c.row, c.col], axis=1) for c in basin.crossings if c.outflow]
-    closed = sum(1 for w in ways if len(plugs) and _away(plugs, w) * cell_m <= 15.0)
+    laid = np.concatenate([plugs, *(_along(line, 1.0 / cell_m) for line in found.plug_lines)])
+    closed = sum(1 for w in ways if len(laid) and _away(laid, w) * cell_m <= 15.0)
     row, col = _middle(basin.pool)
     return Hit(
         found=number,
@@ -247,6 +249,21 @@ def _hit(number: int, found: Found, basin: TrueBasin, size: str, iou: float, cel
         ways_plugged=closed,
         drained_by=basin.drained_by,
     )
+
+
+def _with_water(hit: Hit, stands_off_m: float) -> Hit:
+    """What the water tells of a hit: where it gets out below both the level told and the true one, a way is open."""
+    lower = stands_off_m < -STANDS_M and stands_off_m + hit.spill_error_m < -STANDS_M
+    closed = hit.ways_plugged - int(lower and hit.ways_plugged == hit.ways > 0)
+    return replace(hit, stands_off_m=stands_off_m, ways_plugged=closed)
+
+
+def _along(line: tuple[F64, F64], step: float) -> F64:
+    """Points on a line of straight pieces, not farther apart than a step [cells]."""
+    row, col = (np.asarray(part, dtype=np.float64) for part in line)
+    far = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(row), np.diff(col)))])
+    at = np.linspace(0.0, far[-1], int(np.ceil(far[-1] / step)) + 1)
+    return np.stack([np.interp(at, far, row), np.interp(at, far, col)], axis=1)
 
 
 def _away(points: F64, others: F64) -> float:

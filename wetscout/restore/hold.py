@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import ndimage
 
 from wetscout.kernels.route import way_out
 from wetscout.records import BOOL, F32, F64, Candidate, Cut
@@ -23,6 +24,8 @@ COVER_M = 0.15
 # a plug that begins this near to the end of another is a piece of it [m]
 JOIN_M = 2.5
 TRIALS = 8
+# a plug is needed if more than this share of the pool would not stand without it [-]
+PART = 0.02
 
 
 @dataclass(frozen=True)
@@ -97,6 +100,7 @@ def lay(ground: Ground, c: Candidate, z: F32, s: RestoreSettings) -> tuple[list[
         ground.surveyed - ground.today > COVER_M,
         c.spill_m,
         ground.cell_m,
+        ground.pool,
     )
     crest = c.spill_m + s.freeboard_m
 
@@ -142,15 +146,22 @@ def lay(ground: Ground, c: Candidate, z: F32, s: RestoreSettings) -> tuple[list[
 def _needed(
     ground: Ground, lines: list[tuple[F64, F64]], levels: tuple[float, float], start: tuple[int, int], beyond: int
 ) -> list[int]:
-    """Plugs without which the pool would not stand: one laid later may close what an earlier one did not quite."""
+    """Plugs without which the pool would not stand: one laid later may close what an earlier one did not quite.
+
+    All of the pool counts, so that none is left out behind which a part of it would stand.
+    """
     crest, wanted = levels
+    whole = 0
 
     def stands(kept: list[int]) -> bool:
+        nonlocal whole
         today = ground.today.copy()
         for k in kept:
             paint(today, *lines[k], crest)
         _, _, level, _, open_end = way_out(today, ground.pool, *start, beyond)
-        return bool(level >= wanted and not open_end)
+        held = _held(today, ground.pool, wanted)
+        whole = max(whole, held)
+        return bool(level >= wanted and not open_end and held >= (1.0 - PART) * whole)
 
     kept = list(range(len(lines)))
     if len(kept) < 2 or not stands(kept):
@@ -160,6 +171,14 @@ def _needed(
         if rest and stands(rest):
             kept = rest
     return kept
+
+
+def _held(today: F32, pool: BOOL, level_m: float) -> int:
+    """Cells of the pool over which water can stand at a level: none lower leads from them to the border."""
+    low = ~(today >= level_m)
+    part, _ = ndimage.label(low, structure=np.ones((3, 3)))
+    out = np.unique(np.concatenate([part[0], part[-1], part[:, 0], part[:, -1], part[np.isnan(today)]]))
+    return int(np.count_nonzero(pool & (~low | ~np.isin(part, out))))
 
 
 def _closed(bank: Bank, cut: Cut, origin: tuple[int, int]) -> bool:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -20,6 +20,10 @@ LEAST_M3 = 0.1
 STRAIGHT = 1.15
 # a plug stands this clear of the fill of a road [m]
 CLEAR_M = 4.0
+# a plug crosses the way no farther inside the pool than this, and its line runs no farther from there through it [m]
+INSIDE_M, THROUGH_M = 3.0, 6.0
+# ground at the spill level is as good an end as higher ground that takes so much more earth to reach
+DEAR = 2.0
 
 
 @dataclass(frozen=True)
@@ -36,6 +40,8 @@ class Bank:
         Ways opened through fill: what is a gap here is a road in the DEM, and no place for a plug.
     spill_m, cell_m : float
         [m].
+    pool : bool (h, w) or None
+        A plug through shallow water takes least earth, but parts the pool: it is laid only where nothing else holds.
     """
 
     today: F32
@@ -43,6 +49,7 @@ class Bank:
     covered: BOOL
     spill_m: float
     cell_m: float
+    pool: BOOL | None = None
 
 
 def span(bank: Bank, way: tuple[I64, I64], at: int, s: RestoreSettings, exact: bool = False) -> tuple[F64, F64] | None:
@@ -64,6 +71,17 @@ def span(bank: Bank, way: tuple[I64, I64], at: int, s: RestoreSettings, exact: b
     row, col : float64 (k,)
         Corners of the line, left end first as seen downstream [cells]; None where the banks are not told apart.
     """
+    high = _span(bank, way, at, s, exact)
+    low = _span(bank, way, at, replace(s, tie_m=-s.hold_m), exact)
+    if high is not None and low is not None and high[2] > DEAR * low[2]:
+        high = low
+    if high is None:
+        high = low or _span(replace(bank, pool=None), way, at, s, exact)
+    return None if high is None else high[:2]
+
+
+def _span(bank: Bank, way: tuple[I64, I64], at: int, s: RestoreSettings, exact: bool) -> tuple[F64, F64, float] | None:
+    """Line of a plug and its cost."""
     reach = round(s.across_reach_m / bank.cell_m)
     r0, c0 = max(0, int(way[0][at]) - reach), max(0, int(way[1][at]) - reach)
     box = (slice(r0, int(way[0][at]) + reach + 1), slice(c0, int(way[1][at]) + reach + 1))
@@ -76,16 +94,17 @@ def span(bank: Bank, way: tuple[I64, I64], at: int, s: RestoreSettings, exact: b
     high = np.clip(crest - ground, 0.0, None)
     cost = LEAST_M3 + s.crest_width_m * high + s.face_slope * high**2
     cost[~np.isfinite(cost)] = LEAST_M3
+    dry, through = _outside(bank, box, (rows, cols))
     halves = []
     for side in sides:
-        known = side & np.isfinite(ground)
+        known = side & np.isfinite(ground) & through
         ends = _ends(ground, firm & known, bank.spill_m, s)
         if ends is None:
             return None
         halves.append(spread_cost(cost, ends, known, bank.cell_m))
     # under a road it is led on along the way to where the ditch lies open, clear of the fill
     covered = ndimage.binary_dilation(bank.covered[box][rows, cols], iterations=max(1, round(CLEAR_M / bank.cell_m)))
-    free = (ground[rows, cols] < bank.spill_m - s.hold_m) & ~covered
+    free = (ground[rows, cols] < bank.spill_m - s.hold_m) & ~covered & dry
     shift = max(1, round(s.shift_m / bank.cell_m))
     best = None
     for reach in (1,) if exact else (shift, 3 * shift):
@@ -97,8 +116,22 @@ def span(bank: Bank, way: tuple[I64, I64], at: int, s: RestoreSettings, exact: b
         np.concatenate([a[::-1], [g], b]).astype(np.float64)
         for a, g, b in zip(_back(halves[0][1], left), gate, _back(halves[1][1], right), strict=True)
     )
+    # straightened, it does not run through the pool either
+    cost[~through] += DEAR * cost.max()
     keep = _straight(cost, row, col, bank.cell_m)
-    return row[keep] + r0, col[keep] + c0
+    return row[keep] + r0, col[keep] + c0, _earth(cost, row, col, bank.cell_m)
+
+
+def _outside(bank: Bank, box: tuple[slice, slice], way: tuple[I64, I64]) -> tuple[BOOL, BOOL]:
+    """Cells of a way at which a plug may cross it, and cells of the window its line may run over."""
+    if bank.pool is None:
+        return np.ones(way[0].size, dtype=bool), np.ones(bank.today[box].shape, dtype=bool)
+    pool = bank.pool[box]
+    dry = ~ndimage.binary_erosion(pool[way], iterations=max(1, round(INSIDE_M / bank.cell_m)), border_value=1)
+    gate = np.ones(pool.shape, dtype=bool)
+    gate[way[0][dry], way[1][dry]] = False
+    near = ndimage.distance_transform_edt(gate) * bank.cell_m <= THROUGH_M if dry.any() else ~gate
+    return dry, ~pool | near
 
 
 def _through(rows: I64, cols: I64, at: int, shape: tuple[int, int]) -> tuple[I64, I64, int]:

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import ndimage
 
 from wetscout import large
@@ -21,7 +20,6 @@ from wetscout.records import (
     Candidate,
     Crossing,
     Cut,
-    Ditch,
     Linework,
     Patch,
     Surfaces,
@@ -31,6 +29,7 @@ from wetscout.records import (
 from wetscout.settings.sites import SiteSettings
 from wetscout.settings.surroundings import SurroundingSettings
 from wetscout.sites.cuts import Window, find_cuts
+from wetscout.sites.enters import ditch_above
 from wetscout.sites.judge import Measures, lift, measure, too_wide
 from wetscout.sites.network import Network
 from wetscout.sites.pick import Picker
@@ -38,9 +37,6 @@ from wetscout.sites.plugged import Fills, runs_open
 from wetscout.sites.rim import unheld_shore
 from wetscout.sites.setting import Surroundings
 from wetscout.sites.turned_down import reason_against
-
-# stretch of a line by which it is judged which way its water runs, and levels nearer than this are the same [m]
-UP_M, LEVEL_M = 40.0, 0.02
 
 
 @dataclass(frozen=True)
@@ -168,7 +164,7 @@ class Finder:
         inside = {j: at for j, at in inside.items() if self.network.ditches[j].ditch_id not in self.stream}
         ids = {self.network.ditches[j].ditch_id for j in inside}
         cut_ids = {c.ditch_id for c in cuts if c.ditch_id is not None}
-        upstream = self._upstream({j: (int(at.min()), int(at.max())) for j, at in inside.items()})
+        upstream = ditch_above(inside, self.network, self.filled_today, self.cell_m)
         row = self.tree.table.iloc[node]
         signs = {
             **self._signs(window, spill, inside),
@@ -239,33 +235,6 @@ class Finder:
             "sure_in_pool_m": sum(at.size for j, at in inside.items() if ditches[j].sure) * self.cell_m,
             "bed_in_pool_m": min((float(ditches[j].bed_m[at].min()) for j, at in inside.items()), default=np.nan),
         }
-
-    def _upstream(self, inside: dict[int, tuple[int, int]]) -> float:
-        """Ditch length that enters a pool from above: stations above the first one in the pool, with side ditches.
-
-        A line joined from two may be drawn uphill in part; the water decides which end it comes in by.
-        """
-        above = 0.0
-        for j, (first, last) in inside.items():
-            ditch = self.network.ditches[j]
-            if first > 0:
-                if self._comes_in(ditch, np.arange(first - 1, -1, -1), last) >= 0.0:
-                    above += self.network.length_above([(j, first)], set(inside) - {j})
-            elif ditch.sure and self._comes_in(ditch, np.arange(last + 1, ditch.row.size), first) > 0.0:
-                rows, cols = ditch.row[last:], ditch.col[last:]
-                above += float(np.hypot(np.diff(rows), np.diff(cols)).sum()) * self.cell_m
-        return above
-
-    def _comes_in(self, ditch: Ditch, outside: NDArray[np.int64], far: int) -> float:
-        """How far today's water falls from a stretch outside the pool to the far end of the line within it [m].
-
-        Negative where water runs out there, 0 where it stands level.
-        """
-        at = np.append(far, outside[: max(1, round(UP_M / self.cell_m))])
-        rows, cols = (np.rint(along[at]).astype(np.int64) for along in (ditch.row, ditch.col))
-        levels = self.filled_today[rows, cols] - self.filled_today[rows[0], cols[0]]
-        low, high = float(np.nanmin(levels)), float(np.nanmax(levels))
-        return low if low < -LEVEL_M else high if high > LEVEL_M else 0.0
 
     def _turn_down(self, c: Candidate) -> str | None:
         at = self.network.by_id.get(c.cuts[0].ditch_id) if c.cuts and c.cuts[0].ditch_id is not None else None

@@ -1,0 +1,67 @@
+"""Which ditches bring water into a pool: levels along straight lines made by hand, plain geometry."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from wetscout.records import Ditch
+from wetscout.sites.enters import ditch_above
+from wetscout.sites.network import Network
+
+# the lines run along row 5; the pool lies at columns 100-139
+N = 240
+POOL = np.arange(100, 140)
+
+
+def above(levels, cols=(0, N), *, bed=None, sure=True, pool=POOL, cell_m=1.0):
+    """Ditch length told to enter, for one line drawn with rising columns over the given water levels [m]."""
+    water = np.full((11, N), 99.0, dtype=np.float32)
+    water[5] = levels
+    col = np.arange(*cols, dtype=np.float64)
+    bed = np.asarray(levels if bed is None else bed, dtype=np.float64)[cols[0] : cols[1]]
+    row = np.full(col.size, 5.0)
+    line = Ditch(1, row, col, bed, bed + 1.0, bed + 1.0, bed * 0 + 3.0, "ditch", 1.0, 0.3, 1.0, "none", sure)
+    at = np.flatnonzero(np.isin(col, pool))
+    return ditch_above({0: at}, Network((line,), cell_m, 6.0), water, cell_m)
+
+
+X = np.arange(N, dtype=np.float64)
+
+
+def test_a_ditch_that_falls_through_a_pool_enters_it_whichever_way_it_is_drawn():
+    assert above(10.0 - 0.001 * X) == pytest.approx(100.0)
+    # drawn uphill: the length beyond the pool, drawn downstream, is what enters
+    assert above(10.0 + 0.001 * X) == pytest.approx(N - 1 - 139.0)
+    # levels part only far from the shore
+    assert above(10.0 - 0.0003 * X) == pytest.approx(100.0)
+    assert above(10.0 - 0.002 * X, cell_m=0.5) == pytest.approx(50.0)
+
+
+def test_two_ditches_out_of_one_pool_drawn_as_one_line_do_not_enter_it():
+    crest = 10.0 - 0.0005 * np.abs(X - 120.0)
+    assert above(crest) == 0.0
+    # the crest in the pool stands nearer to one shore
+    assert above(10.0 - 0.0005 * np.abs(X - 105.0)) == 0.0
+
+
+def test_a_head_in_the_pool_is_where_the_ditch_begins():
+    # drawn into the pool, level outside, and rising to the ground at its end there
+    head = np.where(X > 125.0, 10.0 + 0.05 * (X - 125.0), 10.0)
+    assert above(head, (0, 140)) == 0.0
+    # a ditch that ends in the pool on its floor comes in
+    assert above(np.where(X < 100.0, 10.0, 9.9), (0, 140)) == pytest.approx(100.0)
+
+
+def test_a_bank_at_the_end_of_a_line_is_no_water_from_above():
+    # the outlet's line runs level and then up a bank beyond; the bed falls outwards
+    water = np.where(X < 40.0, 10.8, 10.0)
+    assert above(water, bed=9.0 + 0.001 * X) == 0.0
+    # nothing tells: the line's own direction does
+    assert above(np.full(N, 10.0)) == pytest.approx(100.0)
+
+
+def test_lines_that_graze_a_pool_or_are_faint_count_less():
+    assert above(10.0 - 0.001 * X, pool=np.arange(100, 109)) == 0.0
+    assert above(10.0 - 0.001 * X, pool=np.arange(100, 111)) == pytest.approx(100.0)
+    assert above(10.0 - 0.001 * X, sure=False) == 0.0 and above(10.0 + 0.001 * X, sure=False) == 0.0

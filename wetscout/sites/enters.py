@@ -1,0 +1,112 @@
+"""Which ditches bring water into a pool from above, and how much ditch that is."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wetscout.records import F32, F64, Ditch
+from wetscout.sites.network import Network
+
+# levels nearer than this are the same; a line is followed out so far to see them part [m]
+LEVEL_M, OUT_M = 0.02, 150.0
+# beds beside the shore are told from so much of the line [m]
+BED_M = 40.0
+# water does not step up so much within 3 m: the line runs on up a bank or a road [m]
+WALL_M, WALL_OVER_M = 0.2, 3.0
+# a line with less of it in the pool passes beside it [m]
+ENTER_M = 10.0
+
+
+def ditch_above(inside: Mapping[int, NDArray[np.int64]], network: Network, filled_today: F32, cell_m: float) -> float:
+    """Ditch length that enters a pool from above, side ditches included.
+
+    A line joined from two may be drawn uphill in part, and two ditches out of one pool may be drawn as one line: the
+    water decides by which end it comes in.
+
+    Parameters
+    ----------
+    inside : mapping of int to int64 (n,)
+        Stations in the pool of each line, by index.
+    network : Network
+    filled_today : float32 (rows, cols)
+        Today's surface, depressions raised to their spill levels [m].
+    cell_m : float
+        [m].
+
+    Returns
+    -------
+    float
+        [m]
+    """
+    above = 0.0
+    for j, at in inside.items():
+        ditch, first, last = network.ditches[j], int(at.min()), int(at.max())
+        if at.size * cell_m < ENTER_M:
+            continue
+        up, down = np.arange(first, -1, -1), np.arange(last, ditch.row.size)
+        from_up = comes_in(ditch, up, at, filled_today, cell_m) if first > 0 else -1.0
+        from_down = comes_in(ditch, down, at[::-1], filled_today, cell_m) if ditch.sure and down.size > 1 else -1.0
+        if from_up > 0.0 or (from_up == 0.0 and from_down <= 0.0):
+            above += network.length_above([(j, first)], set(inside) - {j})
+        if from_down > 0.0:
+            above += float(np.hypot(np.diff(ditch.row[down]), np.diff(ditch.col[down])).sum()) * cell_m
+    return above
+
+
+def comes_in(
+    ditch: Ditch, outwards: NDArray[np.int64], pool: NDArray[np.int64], filled_today: F32, cell_m: float
+) -> float:
+    """Whether today's water runs into a pool along a line: positive, out of it: negative, 0 where that cannot be told.
+
+    Followed out from the shore and into the pool until the level parts from that at the shore. A line that rises more
+    steeply in the pool than outside has its head there. Where the level parts nowhere, the beds decide.
+
+    Parameters
+    ----------
+    ditch : Ditch
+    outwards : int64 (n,)
+        Stations from the shore outwards.
+    pool : int64 (m,)
+        Stations in the pool, those at this shore first.
+    filled_today : float32 (rows, cols)
+        [m].
+    cell_m : float
+        [m].
+
+    Returns
+    -------
+    float
+        Rise a station away from the pool [m]; 1 or -1 where the pool or the beds tell.
+    """
+    reach = round(OUT_M / cell_m) + 1
+    out = _levels(ditch, outwards[:reach], filled_today)
+    out = out[: _wall(out, max(1, round(WALL_OVER_M / cell_m)))]
+    outside, within = _rise(out), _rise(_levels(ditch, pool[:reach], filled_today))
+    if outside < 0.0 or within > max(outside, 0.0):
+        return -1.0 if outside >= 0.0 else outside
+    if outside > 0.0 or within < 0.0:
+        return outside or 1.0
+    near = max(1, round(BED_M / cell_m))
+    beside = ditch.bed_m[outwards[1 : min(near + 1, out.size)]]
+    lower = beside.size and np.median(beside) < np.median(ditch.bed_m[pool[:near]]) - LEVEL_M
+    return -1.0 if lower else 0.0
+
+
+def _levels(ditch: Ditch, at: NDArray[np.int64], filled_today: F32) -> F64:
+    rows, cols = (np.rint(along[at]).astype(np.int64) for along in (ditch.row, ditch.col))
+    return filled_today[rows, cols].astype(np.float64)
+
+
+def _rise(levels: F64) -> float:
+    """Rise a station up to where the level first parts from that at the shore; 0 where it does not."""
+    parts = np.flatnonzero(np.abs(levels - levels[0]) > LEVEL_M)
+    return float(levels[parts[0]] - levels[0]) / float(parts[0]) if parts.size else 0.0
+
+
+def _wall(levels: F64, over: int) -> int:
+    """Stations before the first at which the level steps up."""
+    steps = np.flatnonzero(levels[over:] - levels[:-over] > WALL_M)
+    return int(steps[0]) + 1 if steps.size else levels.size
