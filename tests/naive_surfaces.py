@@ -163,3 +163,40 @@ def way_down(z, row, col, most):
             break
         way.extend(trail[1:])
     return [r * cols + c for r, c in way[:most]]
+
+
+def strip_share(ground, place, ray, far, side, least):
+    """The whole ray with numpy."""
+
+    def look(rows, cols):
+        r, c = np.rint(rows).astype(np.int64), np.rint(cols).astype(np.int64)
+        inside = (r >= 0) & (c >= 0) & (r < ground.shape[0]) & (c < ground.shape[1])
+        out = np.full(r.shape, np.nan)
+        out[inside] = ground[r[inside], c[inside]]
+        return out
+
+    row, col = (place[k] + far * ray[k] for k in (0, 1))
+    off = np.arange(-2, 3)[:, None] * side
+    levels = look(row + off * ray[1], col - off * ray[0])
+    near = np.fmax.reduce([look(row + k * ray[1], col - k * ray[0]) for k in (-1.0, 0.0, 1.0)])
+    known = np.isfinite(levels).all(axis=0)
+    if known.sum() < 5:
+        return 0.0
+    high = np.minimum(near - levels[1] - (levels[1] - levels[0]), near - levels[3] - (levels[3] - levels[4]))
+    return float((high[known] >= least).mean())
+
+
+def lower_line(z, row, col, level):
+    """All places at once with numpy."""
+    steps = np.maximum(np.abs(np.diff(row)), np.abs(np.diff(col)))
+    parts = np.maximum(1, np.ceil(steps * 2).astype(np.int64))
+    start = np.repeat(np.arange(parts.size), parts)
+    t = (np.arange(start.size) - np.repeat(np.cumsum(parts) - parts, parts)) / parts[start]
+    rows = np.append(row[start] + t * (row[start + 1] - row[start]), row[-1])
+    cols = np.append(col[start] + t * (col[start + 1] - col[start]), col[-1])
+    levels = np.append(np.maximum(level[start], level[start + 1]), level[-1])
+    ri, ci = np.floor(rows + 0.5).astype(np.int64), np.floor(cols + 0.5).astype(np.int64)
+    ok = (ri >= 0) & (ci >= 0) & (ri < z.shape[0]) & (ci < z.shape[1]) & np.isfinite(levels)
+    ri, ci, levels = ri[ok], ci[ok], levels[ok]
+    known = ~np.isnan(z[ri, ci])
+    np.minimum.at(z, (ri[known], ci[known]), levels[known].astype(np.float32))

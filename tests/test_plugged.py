@@ -1,9 +1,11 @@
 """Earth in a ditch at the rim: a plug, a road, a pipe that is known, and a crossing farther down. Plain arithmetic."""
 
+import naive_surfaces
 import numpy as np
 import pytest
 from test_surfaces import straight_ditch
 
+from wetscout.kernels.strips import any_strip, strip_share
 from wetscout.records import Crossing, Cut, Embankment, Linework, Surfaces
 from wetscout.settings.sites import SiteSettings
 from wetscout.sites.plugged import Fills, runs_open
@@ -95,3 +97,22 @@ def test_a_ditch_that_lies_open_is_not_plugged(sill, runs):
     ground[50, 40:50] = sill
     ground[0] = ground[-1] = 101.0
     assert runs_open(ground, pool, (50, 20), (100.0, 98.9), 40) is runs
+
+
+def test_strips_along_rays_are_those_of_the_slow_twin():
+    rng = np.random.default_rng(5)
+    shares = []
+    for cell_m in (1.0, 2.0, 5.0):
+        ground = rng.normal(0.0, 0.3, (90, 80)).astype(np.float32)
+        ground[40:46] += 0.8
+        ground[rng.random(ground.shape) < 0.01] = np.nan
+        far = np.arange(10.0, 70.0, max(cell_m, 2.0)) / cell_m
+        for turn in np.linspace(0.0, 6.2, 60):
+            ray, side = (float(np.sin(turn)), float(np.cos(turn))), 9.0 / cell_m
+            args = (ground, (42.3, 37.8), ray, far, side, 0.1)
+            share = strip_share(*args)
+            assert share == naive_surfaces.strip_share(*args)
+            assert any_strip(ground, (42.3, 37.8), np.array([ray]), far, side, 0.1, 0.5) == (share >= 0.5)
+            shares.append(share)
+    assert min(shares) == 0.0
+    assert max(shares) > 0.5

@@ -8,7 +8,7 @@ import pytest
 
 from wetscout.ingest import from_array
 from wetscout.kernels import bridge
-from wetscout.kernels.sections import bilinear, median_along, paint_band, sections, shoulders
+from wetscout.kernels.sections import bilinear, lower_line, median_along, paint_band, sections, shoulders
 from wetscout.records import CUT, Ditch, Embankment, Linework
 from wetscout.settings import Settings
 from wetscout.surfaces import build_surfaces
@@ -128,6 +128,21 @@ def test_sections_are_bilinear():
     offsets = np.arange(-4, 5) * 0.5
     np.testing.assert_allclose(got[0], 0.5 * (10 + 0.6 * offsets) + 0.25 * (10 + 0.8 * offsets), rtol=1e-6)
     assert np.isnan(bilinear(z, -3.0, 2.0))
+
+
+def test_lines_are_lowered_as_by_the_slow_twin():
+    rng = np.random.default_rng(9)
+    for _ in range(60):
+        n = int(rng.integers(1, 12))
+        row, col = np.cumsum(rng.normal(0.0, 2.0, (2, n)), axis=1) + rng.uniform(-2.0, 32.0, (2, 1))
+        level = rng.uniform(0.0, 1.0, n)
+        level[rng.random(n) < 0.2] = rng.choice([np.nan, np.inf])
+        ground = rng.uniform(0.2, 0.9, (30, 28)).astype(np.float32)
+        ground[rng.random(ground.shape) < 0.05] = np.nan
+        wanted = ground.copy()
+        naive.lower_line(wanted, row, col, level)
+        lower_line(ground, row, col, level)
+        np.testing.assert_array_equal(ground, wanted)
 
 
 def test_median_along_equals_numpy():

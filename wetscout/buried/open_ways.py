@@ -62,6 +62,8 @@ class OpenWays:
         # windows of all lines: a county has thousands, a hollow meets a handful
         self.ditch_boxes = _boxes([(d.row, d.col) for d in lines.ditches])
         self.crossing_boxes = _boxes([(c.row, c.col) for c in lines.crossings])
+        # where each ditch shows, once it was asked for
+        self.seen: dict[int, F64] = {}
 
     def drain(self, hollow: Hollow) -> bool:
         """Whether a hollow is drained openly.
@@ -104,9 +106,9 @@ class OpenWays:
         s = self.s
         reach = max(1, round(s.plug_most_m / self.cell_m))
         near = _meeting(self.ditch_boxes, hollow, reach)
-        if any(self._begins(self.lines.ditches[k], hollow) for k in near):
+        parts = [self._dug(k, hollow) for k in near]
+        if any(self._begins(self.lines.ditches[k], outer, hollow) for k, (_, outer) in zip(near, parts, strict=True)):
             return True
-        parts = [self._dug(self.lines.ditches[k], hollow) for k in near]
         inner = [p[0] for p in parts if p[0].shape[1] * self.cell_m >= s.dug_run_m]
         outer = [p[1] for p in parts if p[1].size]
         if not inner or not outer:
@@ -119,12 +121,12 @@ class OpenWays:
                 return True
         return False
 
-    def _begins(self, ditch: Ditch, hollow: Hollow) -> bool:
+    def _begins(self, ditch: Ditch, outer: F64, hollow: Hollow) -> bool:
         """Whether a ditch lower than the floor begins at the hollow behind a mound of earth: a plug."""
         s, run = self.s, max(1, round(_RUN_M / self.cell_m))
         if not (ditch.sure or ditch.depth_m >= 2.0 * s.head_depth_m):
             return False
-        row, col, bed = self._dug(ditch, hollow)[1]
+        row, col, bed = outer
         if row.size < run:
             return False
         deep = self._shown_at(row, col)
@@ -173,14 +175,20 @@ class OpenWays:
         raised = np.median(ground[:, 9:16], axis=1) - beside
         return bool(np.count_nonzero(raised >= s.mound_m) >= _MOUND_M)
 
-    def _dug(self, ditch: Ditch, hollow: Hollow) -> tuple[F64, F64]:
+    def _dug(self, k: int, hollow: Hollow) -> tuple[F64, F64]:
         """Stations where a ditch shows, (3, n) of row, column and bed: those in the hollow and those outside."""
+        # one ditch passes many hollows
+        if k not in self.seen:
+            self.seen[k] = self._stations(self.lines.ditches[k])
+        every = self.seen[k]
+        inside = _on(hollow.pool.mask, (hollow.pool.row0, hollow.pool.col0), every[0], every[1])
+        return every[:, inside], every[:, ~inside]
+
+    def _stations(self, ditch: Ditch) -> F64:
         if ditch.kind == "natural stream":
-            return np.empty((3, 0)), np.empty((3, 0))
+            return np.empty((3, 0))
         seen = (self._shown_at(ditch.row, ditch.col) >= self.s.dug_m) & np.isfinite(ditch.bed_m)
-        inside = _on(hollow.pool.mask, (hollow.pool.row0, hollow.pool.col0), ditch.row, ditch.col)
-        all_ = np.stack([ditch.row, ditch.col, ditch.bed_m])
-        return all_[:, seen & inside], all_[:, seen & ~inside]
+        return np.stack([ditch.row, ditch.col, ditch.bed_m])[:, seen]
 
     def _leads_out(self, crossing: Crossing, grown: BOOL, origin: tuple[int, int], least_m: float) -> bool:
         ends = _on(grown, origin, crossing.row, crossing.col)

@@ -319,3 +319,32 @@ def paint_band(mask, bit, row, col, across_row, across_col, left, right):
                 ci = int(np.floor(c + across_col[i] * o + 0.5))
                 if 0 <= ri < rows and 0 <= ci < cols:
                     mask[ri, ci] |= bit
+
+
+@njit(nogil=True, cache=True)
+def lower_line(z, row, col, level):
+    """Lower the cells along a line, at steps of half a cell so that no 8-connected gap is left.
+
+    Parameters
+    ----------
+    z : float32 (rows, cols)
+        Lowered in place [m]; unknown cells stay so.
+    row, col, level : float64 (n,)
+        Stations [cells], and their levels [m]; between two stations the higher level holds, where both are known.
+    """
+    n = row.size
+    for i in range(n):
+        parts = 1
+        top = level[i]
+        if i < n - 1:
+            longest = max(abs(row[i + 1] - row[i]), abs(col[i + 1] - col[i]))
+            parts = max(1, int(np.ceil(longest * 2)))
+            top = np.maximum(level[i], level[i + 1])
+        if not np.isfinite(top):
+            continue
+        for k in range(parts):
+            t = k / parts
+            r = int(np.floor(row[i] + (t * (row[i + 1] - row[i]) if k else 0.0) + 0.5))
+            c = int(np.floor(col[i] + (t * (col[i + 1] - col[i]) if k else 0.0) + 0.5))
+            if 0 <= r < z.shape[0] and 0 <= c < z.shape[1] and z[r, c] > np.float32(top):
+                z[r, c] = np.float32(top)

@@ -106,7 +106,8 @@ def _under_road(
     if ((window.corridor[rows[near], cols[near]] & FILL) > 0).any():
         return True
     for c in crossings:
-        mid_r, mid_c = c.row.mean() - window.row0, c.col.mean() - window.col0
+        # of two ends, so the mean is their half sum
+        mid_r, mid_c = 0.5 * (c.row[0] + c.row[1]) - window.row0, 0.5 * (c.col[0] + c.col[1]) - window.col0
         span = float(np.hypot(c.row[1] - c.row[0], c.col[1] - c.col[0])) / 2 + 2
         if (np.hypot(rows[near] - mid_r, cols[near] - mid_c) <= span).any():
             return True

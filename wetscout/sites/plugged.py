@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from wetscout.kernels.route import way_out
-from wetscout.records import BOOL, F32, F64, Crossing, Cut, Linework, Surfaces
+from wetscout.kernels.strips import any_strip
+from wetscout.records import BOOL, F32, Crossing, Cut, Linework, Surfaces
 from wetscout.settings.sites import SiteSettings
 
 I64 = NDArray[np.int64]
@@ -91,34 +92,16 @@ class Fills:
 
     def _goes_on(self, row: float, col: float, cut: Cut) -> bool:
         """Whether the fill goes on past both banks as a strip above the ground on both its sides."""
-        left = max(self._strip(row, col, cut, turn - np.pi / 2) for turn in TURNS)
-        right = max(self._strip(row, col, cut, np.pi / 2 + turn) for turn in TURNS)
-        return min(left, right) >= STRIP_SHARE
-
-    def _strip(self, row: float, col: float, cut: Cut, turn: float) -> float:
-        """Share of a ray from the fill, turned from the way of the ditch, on which the ground is a strip.
-
-        A strip stands above both sides by more than they fall farther out: even slopes and round ridges do not.
-        """
-        along = np.arctan2(cut.along_row, cut.along_col) + turn
-        d_row, d_col = np.sin(along), np.cos(along)
+        ahead = np.arctan2(cut.along_row, cut.along_col)
         far = np.arange(STRIP_M[0], STRIP_M[1], max(self.cell_m, 2.0)) / self.cell_m
-        side = np.arange(-2, 3)[:, None] * STRIP_SIDE_M / self.cell_m
-        at_row, at_col = row + far * d_row + side * d_col, col + far * d_col - side * d_row
-        levels = self._look(at_row, at_col)
-        near = np.fmax.reduce([self._look(at_row[2] + k * d_col, at_col[2] - k * d_row) for k in (-1.0, 0.0, 1.0)])
-        known = np.isfinite(levels).all(axis=0)
-        if known.sum() < 5:
-            return 0.0
-        high = np.minimum(near - levels[1] - (levels[1] - levels[0]), near - levels[3] - (levels[3] - levels[4]))
-        return float((high[known] >= self.s.filled_m / 2).mean())
-
-    def _look(self, rows: F64, cols: F64) -> F64:
-        r, c = np.rint(rows).astype(np.int64), np.rint(cols).astype(np.int64)
-        inside = (r >= 0) & (c >= 0) & (r < self.ground.shape[0]) & (c < self.ground.shape[1])
-        out = np.full(r.shape, np.nan)
-        out[inside] = self.ground[r[inside], c[inside]]
-        return out
+        side, least = STRIP_SIDE_M / self.cell_m, self.s.filled_m / 2
+        for square in (-np.pi / 2, np.pi / 2):
+            turn = ahead + (TURNS + square)
+            rays = np.column_stack((np.sin(turn), np.cos(turn)))
+            # a strip stands above both sides by more than they fall farther out: even slopes and round ridges do not
+            if not any_strip(self.ground, (row, col), rays, far, side, least, STRIP_SHARE):
+                return False
+        return True
 
     def _rim(self, cut: Cut, spill_m: float) -> tuple[I64, I64]:
         """The way out near the cut, and on as far as the ground beside it stands as high as the rim."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from scipy import ndimage
 
-from wetscout.kernels.sections import sections
+from wetscout.kernels.sections import lower_line, sections
 from wetscout.records import F32, F64, Crossing, Ditch
 from wetscout.settings.surfaces import SurfaceSettings
 from wetscout.surfaces.corridors import across
@@ -55,18 +55,7 @@ def _bed_cells(z: F32, ditch: Ditch, cell_m: float, s: SurfaceSettings) -> tuple
 
 def _lower(today: F32, row: F64, col: F64, level: F64) -> None:
     """Lower the cells along a line, densified so that no 8-connected gap is left."""
-    steps = np.maximum(np.abs(np.diff(row)), np.abs(np.diff(col)))
-    parts = np.maximum(1, np.ceil(steps * 2).astype(np.int64))
-    start = np.repeat(np.arange(parts.size), parts)
-    t = (np.arange(start.size) - np.repeat(np.cumsum(parts) - parts, parts)) / parts[start]
-    rows = np.append(row[start] + t * (row[start + 1] - row[start]), row[-1])
-    cols = np.append(col[start] + t * (col[start + 1] - col[start]), col[-1])
-    levels = np.append(np.maximum(level[start], level[start + 1]), level[-1])
-    ri, ci = np.floor(rows + 0.5).astype(np.int64), np.floor(cols + 0.5).astype(np.int64)
-    ok = (ri >= 0) & (ci >= 0) & (ri < today.shape[0]) & (ci < today.shape[1]) & np.isfinite(levels)
-    ri, ci, levels = ri[ok], ci[ok], levels[ok]
-    known = ~np.isnan(today[ri, ci])
-    np.minimum.at(today, (ri[known], ci[known]), levels[known].astype(np.float32))
+    lower_line(today, *(np.ascontiguousarray(v, dtype=np.float64) for v in (row, col, level)))
 
 
 def carve(
