@@ -210,3 +210,35 @@ def straightness(points, half, length):
     ends = np.minimum(starts + n, p.shape[0] - 1)
     chord = np.hypot(*(p[ends] - p[starts]).T)
     return float(np.clip(np.median(chord / np.maximum(along[ends] - along[starts], 1e-9)), 0.0, 1.0))
+
+
+def headings(points, reach):
+    """Both ends and the unit vectors outwards from the first point so far from them."""
+    at, out = np.zeros((2, 2)), np.zeros((2, 2))
+    for side in (0, 1):
+        q = points if side == 0 else points[::-1]
+        beyond = np.flatnonzero(np.hypot(*(q - q[0]).T) >= reach)
+        v = q[0] - q[beyond[0] if beyond.size else -1]
+        size = float(np.hypot(*v))
+        at[side], out[side] = q[0], v / size if size > 0 else v
+    return at, out
+
+
+def steps_on_ground(z, at, out, most):
+    """Place by place."""
+    on = []
+    for k in range(1, most + 1):
+        r, c = (round(float(v)) for v in at + k * out)
+        on.append(0 <= r < z.shape[0] and 0 <= c < z.shape[1] and bool(np.isfinite(z[r, c])))
+    return on.index(False) if False in on else -1
+
+
+def parallel_lines(points, heading, owner, places, reach, cosine, beside):
+    """Every place against every point."""
+    counts = []
+    for k in places:
+        way = points - points[k]
+        near = ((way**2).sum(axis=1) <= reach * reach) & (owner != owner[k])
+        near &= (np.abs(heading @ heading[k]) >= cosine) & (np.abs(way @ heading[k]) <= beside)
+        counts.append(np.unique(owner[near]).size)
+    return np.array(counts)

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from linework_scenes import along_across, ditch_through_ridge, frame, noise, trapezoid
 
-from wetscout.kernels import along, directional, lines, skeleton, thin
+from wetscout.kernels import along, beside, directional, lines, skeleton, thin
 from wetscout.linework import cells, stencils, trace
 from wetscout.settings.linework import LineworkSettings
 
@@ -270,3 +270,36 @@ def test_what_whole_lines_show_is_as_numpy_tells_it(seed):
     assert (along.quantile(along.known(near), 0.25), along.quantile(along.known(near), 0.5)) == (quartile, middle)
     assert along.ratio(near, far) == np.median(np.where(far > 0.02, near / np.maximum(far, 0.02), 1.0)[good])
     assert np.isnan(along.median(along.known(np.full(3, np.nan))))
+
+
+def test_ends_and_ways_off_the_ground_are_those_of_the_slow_twin():
+    rng = np.random.default_rng(21)
+    z = rng.normal(size=(40, 50)).astype(np.float32)
+    z[rng.random(z.shape) < 0.03] = np.nan
+    for n in (2, 3, 8, 40):
+        points = np.cumsum(rng.normal(0.3, 0.8, (n, 2)), axis=0) + 15.0
+        for reach in (0.0, 3.0, 500.0):
+            for got, wanted in zip(along.headings(points, reach), naive.headings(points, reach), strict=True):
+                np.testing.assert_array_equal(got, wanted)
+        at, out = along.headings(points, 4.0)
+        for side in (0, 1):
+            args = (z, at[side], out[side], 60)
+            assert along.steps_on_ground(*args) == naive.steps_on_ground(*args)
+    assert along.steps_on_ground(np.zeros((9, 9), np.float32), np.array([1.0, 1.0]), np.array([0.0, 1.0]), 5) == -1
+    still = np.full((2, 2), 4.0)
+    np.testing.assert_array_equal(along.headings(still, 1.0)[1], naive.headings(still, 1.0)[1])
+
+
+def test_parallel_lines_are_counted_as_by_the_slow_twin():
+    rng = np.random.default_rng(22)
+    owner = np.repeat(np.arange(30), 12)
+    turn = np.repeat(rng.normal(0.3, 0.25, 30), 12)
+    heading = np.column_stack((np.sin(turn), np.cos(turn)))
+    start = np.repeat(rng.uniform(0.0, 90.0, (30, 2)), 12, axis=0)
+    points = start + 3.0 * np.tile(np.arange(12), 30)[:, None] * heading
+    places = np.arange(5, owner.size, 7)
+    args = (points, heading, owner, places, 40.0, np.cos(np.radians(12.0)), 6.0)
+    wanted = naive.parallel_lines(*args)
+    np.testing.assert_array_equal(beside.parallel_lines(*args), wanted)
+    assert wanted.max() > 2
+    assert wanted.min() == 0

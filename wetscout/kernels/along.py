@@ -246,3 +246,47 @@ def straightness(points, half, length):
         chord = np.hypot(p[b, 0] - p[a, 0], p[b, 1] - p[a, 1])
         share[k] = chord / max(along[b] - along[a], 1e-9)
     return min(max(median(np.sort(share)), 0.0), 1.0)
+
+
+@njit(nogil=True, cache=True)
+def headings(points, reach):
+    """Both ends of a line and the directions in which they point.
+
+    Parameters
+    ----------
+    points : float64 (n, 2)
+        [cells].
+    reach : float
+        A direction is taken from the first point so far from the end, or the other end [cells].
+
+    Returns
+    -------
+    at, out : float64 (2, 2)
+        First and last point, and unit vectors outwards; zeros where the line has no length.
+    """
+    n = points.shape[0]
+    at, out = np.empty((2, 2)), np.empty((2, 2))
+    for side in range(2):
+        end = 0 if side == 0 else n - 1
+        step = 1 if side == 0 else -1
+        k = end
+        for i in range(n):
+            k = end + i * step
+            if np.hypot(points[k, 0] - points[end, 0], points[k, 1] - points[end, 1]) >= reach:
+                break
+        d_row, d_col = points[end, 0] - points[k, 0], points[end, 1] - points[k, 1]
+        size = np.hypot(d_row, d_col)
+        at[side] = points[end]
+        out[side, 0] = d_row / size if size > 0.0 else d_row
+        out[side, 1] = d_col / size if size > 0.0 else d_col
+    return at, out
+
+
+@njit(nogil=True, cache=True)
+def steps_on_ground(z, at, out, most):
+    """How many of `most` steps of one cell from a place (2,) in a direction (2,) stay on ground; -1 where all do."""
+    for k in range(1, most + 1):
+        r, c = int(np.rint(at[0] + k * out[0])), int(np.rint(at[1] + k * out[1]))
+        if not (0 <= r < z.shape[0] and 0 <= c < z.shape[1] and np.isfinite(z[r, c])):
+            return k - 1
+    return -1

@@ -312,7 +312,7 @@ def _end_to_ground(
         way = way[: int(np.argmin(on))] if not on.all() else way
         if way.shape[0] < 3:
             continue
-        over = crest.query(way)[0] * cell_m
+        over = crest.query(way, distance_upper_bound=CREST_M / cell_m + 1e-6)[0] * cell_m
         top = int(np.argmin(over))
         ground = z[np.rint(way[:, 0]).astype(int), np.rint(way[:, 1]).astype(int)].astype(np.float64)
         if over[top] > CREST_M or top + 1 >= way.shape[0] or not np.isfinite(ground).all():

@@ -112,7 +112,7 @@ def describe(
         height, width = _size(z, line, cell_m)
         beside = 0.0
         if tree is not None:
-            far = tree.query(line.xy)[0] * cell_m
+            far = tree.query(line.xy, distance_upper_bound=settings.spoil_to_m / cell_m + 1e-6)[0] * cell_m
             beside = float(((far >= settings.spoil_from_m) & (far <= settings.spoil_to_m)).mean())
         kind = kind_of(height, width, line.length(cell_m), attributes.straightness(line.xy, cell_m), beside)
         out.append(Embankment(len(out) + 1, line.row, line.col, height, width, kind))
@@ -199,5 +199,6 @@ def road_beside(
     if not roads:
         return [False] * len(ditches), [np.zeros(len(p), dtype=np.bool_) for p in ditches]
     tree = cKDTree(np.concatenate(roads))
-    near = [tree.query(p)[0] * cell_m <= settings.road_reach_m for p in ditches]
+    bound = settings.road_reach_m / cell_m + 1e-6
+    near = [tree.query(p, distance_upper_bound=bound)[0] * cell_m <= settings.road_reach_m for p in ditches]
     return [bool(n.mean() >= 0.6) for n in near], near

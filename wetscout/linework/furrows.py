@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
+from wetscout.kernels.beside import parallel_lines
 from wetscout.linework.shape import resample, tangents
 from wetscout.linework.trace import Line
 from wetscout.settings.linework import LineworkSettings
@@ -34,21 +34,22 @@ def furrows(lines: list[Line], cell_m: float, settings: LineworkSettings) -> NDA
     if len(lines) <= settings.furrow_lines:
         return out
     points = [resample(line.xy, 3.0) for line in lines]
-    along = [tangents(p, max(1, round(4.0 / cell_m))) for p in points]
-    owner = np.repeat(np.arange(len(lines)), [p.shape[0] for p in points])
-    every = np.concatenate(points)
-    heading = np.concatenate(along)
-    tree = cKDTree(every)
-    cosine = np.cos(np.radians(settings.furrow_turn_deg))
-    for i, (p, t) in enumerate(zip(points, along, strict=True)):
-        places = np.unique(np.linspace(0, p.shape[0] - 1, PLACES + 2).round().astype(int)[1:-1])
-        counts = []
-        for k in places:
-            near = np.array(tree.query_ball_point(p[k], settings.furrow_reach_m / cell_m), dtype=np.int64)
-            near = near[owner[near] != i]
-            way = every[near] - p[k]
-            parallel = np.abs(heading[near] @ t[k]) >= cosine
-            beside = np.abs(way @ t[k]) * cell_m <= BESIDE_M
-            counts.append(np.unique(owner[near[parallel & beside]]).size)
-        out[i] = np.median(counts) >= settings.furrow_lines
+    along = np.concatenate([tangents(p, max(1, round(4.0 / cell_m))) for p in points])
+    sizes = np.array([p.shape[0] for p in points])
+    owner = np.repeat(np.arange(len(lines)), sizes)
+    # even places along each line, none twice
+    at = np.rint(np.arange(1, PLACES + 1) * ((sizes - 1) / (PLACES + 1))[:, None]).astype(np.int64)
+    first = np.concatenate((np.ones((len(lines), 1), dtype=np.bool_), np.diff(at, axis=1) > 0), axis=1)
+    places = at + (np.cumsum(sizes) - sizes)[:, None]
+    counts = parallel_lines(
+        np.concatenate(points),
+        along,
+        owner,
+        places[first],
+        settings.furrow_reach_m / cell_m,
+        float(np.cos(np.radians(settings.furrow_turn_deg))),
+        BESIDE_M / cell_m,
+    )
+    for i, beside in enumerate(np.split(counts, np.cumsum(first.sum(axis=1))[:-1])):
+        out[i] = np.median(beside) >= settings.furrow_lines
     return out

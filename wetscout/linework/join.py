@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from wetscout.kernels import along
 from wetscout.linework.trace import Line, line_of
 
 # heading of an end is taken over this length
@@ -46,15 +47,7 @@ def ends_of(lines: list[Line], cell_m: float) -> Ends:
     at = np.zeros((2 * len(lines), 2))
     out = np.zeros((2 * len(lines), 2))
     for i, line in enumerate(lines):
-        p = line.xy
-        for side in (0, 1):
-            q = p if side == 0 else p[::-1]
-            far = np.hypot(*(q - q[0]).T)
-            beyond = np.flatnonzero(far >= HEADING_M / cell_m)
-            v = q[0] - q[beyond[0] if beyond.size else -1]
-            size = float(np.hypot(*v))
-            at[2 * i + side] = q[0]
-            out[2 * i + side] = v / size if size > 0 else v
+        at[2 * i : 2 * i + 2], out[2 * i : 2 * i + 2] = along.headings(line.xy, HEADING_M / cell_m)
     return Ends(at, out)
 
 
@@ -201,15 +194,8 @@ def lead_off_ground(z: NDArray[np.float32], line: Line, reach_m: float, cell_m: 
     ends = ends_of([line], cell_m)
     p = line.xy
     for side in (0, 1):
-        way = [ends.at[side] + k * ends.out[side] for k in range(1, int(reach_m / cell_m) + 2)]
-        off = [k for k, q in enumerate(way) if not _on_ground(z, q)]
-        if off and off[0] > 0:
-            new = np.array(way[: off[0]])
+        on = along.steps_on_ground(z, ends.at[side], ends.out[side], int(reach_m / cell_m) + 1)
+        if on > 0:
+            new = ends.at[side] + np.arange(1, on + 1)[:, None] * ends.out[side]
             p = np.concatenate((new[::-1], p) if side == 0 else (p, new))
     return line_of(p, line.sure)
-
-
-def _on_ground(z: NDArray[np.float32], q: NDArray[np.float64]) -> bool:
-    """Whether the nearest cell is ground."""
-    r, c = round(float(q[0])), round(float(q[1]))
-    return 0 <= r < z.shape[0] and 0 <= c < z.shape[1] and bool(np.isfinite(z[r, c]))

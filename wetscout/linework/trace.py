@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -74,9 +75,9 @@ class Line:
     col: NDArray[np.float64]
     sure: bool = True
 
-    @property
+    @cached_property
     def xy(self) -> NDArray[np.float64]:
-        """Points as (n, 2), row first."""
+        """Points as (n, 2), row first; not to be changed."""
         return np.column_stack((self.row, self.col))
 
     def length(self, cell_m: float) -> float:

@@ -70,6 +70,7 @@ class Roads:
         lines = [np.column_stack((b.row, b.col)) for b in roads]
         self.points = np.concatenate(lines)
         self.half_m = np.repeat([0.5 * b.width_m for b in roads], [b.row.size for b in roads])
+        self.widest_m = float(self.half_m.max())
         run = max(1, round(ROAD_RUN_M / cell_m))
         ways = [
             p[np.minimum(np.arange(len(p)) + run, len(p) - 1)] - p[np.maximum(np.arange(len(p)) - run, 0)]
@@ -93,8 +94,8 @@ class Roads:
         """
         if self.empty:
             return False
-        away, k = self.tree.query(place)
-        return bool(away * self.cell_m <= self.half_m[k] + FOOT_M)
+        away, k = self.tree.query(place, distance_upper_bound=self._bound(self.widest_m + FOOT_M))
+        return bool(k < len(self.points) and away * self.cell_m <= self.half_m[k] + FOOT_M)
 
     def crossed_by(self, place: NDArray[np.float64], way: NDArray[np.float64]) -> bool:
         """Whether a direction leads from a place over the nearest crest and not along it.
@@ -128,7 +129,7 @@ class Roads:
         """
         if self.empty:
             return None
-        near = self.tree.query(way)[0] * self.cell_m <= CREST_M
+        near = self.tree.query(way, distance_upper_bound=self._bound(CREST_M))[0] * self.cell_m <= CREST_M
         return int(np.argmax(near)) if near.any() else None
 
     def across(self, a: NDArray[np.float64], b: NDArray[np.float64]) -> bool:
@@ -147,11 +148,15 @@ class Roads:
         if self.empty or size < 2.0:
             return False
         t = np.linspace(0.0, 1.0, int(2 * size) + 2)[:, None]
-        away, k = self.tree.query(a + t * (b - a))
+        away, k = self.tree.query(a + t * (b - a), distance_upper_bound=self._bound(CREST_M))
         best = int(np.argmin(away))
-        sine = self._sine(k[best], b - a)
         inside = 0 < best < t.shape[0] - 1
-        return bool(inside and away[best] * self.cell_m <= CREST_M and sine >= ACROSS_SINE)
+        near = bool(away[best] * self.cell_m <= CREST_M)
+        return inside and near and self._sine(k[best], b - a) >= ACROSS_SINE
+
+    def _bound(self, reach_m: float) -> float:
+        """Beyond the reach of a search [cells]: trees answer much faster when they need not look farther."""
+        return reach_m / self.cell_m + 1e-6
 
     def _sine(self, k: int, way: NDArray[np.float64]) -> float:
         """Of the angle between a road at one of its points and a direction, 0 along it."""
