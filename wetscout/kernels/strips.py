@@ -49,8 +49,8 @@ def strip_share(ground, place, ray, far, side, least):
         if not all_known:
             continue
         top = level[2]
-        for i in (-1.0, 1.0):
-            near = _look(ground, row + i * d_col, col - i * d_row)
+        for off in (-1.0, 1.0):
+            near = _look(ground, row + off * d_col, col - off * d_row)
             top = near if near > top else top
         known += 1
         left = top - level[1] - (level[1] - level[0])
