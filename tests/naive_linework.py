@@ -242,3 +242,36 @@ def parallel_lines(points, heading, owner, places, reach, cosine, beside):
         near &= (np.abs(heading @ heading[k]) >= cosine) & (np.abs(way @ heading[k]) <= beside)
         counts.append(np.unique(owner[near]).size)
     return np.array(counts)
+
+
+def half_width(across, step_m, slope, flat_m):
+    """All rows at once with numpy."""
+    rise = (across[:, 2:] - across[:, :-2]) / (2.0 * step_m)
+    steep = np.where(np.isfinite(rise), rise, 0.0) > slope
+    first = np.argmax(steep, axis=1)
+    begun = steep.any(axis=1) & (first * step_m <= flat_m)
+    after = np.arange(steep.shape[1])[None, :] > first[:, None]
+    ends = ~steep & after
+    last = np.where(ends.any(axis=1), np.argmax(ends, axis=1), steep.shape[1] - 1)
+    return np.where(begun, (last + 1) * step_m, step_m)
+
+
+def banks(part, half, step_m, sizes):
+    """Medians of slices, row by row, and ridges with numpy."""
+    least, width, reach, high = sizes
+    begin = np.maximum(least, half + step_m)
+    first = np.ceil(begin / step_m).astype(int)
+    last = np.floor((begin + width) / step_m).astype(int) + 1
+    edge = int(reach / step_m) + 1
+
+    def median(values):
+        known = values[~np.isnan(values)]
+        return np.median(known) if known.size else np.nan
+
+    bank = np.array([median(row[a:b]) for row, a, b in zip(part, first, last, strict=True)])
+    behind = np.array([median(row[edge : edge + int(8.0 / step_m)]) for row in part])
+    top = np.where(np.isfinite(part[:, :edge]), part[:, :edge], -np.inf)
+    top[np.arange(edge)[None, :] < (first - int(2.0 / step_m))[:, None]] = -np.inf
+    ridge = top.max(axis=1) - np.where(np.isfinite(behind), behind, np.inf) >= high
+    known = np.isfinite(behind) & np.isfinite(bank)
+    return bank, (ridge & known).sum() / max(1, known.sum())

@@ -303,3 +303,31 @@ def test_parallel_lines_are_counted_as_by_the_slow_twin():
     np.testing.assert_array_equal(beside.parallel_lines(*args), wanted)
     assert wanted.max() > 2
     assert wanted.min() == 0
+
+
+def test_shoulders_and_banks_are_those_of_the_slow_twin():
+    rng = np.random.default_rng(23)
+    for step in (0.5, 1.0, 2.5):
+        m = int(28.0 / step)
+        out = np.arange(m) * step
+        ground = np.clip(rng.uniform(0.1, 0.5, (80, 1)) * (out - rng.uniform(0.0, 5.0, (80, 1))), 0.0, 1.0)
+        ground += np.exp(-((out - 9.0) ** 2) / 4.0) * rng.uniform(0.0, 0.4, (80, 1))
+        ground += rng.normal(0.0, 0.03, ground.shape)
+        ground[rng.random(ground.shape) < 0.05] = np.nan
+        ground[7] = np.nan
+        half = lines.half_width(ground, step, 0.13, 3.0)
+        np.testing.assert_array_equal(half, naive.half_width(ground, step, 0.13, 3.0))
+        assert half.max() > 3.0 * step
+        sizes = (5.0, 7.0, 12.0, 0.12)
+        for got, wanted in zip(
+            lines.banks(ground, half, step, sizes), naive.banks(ground, half, step, sizes), strict=True
+        ):
+            np.testing.assert_array_equal(got, wanted)
+
+
+@pytest.mark.parametrize("values", [[], [3.0], [2.0, 1.0], [5.0, 1.0, 2.0, 9.0, 4.0], [1.0, np.nan, 0.0]])
+def test_the_middle_is_the_median(values):
+    array = np.array(values)
+    wanted = np.median(array) if array.size else np.nan
+    np.testing.assert_array_equal(along.middle(array), wanted)
+    np.testing.assert_array_equal(along.middle(array[::-1]), wanted)

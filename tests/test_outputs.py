@@ -21,6 +21,7 @@ from scipy import ndimage
 from wetscout.errors import InputError
 from wetscout.grid import Grid
 from wetscout.kernels.outline import rings
+from wetscout.kernels.pieces import label
 from wetscout.outputs import fields, shapes
 from wetscout.outputs.layers import frame, plane_crs, run_rows, to_layers
 from wetscout.outputs.result import open_screen
@@ -57,6 +58,8 @@ def test_outline_is_the_union_of_the_cells(mask: np.ndarray) -> None:
 def test_rings_are_those_of_gdal(mask: np.ndarray) -> None:
     """Corner by corner as GDAL polygonises each piece, rings that touch themselves split as it splits them."""
     labels, pieces = ndimage.label(mask)
+    assert pieces == label(mask)[1]
+    np.testing.assert_array_equal(label(mask)[0], labels)
     for got, wanted in zip(rings(labels, pieces), naive_outline.rings(labels, pieces), strict=True):
         np.testing.assert_array_equal(got, wanted)
 

@@ -131,7 +131,8 @@ def bed_ends(bed_m: F64, cell_m: float) -> tuple[float, float, float]:
         return float("nan"), float("nan"), 1.0
     part = max(1, min(known.size // 4, round(BED_END_M / cell_m)))
     share = (known.size - part) / max(1, known.size - 1)
-    return float(np.median(known[:part])), float(np.median(known[-part:])), share
+    first, last = (float(np.sort(v)[(part - 1) // 2 : part // 2 + 1].mean()) for v in (known[:part], known[-part:]))
+    return first, last, share
 
 
 @dataclass(frozen=True)

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from wetscout import large
+from wetscout.kernels.along import middle
 from wetscout.records import F32, F64, Ditch, Surfaces
 from wetscout.settings.buried import BuriedSettings
 
@@ -120,13 +121,13 @@ def _heads(ditch: Ditch, depth: F32, ground: F32, cell_m: float, s: BuriedSettin
         if i is None:
             continue
         j = min(i + _TURN_M, d.size - 1)
-        low, lower = (np.median(b[k : k + _TURN_M]) for k in (i, i + _TURN_M))
+        low, lower = (middle(b[k : k + _TURN_M]) for k in (i, i + _TURN_M))
         if lower > low + _RISE_M:
             # it falls towards its blind end: water goes in there, an inlet
             continue
         up_row, up_col = r[i] - r[j], c[i] - c[j]
         size = max(float(np.hypot(up_row, up_col)), 1e-9)
-        usual = float(np.median(d[i + 3 : i + _BELOW_M]))
+        usual = float(middle(d[i + 3 : i + _BELOW_M]))
         found.append(Head(float(r[i]), float(c[i]), up_row / size, up_col / size, usual, float(low), ditch.ditch_id))
     return found
 
@@ -136,10 +137,10 @@ def _abrupt(dug: F64, s: BuriedSettings) -> int | None:
     gap = round(_NEAR_M) + 3
     for i in _may_begin(dug, gap, s).tolist():
         below = dug[i + 3 : i + _BELOW_M]
-        usual = float(np.median(below[:_TYPICAL_M]))
+        usual = float(middle(below[:_TYPICAL_M]))
         above = dug[max(0, i - gap - _ABOVE_M) : i - gap + 1]
         soon = float(dug[i : i + round(s.head_run_m)].max())
-        if usual >= s.head_depth_m and soon >= 0.8 * usual and float(np.median(above)) <= s.head_share * usual:
+        if usual >= s.head_depth_m and soon >= 0.8 * usual and float(middle(above)) <= s.head_share * usual:
             return int(i)
     return None
 

@@ -8,6 +8,7 @@ import numpy as np
 from scipy import ndimage
 
 from wetscout.buried.hollows import Hollow
+from wetscout.kernels.along import middle
 from wetscout.records import BOOL, F32, F64, FILL, Crossing, Ditch, Linework, Surfaces, Tree
 from wetscout.settings.buried import BuriedSettings
 
@@ -116,7 +117,7 @@ class OpenWays:
         beyond = np.concatenate(outer, axis=1)
         for row, col, bed in inner:
             far = np.hypot(row[:, None] - beyond[0], col[:, None] - beyond[1]).min(axis=0)
-            lower = beyond[2] <= float(np.median(bed))
+            lower = beyond[2] <= float(middle(bed))
             if bool((lower & (far <= reach)).any()):
                 return True
         return False
@@ -131,7 +132,7 @@ class OpenWays:
             return False
         deep = self._shown_at(row, col)
         # lines bend round a mound over its flank: the ditch begins where its usual depth does
-        full = np.flatnonzero(deep >= 0.6 * float(np.median(deep)))
+        full = np.flatnonzero(deep >= 0.6 * float(middle(deep)))
         row, col, bed = row[full[0] : full[-1] + 1], col[full[0] : full[-1] + 1], bed[full[0] : full[-1] + 1]
         if row.size < run:
             return False
@@ -139,7 +140,7 @@ class OpenWays:
             part = slice(min(end, inner), max(end, inner) + 1)
             up = np.array([row[end] - row[inner], col[end] - col[inner]])
             length = float(np.hypot(up[0], up[1]))
-            if length < 0.7 * run or float(np.median(bed[part])) > hollow.floor_m:
+            if length < 0.7 * run or float(middle(bed[part])) > hollow.floor_m:
                 continue
             if self._mound(hollow, (float(row[end]), float(col[end])), (up[0] / length, up[1] / length)):
                 return True

@@ -297,3 +297,87 @@ def columns_running_median(a, half, every):
             if count > 0:
                 out[k, j] = small_median(part, count)
     return out
+
+
+@njit(nogil=True, cache=True)
+def half_width(across, step_m, slope, flat_m):
+    """Distance to the end of the last steep run outward from the bed.
+
+    Parameters
+    ----------
+    across : float64 (n, m)
+        Ground from the line outwards, one step apart [m].
+    step_m, slope, flat_m : float
+        Step [m], side slope at which the cut ends, greatest half width of a flat bed before the slope begins [m].
+
+    Returns
+    -------
+    float64 (n,)
+        [m]; one step where no slope is steep.
+    """
+    n, m = across.shape
+    out = np.full(n, step_m)
+    for i in range(n):
+        first = -1
+        for j in range(m - 2):
+            # rise over two steps, so that one rough cell neither starts nor ends the slope
+            rise = (across[i, j + 2] - across[i, j]) / (2.0 * step_m)
+            steep = np.isfinite(rise) and rise > slope
+            if first < 0 and steep:
+                first = j
+                if not j * step_m <= flat_m:
+                    break
+                out[i] = (m - 3 + 1) * step_m
+            elif first >= 0 and not steep:
+                # the run ends at the first gap after it has begun
+                out[i] = (j + 1) * step_m
+                break
+    return out
+
+
+@njit(nogil=True, cache=True)
+def banks(part, half, step_m, sizes):
+    """Bank level beyond the shoulder, and the share of stations with a ridge on it.
+
+    Parameters
+    ----------
+    part : float64 (n, m)
+        Ground from the line outwards, one step apart [m].
+    half : float64 (n,)
+        Distance of the shoulder [m].
+    step_m : float
+        [m]
+    sizes : (float, float, float, float)
+        Where the band begins at least and how wide it is, how far out a ridge is looked for, how much it stands over
+        the ground behind [m].
+
+    Returns
+    -------
+    bank : float64 (n,)
+        [m], NaN where unknown.
+    ridge : float
+        0-1, of the stations whose ground is known.
+    """
+    n, m = part.shape
+    least, width, reach, high = sizes
+    first = np.empty(n, np.int64)
+    last = np.empty(n, np.int64)
+    for i in range(n):
+        # old ditches are wider than the usual band allows for: begin beyond their shoulder
+        begin = max(least, half[i] + step_m)
+        first[i] = int(np.ceil(begin / step_m))
+        last[i] = int(np.floor((begin + width) / step_m)) + 1
+    bank = row_median(part, first, last)
+    edge = int(reach / step_m) + 1
+    behind = row_median(part, np.full(n, edge), np.full(n, edge + int(8.0 / step_m)))
+    known, ridges = 0, 0
+    for i in range(n):
+        if not (np.isfinite(behind[i]) and np.isfinite(bank[i])):
+            continue
+        known += 1
+        top = -np.inf
+        for j in range(max(0, first[i] - int(2.0 / step_m)), min(edge, m)):
+            if np.isfinite(part[i, j]):
+                top = max(top, part[i, j])
+        ridges += 1 if top - behind[i] >= high else 0
+    return bank, ridges / max(1, known)

@@ -10,18 +10,13 @@ _DOWN, _RIGHT, _UP, _LEFT = 0, 1, 2, 3
 
 
 @njit(nogil=True, cache=True)
-def _at(labels, row, col):
-    return labels[row, col] if 0 <= row < labels.shape[0] and 0 <= col < labels.shape[1] else 0
-
-
-@njit(nogil=True, cache=True)
-def _next(labels, row, col, way, own):
-    """Step from a corner that was reached by `way` along piece `own`.
+def _next(around, row, col, way, own):
+    """Step from a corner that was reached by `way` along piece `own`; labels in `around` have a margin of one cell.
 
     Where two cells of one piece meet at the corner, the walk goes over to the other: it never meets itself there.
     """
-    above_left, above_right = _at(labels, row - 1, col - 1), _at(labels, row - 1, col)
-    below_left, below_right = _at(labels, row, col - 1), _at(labels, row, col)
+    above_left, above_right = around[row, col], around[row, col + 1]
+    below_left, below_right = around[row + 1, col], around[row + 1, col + 1]
     # the two cells ahead, on the left and on the right hand
     if way == _DOWN:
         left, right = below_right, below_left
@@ -46,14 +41,14 @@ def _grown(points, n):
 
 
 @njit(nogil=True, cache=True)
-def _walk(labels, start, hole, walked, points, n):
+def _walk(around, start, hole, walked, points, n):
     """One ring from its lowest corner: its corners go into points from n on; points, which may have grown, and the end.
 
     Edges above cells that it passes are marked in walked.
     """
     row, col = start
     first = _RIGHT if hole else _DOWN
-    own = labels[row - 1, col] if hole else labels[row, col]
+    own = around[row, col + 1] if hole else around[row + 1, col + 1]
     came, way = -1, first
     while came == -1 or way != first or row != start[0] or col != start[1]:
         if way != came:
@@ -67,7 +62,7 @@ def _walk(labels, start, hole, walked, points, n):
         else:
             row += 1 if way == _DOWN else -1
         came = way
-        way = _next(labels, row, col, way, own)
+        way = _next(around, row, col, way, own)
     points = _grown(points, n)
     points[n, 0], points[n, 1] = row, col
     return points, n + 1
@@ -83,13 +78,15 @@ def rings(labels, pieces):
     """
     h, w = labels.shape
     walked = np.zeros((h + 1, w), np.bool_)
+    around = np.zeros((h + 2, w + 2), np.int32)
+    around[1:-1, 1:-1] = labels
     points = np.empty((64, 2), np.int64)
     begins = np.zeros(pieces + 2, np.int64)
     piece = np.zeros(pieces + 1, np.int64)
     n, k = 0, 0
     for i in range(h + 1):
         for j in range(w):
-            here, above = _at(labels, i, j), _at(labels, i - 1, j)
+            here, above = around[i + 1, j + 1], around[i, j + 1]
             # two different pieces never share a side
             if here == above or walked[i, j]:
                 continue
@@ -97,7 +94,7 @@ def rings(labels, pieces):
                 piece = np.append(piece, np.zeros(k, np.int64))
                 begins = np.append(begins, np.zeros(k, np.int64))
             piece[k] = here + above
-            points, n = _walk(labels, (i, j), here == 0, walked, points, n)
+            points, n = _walk(around, (i, j), here == 0, walked, points, n)
             k += 1
             begins[k] = n
     return points[:n].copy(), begins[: k + 1].copy(), piece[:k].copy()

@@ -117,16 +117,8 @@ def half_width(
     float64 (n,)
         [m]; one step where no slope is steep.
     """
-    # rise over two steps, so that one rough cell neither starts nor ends the slope
-    rise = (across[:, 2:] - across[:, :-2]) / (2.0 * step_m)
-    steep = np.where(np.isfinite(rise), rise, 0.0) > slope
-    # the run ends at the first gap after it has begun
-    first = np.argmax(steep, axis=1)
-    begun = steep.any(axis=1) & (first * step_m <= flat_m)
-    after = np.arange(steep.shape[1])[None, :] > first[:, None]
-    ends = ~steep & after
-    last = np.where(ends.any(axis=1), np.argmax(ends, axis=1), steep.shape[1] - 1)
-    return np.where(begun, (last + 1) * step_m, step_m)
+    half: NDArray[np.float64] = kernel.half_width(np.ascontiguousarray(across), step_m, slope, flat_m)
+    return half
 
 
 def profile_of(z: NDArray[np.float32], line: Line, cell_m: float, settings: LineworkSettings) -> Profile | None:
@@ -174,28 +166,12 @@ def _side(
     part: NDArray[np.float64], step_m: float, station_m: float, settings: LineworkSettings
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], float]:
     """Bank level, distance of the shoulder, and share with a ridge, of one side from the line outwards."""
+    part = np.ascontiguousarray(part)
     half = half_width(part, step_m, settings.shoulder_slope)
     half = kernel.running_median(half, max(1, round(0.5 * WIDTH_MEDIAN_M / station_m)))
-    bank, ridge = _bank(part, half, step_m, settings)
-    return _fill(kernel.running_median(bank, max(1, round(0.5 * BANK_MEDIAN_M / station_m)))), half, ridge
-
-
-def _bank(
-    part: NDArray[np.float64], half: NDArray[np.float64], step_m: float, settings: LineworkSettings
-) -> tuple[NDArray[np.float64], float]:
-    """Bank level beyond the shoulder and the share of stations with a ridge on it."""
-    # old ditches are wider than the usual 5..12 m window allows for: begin beyond their shoulder
-    begin = np.maximum(settings.bank_from_m, half + step_m)
-    first = np.ceil(begin / step_m).astype(np.int64)
-    last = np.floor((begin + settings.bank_to_m - settings.bank_from_m) / step_m).astype(np.int64) + 1
-    bank = kernel.row_median(part, first, last)
-    edge = int(settings.spoil_to_m / step_m) + 1
-    behind = kernel.row_median(part, np.full_like(first, edge), np.full_like(first, edge + int(8.0 / step_m)))
-    top = np.where(np.isfinite(part[:, :edge]), part[:, :edge], -np.inf)
-    top[np.arange(edge)[None, :] < (first - int(2.0 / step_m))[:, None]] = -np.inf
-    ridge = top.max(axis=1) - np.where(np.isfinite(behind), behind, np.inf) >= SPOIL_M
-    known = np.isfinite(behind) & np.isfinite(bank)
-    return bank, float((ridge & known).sum() / max(1, known.sum()))
+    sizes = (settings.bank_from_m, settings.bank_to_m - settings.bank_from_m, settings.spoil_to_m, SPOIL_M)
+    bank, ridge = kernel.banks(part, half, step_m, sizes)
+    return _fill(kernel.running_median(bank, max(1, round(0.5 * BANK_MEDIAN_M / station_m)))), half, float(ridge)
 
 
 def downhill(p: Profile, cell_m: float) -> Profile:

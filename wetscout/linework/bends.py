@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from wetscout.kernels.along import middle
 from wetscout.linework.under_roads import OpenEnd, Roads
 from wetscout.records import Crossing, Ditch
 from wetscout.settings.linework import LineworkSettings
@@ -67,7 +68,7 @@ def bend_ends(number: int, ditch: Ditch, bed: Points, roads: Roads) -> list[Open
         legs = ((before[k], after[k], j - back, -run), (-after[k], -before[k], j + back, run))
         for way, on, end, along in legs:
             if roads.crossed_by(p[j], way) and not roads.crossed_by(p[j], on):
-                level = float(np.median(bed[min(end, end + along) : max(end, end + along) + 1]))
+                level = float(middle(bed[min(end, end + along) : max(end, end + along) + 1]))
                 out.append(OpenEnd(number, p[end], way / np.hypot(*way), level, ditch.sure))
     return out
 

@@ -11,6 +11,7 @@ from scipy import ndimage
 from scipy.spatial import cKDTree
 
 from wetscout.kernels import lines as kernel
+from wetscout.kernels.along import middle
 from wetscout.linework.bends import bend_ends, into_trenches, off_the_edge
 from wetscout.linework.shape import sections_of
 from wetscout.linework.under_roads import OpenEnd, Roads, across_roads
@@ -208,7 +209,7 @@ def _open_ends(
             if size == 0.0 or any(float(h @ way) > SAME_HEADING_COSINE * size for h in headings):
                 continue
             headings.append(way / size)
-            level = float(np.median(b[k : k + max(2, round(END_BED_M / cell_m))]))
+            level = float(middle(b[k : k + max(2, round(END_BED_M / cell_m))]))
             out.append(OpenEnd(i, p[k], way / size, level, ditch.sure))
     return out
 

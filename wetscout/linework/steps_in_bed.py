@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from wetscout.kernels.along import middle
 from wetscout.records import Ditch
 from wetscout.records_along import BedStep
 from wetscout.settings.linework import LineworkSettings
@@ -85,14 +86,14 @@ def steps_along(
         if taken[i]:
             continue
         first, end = i - beside, min(bed.size - 1, i + run + beside)
-        up, down = float(np.median(from_above[first : i + 1])), float(np.median(to_come[i + run : end + 1]))
+        up, down = float(middle(from_above[first : i + 1])), float(middle(to_come[i + run : end + 1]))
         # the steeper of the two, so that a bed that only becomes steeper is no step
         grade = max(
             (from_above[first] - from_above[i]) / (i - first), (to_come[i + run] - to_come[end]) / (end - i - run)
         )
         beyond = float(falls[i] - grade * run)
         # a line that is led over undug ground into a deeper ditch falls into it, but nothing runs there
-        dug = min(float(np.median(depth[k : i + 1])) for k in (first, i - run)) >= settings.step_cut_m
+        dug = min(float(middle(depth[k : i + 1])) for k in (first, i - run)) >= settings.step_cut_m
         if dug and up - down >= settings.step_m and beyond >= settings.step_m - 1e-6:
             taken[max(0, i - 2 * run) : i + 2 * run + 1] = True
             found.append((_edge(bed, i, run, station_m), beyond, up, down))

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from wetscout.kernels import along
 from wetscout.linework.attributes import Profile, downhill, known_median, straightness
 from wetscout.settings.linework import LineworkSettings
 
@@ -40,7 +41,8 @@ def unevenness(p: Profile, disturbed: NDArray[np.bool_]) -> float:
     seen = own[np.isfinite(own)]
     if not seen.size:
         return float("nan")
-    spread = float(np.subtract(*np.percentile(seen, (90.0, 10.0))))
+    ordered = np.sort(seen)
+    spread = float(along.quantile(ordered, 0.9) - along.quantile(ordered, 0.1))
     return spread / max(known_median(depth), 0.05)
 
 

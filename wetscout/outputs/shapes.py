@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import shapely
-from scipy import ndimage
 
 from wetscout.grid import Grid
 from wetscout.kernels.outline import rings
+from wetscout.kernels.pieces import label
 from wetscout.records import F64, Patch
 
 # the contract's limit on how far a drawn line may leave its stations [cells]
@@ -33,19 +33,17 @@ def outline(patch: Patch, grid: Grid) -> shapely.MultiPolygon:
     shapely.MultiPolygon
         In the grid's CRS; empty for a mask without a cell.
     """
-    labels, pieces = ndimage.label(patch.mask)
-    corners, begins, piece = rings(np.ascontiguousarray(labels, dtype=np.int32), pieces)
+    corners, begins, piece = rings(*label(np.ascontiguousarray(patch.mask)))
     if piece.size == 0:
         return shapely.MultiPolygon()
     # `Grid.xy` counts from cell centres, corners lie half a cell before
     row, col = (corners + np.array([patch.row0, patch.col0], dtype=np.int64)).astype(np.float64).T - 0.5
     owner = np.repeat(np.arange(piece.size), np.diff(begins))
-    around = np.atleast_1d(np.asarray(shapely.linearrings(np.column_stack(grid.xy(row, col)), indices=owner)))
-    # rings of a piece together, pieces in the order of their first rings
-    _, first, of = np.unique(piece, return_index=True, return_inverse=True)
-    place = np.argsort(np.argsort(first))[of]
-    order = np.argsort(place, kind="stable")
-    return shapely.MultiPolygon(list(np.asarray(shapely.polygons(around[order], indices=place[order]))))
+    around = shapely.linearrings(np.column_stack(grid.xy(row, col)), indices=owner)
+    # rings of a piece together; pieces are numbered as their outer rings stand
+    order = np.argsort(piece, kind="stable")
+    polygons = shapely.polygons(np.atleast_1d(np.asarray(around))[order], indices=piece[order] - 1)
+    return shapely.MultiPolygon(list(np.asarray(polygons)))
 
 
 def line(row: F64, col: F64, grid: Grid) -> shapely.LineString | None:
