@@ -5,6 +5,8 @@ from __future__ import annotations
 import itertools
 import math
 
+import numpy as np
+
 
 def least_trench(z, bed, start_row, start_col, level, grade, least, step_m):
     """Dijkstra with a plain list: (cells of the way, deepest cut), or (None, 0.0)."""
@@ -70,3 +72,15 @@ def follow(answer, turn, last_reach):
         if best is None or total > best[0]:
             best = (total, path)
     return best
+
+
+def block_means(section, edges):
+    """Block by block with numpy."""
+    mean = np.empty((edges.size - 1, section.shape[1]))
+    for i in range(edges.size - 1):
+        part = section[edges[i] : edges[i + 1]]
+        known = np.isfinite(part)
+        count = known.sum(axis=0)
+        total = np.where(known, part, 0.0).sum(axis=0)
+        mean[i] = np.where(2 * count >= part.shape[0], total / np.maximum(count, 1), np.nan)
+    return mean

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from skimage.graph import MCP_Geometric
 
-from wetscout.kernels.faint import bands, follow
+from wetscout.kernels.faint import bands, block_means, follow
 from wetscout.kernels.trench import least_trench
 
 
@@ -73,3 +73,14 @@ def test_bands_and_paths_equal_their_twins(seed: int):
     best = naive.follow(answer, 1, 2)
     assert total == pytest.approx(best[0], abs=1e-12)
     assert tuple(path.tolist()) == best[1]
+
+
+def test_block_means_are_those_of_the_slow_twin():
+    rng = np.random.default_rng(3)
+    section = rng.normal(10.0, 1.0, (47, 31))
+    section[rng.random(section.shape) < 0.4] = np.nan
+    for blocks in (1, 5, 16, 47):
+        edges = np.linspace(0, 47, blocks + 1).round().astype(np.int64)
+        got = block_means(section, edges)
+        np.testing.assert_array_equal(got, naive.block_means(section, edges))
+        assert np.isnan(got).any() == (blocks > 1)

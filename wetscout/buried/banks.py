@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from collections import deque
+from collections.abc import Callable
+from typing import Any
+
 import numpy as np
 from scipy import ndimage
 
@@ -10,7 +14,7 @@ from wetscout.records import F32
 from wetscout.settings.buried import BuriedSettings
 
 
-def without_banks(ground: F32, cell_m: float, s: BuriedSettings) -> F32:
+def without_banks(ground: F32, cell_m: float, s: BuriedSettings, each: Callable[..., Any] = map) -> F32:
     """Ground with narrow banks taken off.
 
     A bank is what a grey opening takes away: ground higher by `bank_m` than any square of `bank_width_m` that fits
@@ -25,21 +29,26 @@ def without_banks(ground: F32, cell_m: float, s: BuriedSettings) -> F32:
     cell_m : float
         Cell size [m].
     s : BuriedSettings
+    each : callable, optional
+        Calls a function on each of many things; one by one by default.
 
     Returns
     -------
     float32 (rows, cols)
     """
-    out = _lowered(ground, s.bank_width_m, s.bank_m, cell_m)
+    out = _lowered(ground, (s.bank_width_m, s.bank_m), cell_m, each)
     # in coarse cells a window as narrow as that would be wider than the banks it is for
-    return _lowered(out, s.check_width_m, s.check_m, cell_m) if cell_m <= 0.5 * s.check_width_m else out
+    return _lowered(out, (s.check_width_m, s.check_m), cell_m, each) if cell_m <= 0.5 * s.check_width_m else out
 
 
-def _lowered(ground: F32, width_m: float, least_m: float, cell_m: float) -> F32:
-    """Ground without what a grey opening takes away, where that is high enough."""
+def _lowered(ground: F32, bank_m: tuple[float, float], cell_m: float, each: Callable[..., Any]) -> F32:
+    """Ground without what a grey opening of a width takes away, where that is high enough."""
+    width_m, least_m = bank_m
     half = max(1, round(0.5 * width_m / cell_m))
     out = large.copy(np.asarray(ground, dtype=np.float32))
-    for own, read, inner in large.strips((out.shape[0], out.shape[1]), 2 * half):
+
+    def lower(strip: tuple[slice, slice, slice]) -> None:
+        own, read, inner = strip
         part = ground[read]
         known = np.isfinite(part)
         low = ndimage.minimum_filter(np.where(known, part, np.inf).astype(np.float32), 2 * half + 1)
@@ -48,4 +57,6 @@ def _lowered(ground: F32, width_m: float, least_m: float, cell_m: float) -> F32:
         with np.errstate(invalid="ignore"):
             bank = known & np.isfinite(opened) & (part - opened >= least_m)
         np.copyto(out[own], opened[inner], where=bank[inner])
+
+    deque(each(lower, large.strips((out.shape[0], out.shape[1]), 2 * half)), maxlen=0)
     return out

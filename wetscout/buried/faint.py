@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from wetscout.kernels.faint import bands, follow
+from wetscout.kernels.faint import bands, block_means, follow
 from wetscout.kernels.sections import sections
 from wetscout.records import F32, F64
 from wetscout.settings.buried import BuriedSettings
@@ -54,13 +54,7 @@ def _answers(z: F32, way: tuple[F64, F64], across: tuple[F64, F64], reach: int, 
     half = reach + grid.far
     ground = sections(z, way[0], way[1], across[0], across[1], half, grid.step_m / grid.cell_m)
     edges = np.linspace(0, way[0].size, grid.blocks(way[0].size) + 1).round().astype(np.int64)
-    mean = np.empty((edges.size - 1, ground.shape[1]))
-    for i in range(edges.size - 1):
-        part = ground[edges[i] : edges[i + 1]]
-        known = np.isfinite(part)
-        count = known.sum(axis=0)
-        total = np.where(known, part, 0.0).sum(axis=0)
-        mean[i] = np.where(2 * count >= part.shape[0], total / np.maximum(count, 1), np.nan)
+    mean = block_means(ground, edges)
     out: F64 = bands(mean, reach, grid.centre, grid.near, grid.far)
     return out
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections import deque
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -50,7 +52,7 @@ class Head:
     ditch_id: int
 
 
-def cut_depth(surfaces: Surfaces, cell_m: float) -> F32:
+def cut_depth(surfaces: Surfaces, cell_m: float, each: Callable[..., Any] = map) -> F32:
     """Depth of ground below the natural surface, the deepest within 2 m [m].
 
     Parameters
@@ -58,6 +60,8 @@ def cut_depth(surfaces: Surfaces, cell_m: float) -> F32:
     surfaces : Surfaces
     cell_m : float
         Cell size [m].
+    each : callable, optional
+        Calls a function on each of many things; one by one by default.
 
     Returns
     -------
@@ -66,10 +70,14 @@ def cut_depth(surfaces: Surfaces, cell_m: float) -> F32:
     """
     half = max(1, round(_NEAR_M / cell_m))
     out: F32 = large.empty(surfaces.natural.shape, np.float32)
-    for own, read, inner in large.strips((out.shape[0], out.shape[1]), half):
+
+    def deepest(strip: tuple[slice, slice, slice]) -> None:
+        own, read, inner = strip
         natural = surfaces.natural[read]
         depth = np.where(np.isfinite(natural), natural - surfaces.smooth[read], 0.0)
         out[own] = ndimage.maximum_filter(depth.astype(np.float32), 2 * half + 1)[inner]
+
+    deque(each(deepest, large.strips((out.shape[0], out.shape[1]), half)), maxlen=0)
     return out
 
 

@@ -7,6 +7,36 @@ from numba import njit
 
 
 @njit(nogil=True, cache=True)
+def block_means(section, edges):
+    """Means of the known values of each column over blocks of rows.
+
+    Parameters
+    ----------
+    section : float64 (n, m)
+        [m], NaN unknown.
+    edges : int64 (blocks + 1,)
+        First row of each block, and one past the last.
+
+    Returns
+    -------
+    float64 (blocks, m)
+        [m]; NaN where less than half of a block is known.
+    """
+    m = section.shape[1]
+    out = np.full((edges.size - 1, m), np.nan)
+    for k in range(edges.size - 1):
+        for j in range(m):
+            total, known = 0.0, 0
+            for i in range(edges[k], edges[k + 1]):
+                if np.isfinite(section[i, j]):
+                    total += section[i, j]
+                    known += 1
+            if 2 * known >= edges[k + 1] - edges[k]:
+                out[k, j] = total / max(known, 1)
+    return out
+
+
+@njit(nogil=True, cache=True)
 def bands(section, reach, centre, flank_from, flank_to):
     """How far the middle of a section stands above the ground on both sides, at each offset.
 

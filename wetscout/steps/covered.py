@@ -59,11 +59,11 @@ def add_covered(
 
     least = settings.sites.persistence_m
     asis = tree_of(surfaces.smooth, terrain.hole, cell_m=cell_m, min_depth_m=least, workers=plan.workers)
-    held = fill(without_banks(surfaces.natural, cell_m, s))
+    held = fill(without_banks(surfaces.natural, cell_m, s, plan.each))
     hollows = Chooser(terrain, surfaces, asis, held, zone_at, s).choose(plan.each)
     if screen.tree is not None:
         hollows = one_a_basin(hollows, screen.tree, s)
-    shown = cut_depth(surfaces, cell_m)
+    shown = cut_depth(surfaces, cell_m, plan.each)
     ways = OpenWays(screen.linework, surfaces, shown, cell_m, s)
     hollows = tuple(h for h in hollows if not (ways.drain(h) or ways.plugged(h)))
     hollows, hidden = _apart(hollows, screen, shown, settings)
