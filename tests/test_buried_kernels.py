@@ -83,4 +83,4 @@ def test_block_means_are_those_of_the_slow_twin():
         edges = np.linspace(0, 47, blocks + 1).round().astype(np.int64)
         got = block_means(section, edges)
         np.testing.assert_array_equal(got, naive.block_means(section, edges))
-        assert np.isnan(got).any() == (blocks > 1)
+    assert 0.3 < np.isnan(got).mean() < 0.5  # the last blocks are single cells
