@@ -5,8 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from wetscout.records import Patch, Plug, Site
+from wetscout.restore import too_much_earth
 from wetscout.restore.plug import prism_volume
 from wetscout.restore.pool import stage_table, volume_m3
+from wetscout.settings.restore import RestoreSettings
 
 
 def test_prism_volume_of_a_trapezoid_ditch():
@@ -31,3 +34,13 @@ def test_stage_table_of_a_paraboloid():
 def test_volume_does_not_depend_on_the_order_of_cells():
     depth = np.random.default_rng(5).uniform(0, 2, 5000)
     assert volume_m3(depth, 1.0) == volume_m3(depth[::-1], 1.0)
+
+
+@pytest.mark.parametrize(
+    ("few", "earth", "heavy"), [(0.0, 499.0, False), (0.0, 501.0, True), (1.0, 99.0, False), (1.0, 101.0, True)]
+)
+def test_a_pool_seen_in_few_cells_must_hold_more_water_than_its_plugs_take_earth(few, earth, heavy):
+    patch = Patch(0, 0, np.ones((2, 2), dtype=bool))
+    plug = Plug("p1", "s1", 1, 1, np.zeros(2), np.ones(2), {"fill_m3": earth})
+    site = Site("s1", patch, patch, (), (plug,), (), {"volume_m3": 100.0, "_signs": {"few_cells": few}})
+    assert too_much_earth(site, RestoreSettings()) is heavy

@@ -14,7 +14,7 @@ import wetscout
 from wetscout.pipeline import screen_array
 from wetscout.prove import make_landscape
 from wetscout.records import Candidate, Cut, Patch
-from wetscout.restore.hold import Ground, lay, paint
+from wetscout.restore.hold import Ground, lay, paint, without_noise
 from wetscout.settings.restore import RestoreSettings
 
 S = RestoreSettings()
@@ -177,3 +177,12 @@ def test_nearly_all_plugs_hold_on_many_landscapes():
     off = np.concatenate(off)
     assert off.size >= 30
     assert np.mean(np.abs(off) <= HELD_M) >= 0.95, np.sort(off).round(3)
+
+
+def test_a_rim_that_lies_low_by_chance_alone_is_no_way_out():
+    natural = np.array([[10.0, 10.0, 10.0, np.nan, 10.0]], dtype=np.float32)
+    today = np.array([[9.88, 9.86, 10.2, 9.0, np.nan]], dtype=np.float32)
+    # 0.05 m and twice a noise of 0.04 m
+    got = without_noise(today, natural, 0.04)
+    np.testing.assert_array_equal(got, np.array([[10.0, 9.86, 10.2, 9.0, np.nan]], dtype=np.float32))
+    np.testing.assert_array_equal(without_noise(today, natural, 0.0), today)

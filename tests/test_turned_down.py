@@ -10,7 +10,7 @@ from test_surfaces import straight_ditch
 
 from wetscout.records import Candidate, Cut, Patch
 from wetscout.settings.sites import SiteSettings
-from wetscout.sites.turned_down import reason_against
+from wetscout.sites.turned_down import few_cells, reason_against
 
 SIGNS = {
     "pool_m2": 5000.0,
@@ -121,7 +121,7 @@ def test_woods_alone_turn_nothing_down():
         ({"water_share": 0.8}, {}, 1.0, "water at the time of survey"),
         ({"cuts": ()}, {}, 1.0, "no way out"),
         ({"cuts": (replace(CUT, ditch_id=None),)}, {}, 1.0, "road fill only"),
-        ({"pool_m2": 500.0}, {}, 2.0, "too small for this cell size"),
+        ({"pool_m2": 500.0}, {"sure": False, "bank_climb_m": 0.1}, 2.0, "too small for this cell size"),
         ({"floor_m": 99.9, "today_m": 99.95}, {}, 1.0, "too shallow"),
         ({"half_width_m": 12.0, "drain_in_pool_m": 3.0}, {"bank_climb_m": 0.3}, 1.0, "old river arm"),
         ({"half_width_m": 12.0, "drain_in_pool_m": 180.0}, {"straightness": 0.9}, 1.0, "old river arm"),
@@ -169,7 +169,7 @@ def test_woods_alone_turn_nothing_down():
         ({"unheld_m": 80.0, "drain_in_pool_m": 0.0}, {"kind": "roadside"}, 1.0, "lies lower"),
         ({"ditch_in_pool_m": 0.0}, {}, 1.0, "no ditch enters"),
         ({"cut_depth_m": 0.1}, {}, 1.0, "hardly cut"),
-        ({"sure_in_pool_m": 0.0, "cut_depth_m": 0.7}, {"sure": False, "bank_climb_m": 0.1}, 2.0, "faint lines"),
+        ({"sure_in_pool_m": 0.0, "dug_share": 0.4}, {"sure": False, "bank_climb_m": 0.1}, 2.0, "faint lines"),
         (
             {"floor_m": 99.8, "today_m": 99.82, "bed_in_pool_m": 99.68},
             {"sure": False, "bank_climb_m": 0.0, "straightness": 0.9},
@@ -205,9 +205,57 @@ def test_each_reason(changes, line, cell_m, words):
     assert why is not None and words in why
 
 
-def test_at_coarse_cells_a_way_out_cut_deep_and_below_the_floor_needs_no_listed_line():
+def test_at_coarse_cells_a_way_out_cut_through_rim_and_floor_needs_no_listed_line():
+    # a bed of 2 m cells may stand 0.1 m too high
     faint = ditch(sure=False, bank_climb_m=0.05)
-    plain = {"sure_in_pool_m": 0.0, "bed_in_pool_m": 99.05, "cut_depth_m": 0.9}
+    plain = {"sure_in_pool_m": 0.0, "bed_in_pool_m": 99.24, "cut_depth_m": 0.4}
     assert reason_against(basin(**plain), faint, 2.0, SiteSettings()) is None
-    for less in ({"cut_depth_m": 0.7}, {"bed_in_pool_m": 99.2}, {"dug_share": 0.4}):
+    for less in ({"cut_depth_m": 0.28}, {"bed_in_pool_m": 99.42}, {"dug_share": 0.4}, {"rough_ground": 1.0}):
         assert "only faint lines" in reason_against(basin(**{**plain, **less}), faint, 2.0, SiteSettings())
+
+
+def test_at_coarse_cells_a_ditch_led_under_a_road_shows_beyond_it():
+    under = (replace(CUT, under_road=True),)
+    led = {"sure_in_pool_m": 0.0, "ditch_in_pool_m": 0.0, "bed_in_pool_m": np.nan, "cuts": under}
+    assert reason_against(basin(**led, bed_at_cut_m=99.3), ditch(), 2.0, SiteSettings()) is None
+    for high in (99.45, np.nan):
+        assert "only faint lines" in reason_against(basin(**led, bed_at_cut_m=high), ditch(), 2.0, SiteSettings())
+    # at fine cells its bed must lie below the floor too
+    assert "below the floor" in reason_against(basin(**led, bed_at_cut_m=99.6), ditch(), 1.0, SiteSettings())
+
+
+SMALL = {"pool_m2": 450.0, "half_width_m": 10.0, "bed_in_pool_m": 99.2}
+SHALLOW = {"floor_m": 99.82, "today_m": 99.84, "bed_in_pool_m": 99.7, "cut_depth_m": 0.35, "pool_m2": 2000.0}
+
+
+@pytest.mark.parametrize(("few", "words"), [(SMALL, "too small"), (SHALLOW, "too shallow")])
+def test_at_coarse_cells_small_and_shallow_basins_need_a_ditch_beyond_doubt(few, words):
+    settings = SiteSettings()
+    assert reason_against(basin(**few), ditch(), 2.0, settings) is None
+    # the best sign outranks listing
+    best = ditch(sure=False, bank_climb_m=0.4)
+    assert reason_against(basin(**few), best, 2.0, settings) is None
+    for line in (ditch(sure=False, bank_climb_m=0.1), ditch(kind="roadside"), None):
+        assert words in str(reason_against(basin(**few), line, 2.0, settings))
+    doubts = ({"cut_depth_m": 0.25}, {"bed_in_pool_m": few.get("floor_m", 99.4) - 0.08}, {"rough_ground": 1.0})
+    for doubt in doubts:
+        assert words in str(reason_against(basin(**{**few, **doubt}), ditch(), 2.0, settings))
+    assert words in str(reason_against(basin(**few, listed_cuts=0.5), ditch(bank_climb_m=0.1), 2.0, settings))
+
+
+def test_at_coarse_cells_a_small_strip_along_a_ditch_is_no_basin():
+    assert "too small" in str(reason_against(basin(**{**SMALL, "half_width_m": 7.4}), ditch(), 2.0, SiteSettings()))
+
+
+@pytest.mark.parametrize(
+    ("area", "depth", "cell_m", "few"),
+    [
+        (330.0, 0.14, 1.0, (False, False)),
+        (800.0, 0.5, 2.0, (True, False)),
+        (900.0, 0.27, 2.0, (False, False)),
+        (2000.0, 0.25, 3.0, (False, True)),
+        (6000.0, 0.15, 3.0, (False, False)),
+    ],
+)
+def test_what_is_seen_in_few_cells(area, depth, cell_m, few):
+    assert few_cells(area, depth, cell_m, SiteSettings()) == few

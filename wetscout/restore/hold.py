@@ -19,6 +19,8 @@ I64 = NDArray[np.int64]
 PAINT_CELLS = 0.75
 # ground that both surfaces show within this is undug [m]
 UNDUG_M = 0.05
+# and within this many times the noise beyond that: beds are the lowest of several cells, which lean down
+UNDUG_NOISE = 2.0
 # the way beneath fill of more than this is opened on today's surface [m]
 COVER_M = 0.15
 # a plug that begins this near to the end of another is a piece of it [m]
@@ -38,8 +40,8 @@ class Ground:
     surveyed, today, natural : float32 (h, w)
         The DEM, and the two surfaces [m].
     pool : bool (h, w)
-    cell_m : float
-        [m].
+    cell_m, noise_m : float
+        Cell size, measured noise [m].
     """
 
     row0: int
@@ -49,6 +51,28 @@ class Ground:
     natural: F32
     pool: BOOL
     cell_m: float
+    noise_m: float = 0.0
+
+
+def without_noise(today: F32, natural: F32, noise_m: float) -> F32:
+    """Today's ground, raised to the natural one where it lies lower by no more than chance.
+
+    Beds are the lowest of several cells, which lean down, and faint lines are drawn up the shores of pools: there the
+    rim itself, where nothing was dug, seemed cut by 0.05-0.1 m and got a plug of its own.
+
+    Parameters
+    ----------
+    today, natural : float32 (h, w)
+        [m].
+    noise_m : float
+        Measured noise [m].
+
+    Returns
+    -------
+    float32 (h, w)
+    """
+    undug = natural - today <= UNDUG_M + UNDUG_NOISE * noise_m
+    return np.where(undug, np.fmax(today, natural), today)
 
 
 def paint(ground: F32, row: F64, col: F64, crest_m: float) -> None:
@@ -95,13 +119,14 @@ def lay(ground: Ground, c: Candidate, z: F32, s: RestoreSettings) -> tuple[list[
     cuts: list[Cut] = []
     lines: list[tuple[F64, F64]] = []
     bank = Bank(
-        ground.today.copy(),
+        without_noise(ground.today, ground.natural, ground.noise_m),
         (np.abs(ground.today - ground.natural) <= UNDUG_M) & ~ground.pool,
         ground.surveyed - ground.today > COVER_M,
         c.spill_m,
         ground.cell_m,
         ground.pool,
     )
+    ground = replace(ground, today=bank.today.copy())
     crest = c.spill_m + s.freeboard_m
 
     def close(cut: Cut, at: int, exact: bool = False) -> None:

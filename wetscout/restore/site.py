@@ -128,7 +128,8 @@ class Builder:
         box = (slice(r0, c.pool.row0 + h + pad), slice(c0, c.pool.col0 + w + pad))
         pool = np.zeros(today[box].shape, dtype=bool)
         pool[c.pool.row0 - r0 : c.pool.row0 - r0 + h, c.pool.col0 - c0 : c.pool.col0 - c0 + w] = c.pool.mask
-        ground = Ground(r0, c0, self.terrain.z[box], today[box], natural[box], pool, self.cell_m)
+        noise = self.terrain.noise_m
+        ground = Ground(r0, c0, self.terrain.z[box], today[box], natural[box], pool, self.cell_m, noise)
         cuts, sizes = lay(ground, c, today, self.s)
         pairs = enumerate(zip(cuts, sizes, strict=True))
         return cuts, tuple(self._plug(cut, size, c, site_id, k + 1) for k, (cut, size) in pairs)
@@ -185,6 +186,8 @@ class Builder:
 def too_much_earth(site: Site, s: RestoreSettings) -> bool:
     """Whether the plugs of a site need more earth than the water they would hold is worth.
 
+    A pool that is seen in few cells must earn its earth once over: in such cells it may be none.
+
     Parameters
     ----------
     site : Site
@@ -195,4 +198,5 @@ def too_much_earth(site: Site, s: RestoreSettings) -> bool:
     bool
     """
     earth = sum(float(plug.values["fill_m3"]) for plug in site.plugs)
-    return earth > s.earth_per_water * float(site.values["volume_m3"])
+    few = float(site.values.get("_signs", {}).get("few_cells", 0.0)) > 0.0
+    return earth > (s.earth_per_few if few else s.earth_per_water) * float(site.values["volume_m3"])

@@ -19,7 +19,10 @@ class SiteSettings(PitSides):
         5000.0, "m2", (0.0, 1e6), "in cells above 1.2 m only pools this wide are offered shallower than 0.3 m", _TRIAL
     )
     coarse_area_m2: float = number(
-        950.0, "m2", (50.0, 1e5), "the least area grows with the cell area up to this", _TRIAL
+        850.0, "m2", (50.0, 1e5), "the least area grows with the cell area up to this", _TRIAL
+    )
+    compact: float = number(
+        8.0, "-", (3.2, 50.0), "area over half width squared of the smaller pools offered there; 3.1 is round", _TRIAL
     )
     persistence_m: float = number(
         0.06, "m", (0.0, 0.3), "dimples shallower than this are joined to what they spill into", _TRIAL
@@ -111,10 +114,6 @@ class SiteSettings(PitSides):
     plain_cut_m: float = number(
         0.3, "m", (0.1, 2.0), "least depth of a straight cut below the spill that counts though not listed", _TRIAL
     )
-    deep_cut_m: float = number(
-        0.8, "m", (0.2, 3.0), "at coarser cells a way out cut this deep is dug, whatever its line", _TRIAL
-    )
-    deep_below_m: float = number(0.3, "m", (0.0, 2.0), "if it also runs this far below the floor", _TRIAL)
     fine_cell_m: float = number(1.2, "m", (0.3, 5.0), "up to this cell size faint lines are trusted", _TRIAL)
     known_straight: float = number(0.95, "-", (0.5, 1.0), "a faint line must be this straight to count there", _TRIAL)
     known_dug: float = number(0.35, "-", (0.0, 1.0), "and no more than this share of the pool may be dug", _TRIAL)

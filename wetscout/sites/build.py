@@ -36,7 +36,10 @@ from wetscout.sites.pick import Picker
 from wetscout.sites.plugged import Fills, runs_open
 from wetscout.sites.rim import unheld_shore
 from wetscout.sites.setting import Surroundings
-from wetscout.sites.turned_down import reason_against
+from wetscout.sites.turned_down import few_cells, reason_against
+
+# a ditch led under a road at a cut is seen again within this distance [m]
+LED_M = 25.0
 
 
 @dataclass(frozen=True)
@@ -175,6 +178,7 @@ class Finder:
             "bed_at_cut_m": self._bed_at(cuts),
             **self._fills(window, cuts, start, (spill, float(m.today[node]))),
         }
+        few = few_cells(signs["pool_m2"], spill - float(m.floor[node]), self.cell_m, self.s)
         pool_rows, pool_cols = np.flatnonzero(window.pool.any(axis=1)), np.flatnonzero(window.pool.any(axis=0))
         box = (slice(pool_rows[0], pool_rows[-1] + 1), slice(pool_cols[0], pool_cols[-1] + 1))
         mask = large.keep(window.pool[box].copy())
@@ -194,16 +198,17 @@ class Finder:
             ditch_ids=tuple(sorted(ids | cut_ids)),
             closes=closes,
             next_at=next_at,
-            signs={**signs, **self.around.signs(pool, cuts)},
+            signs={**signs, **self.around.signs(pool, cuts), "few_cells": float(any(few))},
         )
 
     def _bed_at(self, cuts: tuple[Cut, ...]) -> float:
-        """Bed of the ditch that the first cut leads to under a road, where it comes nearest [m]."""
+        """Lowest bed near the first cut of the ditch that it leads to under a road [m]: its end may lie on the fill."""
         at = self.network.by_id.get(cuts[0].ditch_id) if cuts and cuts[0].ditch_id is not None else None
         if at is None or not cuts[0].under_road:
             return float("nan")
         ditch = self.network.ditches[at]
-        return float(ditch.bed_m[int(np.argmin(np.hypot(ditch.row - cuts[0].row, ditch.col - cuts[0].col)))])
+        away = np.hypot(ditch.row - cuts[0].row, ditch.col - cuts[0].col) * self.cell_m
+        return float(ditch.bed_m[away <= max(LED_M, float(away.min()))].min())
 
     def _fills(
         self, window: Window, cuts: tuple[Cut, ...], start: tuple[int, int], levels: tuple[float, float]

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from wetscout.records import Candidate, Ditch
 from wetscout.settings.sites import SiteSettings
 
 # basins deeper than this stay drained in the main where silt has lifted the bed a little above the floor [m]
 SILTED_FROM_M = 0.3
+# a bed of coarse cells stands too high by this much for each metre of cell beyond 1 m (0.14 m at 2 m, 0.33 m at 3 m)
+COARSE_BED = 0.1
 
 
 def reason_against(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSettings) -> str | None:
@@ -31,14 +35,71 @@ def reason_against(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSetti
         return "flat water at the time of survey: a lake or pond, its floor is not in this DEM"
     if why := _ways(c):
         return why
-    # 320 m2 are 80 cells of 2 m: coarse cells show small hollows that are none
-    least = min(s.min_area_m2 * max(cell_m, 1.0) ** 2, s.coarse_area_m2)
-    if c.signs["pool_m2"] < least:
-        return "too small for this cell size"
-    shallow = s.offer_depth_m * min(max(cell_m, 1.0), 2.0)
-    if c.spill_m - c.floor_m < shallow and (cell_m <= s.fine_cell_m or c.signs["pool_m2"] < s.coarse_wide_m2):
-        return "too shallow for this DEM"
+    if why := _small(c, main, cell_m, s):
+        return why
     return _shape(c, main, s) or _stream(c, main, cell_m, s) or _ditch(c, main, cell_m, s) or _woods(c, main, s)
+
+
+def few_cells(area_m2: float, depth_m: float, cell_m: float, s: SiteSettings) -> tuple[bool, bool]:
+    """Whether a pool is small, and whether it is shallow, for the cells it is seen in.
+
+    Parameters
+    ----------
+    area_m2, depth_m : float
+        Of the pool [m2], [m].
+    cell_m : float
+        Cell size [m].
+    s : SiteSettings
+
+    Returns
+    -------
+    small, shallow : bool
+        320 m2 are 80 cells of 2 m; a wide pool is seen in many cells, however shallow.
+    """
+    small = area_m2 < min(s.min_area_m2 * max(cell_m, 1.0) ** 2, s.coarse_area_m2)
+    shallow = depth_m < s.offer_depth_m * min(max(cell_m, 1.0), 2.0)
+    return small, shallow and (cell_m <= s.fine_cell_m or area_m2 < s.coarse_wide_m2)
+
+
+def _small(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSettings) -> str | None:
+    """Coarse cells show small and shallow hollows that are none: there the drain must be beyond doubt.
+
+    A strip along a passing ditch is no basin: small pools must be compact as well.
+    """
+    area, depth = c.signs["pool_m2"], c.spill_m - c.floor_m
+    small, shallow = few_cells(area, depth, cell_m, s)
+    proven = cell_m > s.fine_cell_m and _proven(c, main, s)
+    compact = area >= s.min_area_m2 and area <= s.compact * c.signs["half_width_m"] ** 2
+    if small and not (proven and compact):
+        return "too small for this cell size"
+    if shallow and not (proven and depth >= s.offer_depth_m):
+        return "too shallow for this DEM"
+    return None
+
+
+def _proven(c: Candidate, main: Ditch | None, s: SiteSettings) -> bool:
+    """Whether a listed ditch, or one with the best sign, cuts rim and floor by more than coarse cells could feign.
+
+    Cells average bed and banks, so a bed shows too high in them and never too low.
+    """
+    if main is None or c.signs["rough_ground"]:
+        return False
+    below = c.floor_m - c.signs["bed_in_pool_m"]
+    listed = main.sure and main.kind in ("ditch", "straightened stream") and c.signs["listed_cuts"] > 0.5
+    cut = c.signs["cut_depth_m"] >= s.plain_cut_m and below >= s.bed_below_m
+    return cut and (listed or _climbs(c, main, below, s))
+
+
+def _climbs(c: Candidate, main: Ditch | None, below: float, s: SiteSettings) -> bool:
+    """The best sign, which outranks length and listing: a straight bed below the floor whose banks climb downstream."""
+    return (
+        main is not None
+        and main.kind == "ditch"
+        and main.bank_climb_m >= s.weak_climb_m
+        and main.straightness >= s.known_straight
+        and below >= s.bed_below_m
+        and c.signs["dug_share"] <= s.known_dug
+    )
 
 
 def _ways(c: Candidate) -> str | None:
@@ -125,10 +186,10 @@ def _ditch(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSettings) -> 
     if c.signs["unheld_m"] > (s.unheld_most_m if drains else s.unheld_m):
         return "held by a road strip or a channel only: the ground behind it lies lower"
     below = c.floor_m - c.signs["bed_in_pool_m"]
-    why = _faint(c, main, (below, cell_m), s) or _depth(c, main, (below + 0.1 * coarse, 0.1 * coarse), s)
+    why = _faint(c, main, (below, cell_m), s) or _depth(c, main, (below + COARSE_BED * coarse, COARSE_BED * coarse), s)
     if why or c.upstream_m <= s.upstream_m:
         return why
-    return _passing(c, c.spill_m - c.floor_m, below + 0.1 * coarse, s)
+    return _passing(c, c.spill_m - c.floor_m, below + COARSE_BED * coarse, s)
 
 
 def _crosses(c: Candidate, s: SiteSettings) -> bool:
@@ -139,19 +200,9 @@ def _crosses(c: Candidate, s: SiteSettings) -> bool:
 def _faint(c: Candidate, main: Ditch | None, at: tuple[float, float], s: SiteSettings) -> str | None:
     """A line that is not listed must prove itself by its depth or its banks."""
     below, cell_m = at
-    # the best sign outranks length and listing: a straight bed below the floor whose banks climb downstream
-    known = (
-        main is not None
-        and main.kind == "ditch"
-        and main.bank_climb_m >= s.weak_climb_m
-        and main.straightness >= s.known_straight
-        and below >= s.bed_below_m
-        and c.signs["dug_share"] <= s.known_dug
-    )
-    # furrows, rides and tracks are no 0.8 m deep and run on above the floor
-    deep = c.signs["cut_depth_m"] >= s.deep_cut_m and below >= s.deep_below_m and c.signs["dug_share"] <= s.known_dug
     reaches = min(0.5 * c.signs["half_width_m"], s.reach_into_m)
-    if cell_m > s.fine_cell_m and not (known or deep) and c.signs["sure_in_pool_m"] < reaches:
+    proven = c.signs["sure_in_pool_m"] >= reaches or _climbs(c, main, below, s) or _deep(c, main, at, s)
+    if cell_m > s.fine_cell_m and not proven:
         return "at this cell size only faint lines enter the pool, and most of those are no drains"
     drains = c.signs["drain_in_pool_m"] >= 0.5 * c.signs["ditch_in_pool_m"]
     faint = main is None or (not main.sure and main.bank_climb_m < s.weak_climb_m)
@@ -160,6 +211,18 @@ def _faint(c: Candidate, main: Ditch | None, at: tuple[float, float], s: SiteSet
     if faint and small and not deep and not _plain(c, main, below, s):
         return "small, and little says that a drain was dug here"
     return None
+
+
+def _deep(c: Candidate, main: Ditch | None, at: tuple[float, float], s: SiteSettings) -> bool:
+    """Furrows, rides and tracks are not cut through rim and floor of a basin; a short or blurred line of a drain is.
+
+    Where a ditch is led under a road at the rim, its bed beyond the road counts.
+    """
+    below, cell_m = at
+    if _led(c, main):
+        below = float(np.fmax(below, c.floor_m - c.signs["bed_at_cut_m"]))
+    cut = c.signs["cut_depth_m"] >= s.plain_cut_m and below + COARSE_BED * (cell_m - 1.0) >= s.bed_below_m
+    return main is not None and cut and c.signs["dug_share"] <= s.known_dug and not c.signs["rough_ground"]
 
 
 def _plain(c: Candidate, main: Ditch | None, below: float, s: SiteSettings) -> bool:
@@ -189,7 +252,7 @@ def _depth(c: Candidate, main: Ditch | None, at: tuple[float, float], s: SiteSet
     led = _led(c, main)
     weak = (c.signs["sure_in_pool_m"] <= 0 and not led) or not known or beside_road
     if led:
-        below = max(below, c.floor_m - c.signs["bed_at_cut_m"] + coarse_m)
+        below = float(np.fmax(below, c.floor_m - c.signs["bed_at_cut_m"] + coarse_m))
     least = s.bed_below_m if weak else s.bed_least_m
     if dug:
         least -= s.silt_share * max(0.0, c.spill_m - c.floor_m - SILTED_FROM_M)
