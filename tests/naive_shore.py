@@ -46,3 +46,15 @@ def third_differences(ground, rows, cols, steps):
         out.append(np.abs(at[0] - 3.0 * at[1] + 3.0 * at[2] - at[3]))
     middle = np.sort(out, axis=0)
     return np.where(np.isnan(middle[-1]), np.nan, 0.5 * (middle[1] + middle[2]))
+
+
+def spread_pool(pool, catchment, natural, level, steps):
+    """Dilated within the wet ground, holes filled by the library."""
+    wet = catchment & (natural < level)
+    grown = ndimage.binary_dilation(pool, structure=np.ones((3, 3), dtype=bool), iterations=steps, mask=wet | pool)
+    return ndimage.binary_fill_holes(grown) & (grown | (natural < level))
+
+
+def count_beside(cells, near):
+    """By dilation."""
+    return int((cells & ndimage.binary_dilation(near, structure=np.ones((3, 3), dtype=bool))).sum())

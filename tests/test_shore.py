@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from scipy import ndimage
 
-from wetscout.kernels.pool_window import count_pool, pool_heights, rises, third_differences
+from wetscout.kernels.pool_window import count_beside, count_pool, pool_heights, rises, spread_pool, third_differences
 from wetscout.kernels.shore import reached_across, shore_ring, squared_distance
 
 
@@ -52,3 +52,19 @@ def test_pool_windows_as_numpy_tells_them(seed):
     steps = np.array([(0, 2), (2, 0), (1, 1), (1, -1)])
     found = third_differences(ground, rows, cols, steps)
     assert np.array_equal(found, naive.third_differences(ground, rows, cols, steps), equal_nan=True)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_pools_spread_and_cells_beside_are_counted_as_by_the_twins(seed):
+    rng = np.random.default_rng(100 + seed)
+    shape = tuple(rng.integers(3, 45, 2))
+    natural = ndimage.gaussian_filter(rng.normal(size=shape), 2.0).astype(np.float32)
+    natural[rng.random(shape) < 0.02] = np.nan
+    level = np.float32(np.nanquantile(natural, 0.6))
+    pool = (natural < np.nanquantile(natural, 0.4)) & (rng.random(shape) < 0.9)
+    catchment = rng.random(shape) < 0.9
+    args = (pool, catchment, natural, level, 3)
+    got = spread_pool(*args)
+    assert np.array_equal(got, naive.spread_pool(*args))
+    assert got.sum() > pool.sum()
+    assert count_beside(pool, ~got) == naive.count_beside(pool, ~got)

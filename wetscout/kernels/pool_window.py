@@ -152,3 +152,81 @@ def third_differences(ground, rows, cols, steps):
         unknown = np.isnan(seen[0]) or np.isnan(seen[1]) or np.isnan(seen[2]) or np.isnan(seen[3])
         out[i] = np.nan if unknown else 0.5 * (seen[1] + seen[2])
     return out
+
+
+@njit(nogil=True, cache=True)
+def spread_pool(pool, catchment, natural, level, steps):
+    """A pool at a level a little above its own: it may spread over lower ground of its catchment, islands left out.
+
+    Parameters
+    ----------
+    pool, catchment : bool (h, w)
+    natural : float32 (h, w)
+        [m].
+    level : float32
+        [m].
+    steps : int
+        To 8 neighbours, this far at most [cells].
+
+    Returns
+    -------
+    bool (h, w)
+        With the holes that it encloses, where they lie lower than the level.
+    """
+    h, w = pool.shape
+    out = pool.copy()
+    here = np.empty(h * w, np.int64)
+    n = 0
+    for i in range(h):
+        for j in range(w):
+            if pool[i, j]:
+                here[n] = i * w + j
+                n += 1
+    begin = 0
+    for _ in range(steps):
+        end = n
+        for k in range(begin, end):
+            r, c = here[k] // w, here[k] % w
+            for i in range(max(0, r - 1), min(h, r + 2)):
+                for j in range(max(0, c - 1), min(w, c + 2)):
+                    if not out[i, j] and catchment[i, j] and natural[i, j] < level:
+                        out[i, j] = True
+                        here[n] = i * w + j
+                        n += 1
+        begin = end
+    # what is dry and hangs together with the window's edge by sides is no hole
+    outside = np.zeros((h, w), np.bool_)
+    n = 0
+    for i in range(h):
+        for j in range(w):
+            if (i in (0, h - 1) or j in (0, w - 1)) and not out[i, j]:
+                outside[i, j] = True
+                here[n] = i * w + j
+                n += 1
+    while n > 0:
+        n -= 1
+        r, c = here[n] // w, here[n] % w
+        for k in range(4):
+            i = r + (1 if k == 0 else -1 if k == 1 else 0)
+            j = c + (1 if k == 2 else -1 if k == 3 else 0)
+            if 0 <= i < h and 0 <= j < w and not out[i, j] and not outside[i, j]:
+                outside[i, j] = True
+                here[n] = i * w + j
+                n += 1
+    for i in range(h):
+        for j in range(w):
+            if not outside[i, j] and natural[i, j] < level:
+                out[i, j] = True
+    return out
+
+
+@njit(nogil=True, cache=True)
+def count_beside(cells, near):
+    """How many of some cells (h, w) bool lie on or beside (8 neighbours) cells of another mask."""
+    h, w = cells.shape
+    n = 0
+    for i in range(h):
+        for j in range(w):
+            if cells[i, j] and near[max(0, i - 1) : i + 2, max(0, j - 1) : j + 2].any():
+                n += 1
+    return n

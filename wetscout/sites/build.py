@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from scipy import ndimage
 
 from wetscout import large
+from wetscout.kernels.pool_window import spread_pool
 from wetscout.kernels.shore import shore_ring, squared_distance
 from wetscout.kernels.walls import sides
 from wetscout.records import (
@@ -66,13 +66,6 @@ class Found:
 def _box(tree: Tree, node: int, pad: int, shape: tuple[int, int]) -> tuple[int, int, int, int]:
     r0, c0, r1, c1 = (int(v) for v in tree.bbox[node])
     return max(0, r0 - pad), max(0, c0 - pad), min(shape[0], r1 + pad), min(shape[1], c1 + pad)
-
-
-def _pool_at(natural: F32, pool: np.ndarray, catchment: np.ndarray, level: float) -> np.ndarray:
-    """Pool at a level a little above the read spill: it may spread inside its own catchment only, 3 cells at most."""
-    wet = catchment & (natural < level)
-    grown = ndimage.binary_dilation(pool, structure=np.ones((3, 3), dtype=bool), iterations=3, mask=wet | pool)
-    return np.asarray(ndimage.binary_fill_holes(grown) & (grown | (natural < level)))
 
 
 class Finder:
@@ -149,7 +142,8 @@ class Finder:
         labels, basin = self.tree.labels[box], self.tree.catchment_labels[box]
         pool = (labels >= first) & (labels <= node)
         catchment = ((basin >= first) & (basin <= node)) | pool
-        pool = _pool_at(self.surfaces.natural[box], pool, catchment, level)
+        # it may spread inside its own catchment only, 3 cells at most
+        pool = spread_pool(pool, catchment, self.surfaces.natural[box], np.float32(level), 3)
         s = self.surfaces
         rim = 0.5 * (s.natural[box] + s.cautious[box])
         return Window(r0, c0, s.today[box], s.natural[box], rim, s.corridor[box], pool), catchment

@@ -2,13 +2,9 @@
 
 from __future__ import annotations
 
-import numpy as np
-from scipy import ndimage
-
+from wetscout.kernels.pool_window import count_beside
 from wetscout.kernels.shore import reached_across
 from wetscout.records import BOOL, CUT, F32, FILL, SPOIL, U8
-
-_NEAR = np.ones((3, 3), dtype=bool)
 
 
 def unheld_shore(natural: F32, corridor: U8, pool: BOOL, levels: tuple[float, float], across: int) -> int:
@@ -40,4 +36,4 @@ def unheld_shore(natural: F32, corridor: U8, pool: BOOL, levels: tuple[float, fl
     if not lower.any() or not strip.any():
         return 0
     reached = reached_across(lower, strip, across)
-    return int((pool & ~strip & ndimage.binary_dilation(reached, structure=_NEAR)).sum())
+    return int(count_beside(pool & ~strip, reached))
