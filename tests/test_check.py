@@ -120,18 +120,37 @@ def test_the_self_test_says_what_is_well_and_what_is_not(tmp_path, monkeypatch):
 
 
 @pytest.mark.parametrize(
-    ("side", "cell_m", "peak_mb", "seconds"),
-    [(1000, 1.0, 489, 2.0), (2000, 1.0, 744, 7.4), (4000, 1.0, 1465, 30.0), (1250, 2.0, 586, 32.0)],
+    ("side", "cell_m", "peak_mb"), [(1000, 1.0, 489), (2000, 1.0, 744), (4000, 1.0, 1465), (1250, 2.0, 586)]
 )
-def test_the_estimate_is_near_what_was_measured(side, cell_m, peak_mb, seconds):
+def test_the_estimate_of_memory_is_near_what_was_measured(side, cell_m, peak_mb):
     """Screens of invented ground and a public DEM (the Netherlands, 2 m), November 2026: the process's own high-water
-    mark, and its processor time, here as if on one thread. Beside the time stand 4 s to start."""
+    mark."""
     grid = Grid(side, side, 0.0, 0.0, cell_m, cell_m, cell_m)
-    alone, two = estimate_cost(grid, workers=1), estimate_cost(grid, workers=2)
-    assert 0.9 * peak_mb * 1e6 < two.memory_bytes < 1.2 * peak_mb * 1e6
-    assert 0.5 * seconds < alone.seconds - 4.0 < 2.0 * seconds
+    assert 0.9 * peak_mb * 1e6 < estimate_cost(grid, workers=2).memory_bytes < 1.2 * peak_mb * 1e6
+
+
+@pytest.mark.parametrize(
+    ("rows", "cols", "cell_m", "seconds"),
+    [
+        (1000, 1000, 1.0, 8.4),
+        (1000, 1000, 1.0, 9.5),
+        (2000, 2000, 1.0, 23.0),
+        (795, 1100, 1.524, 8.4),
+        (337, 465, 3.0, 5.8),
+        (1250, 1250, 2.0, 35.0),
+        (1000, 1000, 5.0, 37.0),
+    ],
+)
+def test_the_time_lies_within_what_is_told(rows, cols, cell_m, seconds):
+    """Screens with two threads on two cores, 3 s to start included, November 2026: seconds of processor, for other jobs
+    ran (on a quiet machine the clock went as far). Three of invented ground, two public DEMs of the USA (5 ft, 3 m) and
+    two of the Netherlands (2 m and 5 m)."""
+    grid = Grid(rows, cols, 0.0, 0.0, cell_m, cell_m, cell_m)
+    least, most = estimate_cost(grid, workers=2).seconds
+    assert least <= seconds <= most
+    one = estimate_cost(grid, workers=1).seconds
     # not twice as fast with two: part of the work is nobody else's
-    assert two.seconds <= alone.seconds < 2.0 * two.seconds
+    assert all(two <= alone < 2.0 * two for two, alone in zip((least, most), one, strict=True))
 
 
 @pytest.mark.slow

@@ -21,8 +21,8 @@ from wetscout.steps.read import Request, read_inputs
 from wetscout.steps.resume import kept
 from wetscout.steps.write import write_all
 
-# usual share of the time of each stage, for the time left
-STAGES = {"reading": 1.0, **find.STAGES, "ranking": 0.2, "writing": 1.0}
+# usual share of the time of each stage, for the time left; see `find.STAGES`
+STAGES = {"reading": 1.3, **find.STAGES, "ranking": 0.3, "writing": 2.5}
 
 
 def screen_array(

@@ -23,7 +23,8 @@ class Cost:
     cells : int
     memory_bytes, disk_bytes : int
         Peak memory; result and its temporary copy.
-    seconds : float
+    seconds : (float, float)
+        From open ground to ground full of ditches and faint lines.
     free_memory_bytes, free_disk_bytes : int or None
         What there is; None where it cannot be told.
     """
@@ -31,7 +32,7 @@ class Cost:
     cells: int
     memory_bytes: int
     disk_bytes: int
-    seconds: float
+    seconds: tuple[float, float]
     free_memory_bytes: int | None
     free_disk_bytes: int | None
 
@@ -42,15 +43,18 @@ class Cost:
         return memory and (self.free_disk_bytes is None or self.disk_bytes <= self.free_disk_bytes)
 
 
-# Measured on invented ground (1, 4, 16 M cells of 1 m) and on the Dutch set (1.6 M cells of 2 m, dense ditches), two
-# cores, November 2026; 1.9 and 5 s of one processor a km2, a third of it on one thread. Time goes with the ditches more
-# than with the cells; it is told for ground between the two, half to twice.
+# Measured on two cores, November 2026. Memory: invented ground (1, 4, 16 M cells of 1 m) and the Dutch set (1.6 M cells
+# of 2 m). Time goes with the ditches and faint lines, not with the cells: open ground takes 2-5 microseconds a cell;
+# woods, yards and dense ditches 20 at 2 m (the Dutch set) and 40 at 5 m (10 M cells around it), since a coarse cell
+# holds more of them. Both are told. Most of the work on busy ground is on one thread.
 _PROGRAM_BYTES = 450_000_000
 _READ_BYTES_PER_CELL = 16
 _SCREEN_BYTES_PER_CELL = 75
-_SECONDS_PER_CELL = 1.0e-6
-_SECONDS_PER_M2 = 2.5e-6
-_SHARE_ON_ONE = 0.35
+_START_SECONDS = 5.0
+_OPEN_SECONDS_PER_CELL = 1.8e-6
+_BUSY_SECONDS_PER_CELL = 6.0e-6
+_BUSY_SECONDS_PER_CELL_AND_M = 9.0e-6
+_OPEN_SHARE_ON_ONE, _BUSY_SHARE_ON_ONE = 0.35, 0.75
 # from this many cells on heights lie on disk, and from four times as many masks too; see `large`
 _NEAR_CELLS = large.SMALL_BYTES // 4
 # then memory holds pages of them, two tiles and strips under way, masks, and what is known of lines and sites
@@ -115,13 +119,15 @@ def estimate_cost(grid: Grid, workers: int = 1, folder: Path | None = None) -> C
     """
     cells = grid.rows * grid.cols
     threads = max(1, min(workers, os.cpu_count() or 1))
-    alone = (_SECONDS_PER_CELL + _SECONDS_PER_M2 * grid.cell_m2) * cells
+    busy = _BUSY_SECONDS_PER_CELL + _BUSY_SECONDS_PER_CELL_AND_M * grid.cell_m
+    kinds = ((_OPEN_SECONDS_PER_CELL, _OPEN_SHARE_ON_ONE), (busy, _BUSY_SHARE_ON_ONE))
+    least, most = (_START_SECONDS + each * cells * (one + (1.0 - one) / threads) for each, one in kinds)
     rasters = 0 if cells < _NEAR_CELLS else _RASTER_BYTES_PER_CELL * cells
     return Cost(
         cells,
         _memory(cells, _SCREEN_BYTES_PER_CELL),
         5_000_000 + _RESULT_BYTES_PER_CELL * cells + rasters,
-        4.0 + alone * (_SHARE_ON_ONE + (1.0 - _SHARE_ON_ONE) / threads),
+        (least, most),
         environment.free_memory(),
         environment.free_disk(folder or Path.cwd()),
     )
@@ -155,14 +161,17 @@ def say_cost(cost: Cost, workers: int) -> str:
     -------
     str
     """
-    minutes = cost.seconds / 60.0
-    time = f"{cost.seconds:.0f} s" if minutes < 2 else f"{minutes:.0f} min"
+    least, most = (_say_seconds(seconds) for seconds in cost.seconds)
     free = "" if cost.free_memory_bytes is None else f" (free: {say_bytes(cost.free_memory_bytes)})"
     disk = "" if cost.free_disk_bytes is None else f" (free here: {say_bytes(cost.free_disk_bytes)})"
     return (
-        f"about {time} with {workers} thread(s), {say_bytes(cost.memory_bytes)} of memory{free}, "
-        f"{say_bytes(cost.disk_bytes)} on disk{disk}"
+        f"{least} on open ground, up to {most} where it is full of ditches, with {workers} thread(s); "
+        f"{say_bytes(cost.memory_bytes)} of memory{free}, {say_bytes(cost.disk_bytes)} on disk{disk}"
     )
+
+
+def _say_seconds(seconds: float) -> str:
+    return f"{seconds:.0f} s" if seconds < 120.0 else f"{seconds / 60.0:.0f} min"
 
 
 def cost_warnings(cost: Cost) -> list[str]:
