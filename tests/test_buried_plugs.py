@@ -8,6 +8,7 @@ from test_buried_rules import S, ditch, hollow, surfaces
 
 from wetscout.buried.banks import without_banks
 from wetscout.buried.open_ways import OpenWays
+from wetscout.buried.straight import straight_shore
 from wetscout.records import Linework
 
 # the hollow reaches to column 60, the ditch along row 60 is open from column 75
@@ -47,3 +48,37 @@ def test_low_banks_between_fields_are_taken_off_in_fine_cells():
     ground = np.repeat(bank[None, :], 40, axis=0).astype(np.float32)
     assert without_banks(ground, 1.0, S).max() < 100.0 + S.check_m
     assert np.array_equal(without_banks(ground, 3.0, S), ground)
+
+
+def test_short_knolls_on_a_sharp_rim_are_no_banks():
+    """The same dam, 1 m high with sides of 2.5 : 1, as a knoll of 12 m and as a dam of 60 m."""
+    y, x = np.mgrid[0:120, 0:120].astype(np.float64)
+    for long_m, stays in ((12.0, True), (60.0, False)):
+        off = np.hypot(np.clip(np.abs(y - 60.0) - long_m / 2, 0.0, None), np.clip(np.abs(x - 60.0) - 2.0, 0.0, None))
+        ground = (100.0 + np.clip(1.0 - off / 2.5, 0.0, None)).astype(np.float32)
+        left = without_banks(ground, 1.0, S)
+        assert bool(left.max() == ground.max()) is stays
+        assert (left.max() < 100.0 + S.bank_m) is not stays
+
+
+def test_a_ditch_that_begins_beside_a_hollow_is_what_is_left_of_its_drain():
+    assert ways(0.0, 4.0).begins(hollow())
+    # higher than the floor it drains nothing there, and one that points elsewhere begins nowhere near
+    assert not ways(0.0, 4.0, bed=99.8).begins(hollow())
+    assert not ways(0.0, 4.0).begins(hollow(at=(20, 40), radius=15))
+
+
+@pytest.mark.parametrize("cell_m", [1.0, 3.0])
+def test_straight_shores(cell_m):
+    """A strip of 210 m by 12 m and a bowl of the same area: lengths are plain geometry."""
+    n = round(240 / cell_m)
+    y, x = (np.mgrid[0:n, 0:n] + 0.5) * cell_m - 120.0
+    turn = 0.4
+    u, v = x * np.cos(turn) + y * np.sin(turn), -x * np.sin(turn) + y * np.cos(turn)
+    strip, bowl = (np.abs(u) < 105) & (np.abs(v) < 6), np.hypot(x, y) < 28.3
+    assert 0.9 * 210 <= straight_shore(strip, cell_m) <= 1.1 * 210 + 2 * 6
+    # a chord below the top of a circle by 3 m and a cell: 2 sqrt(2 r d - d^2) m
+    down = 3.0 + cell_m
+    assert straight_shore(bowl, cell_m) <= 1.3 * 2.0 * np.sqrt(2 * 28.3 * down - down**2)
+    island = bowl & (np.hypot(x, y) > 9)
+    assert straight_shore(island, cell_m) == straight_shore(bowl, cell_m)

@@ -9,6 +9,7 @@ import pytest
 
 from wetscout.buried.banks import without_banks
 from wetscout.buried.faint import trace
+from wetscout.buried.find import Signs, _confidence
 from wetscout.buried.heads import abrupt_heads, cut_depth
 from wetscout.buried.hollows import Hollow, speaks_against, speaks_for
 from wetscout.buried.open_ways import OpenWays
@@ -220,3 +221,11 @@ def test_banks_are_taken_off_and_rims_are_left(cell: float):
     assert np.isnan(left[0, 0]) and np.isnan(left).sum() == 1
     natural = np.repeat(rim[None, :], 60, axis=0).astype(np.float32)
     assert np.array_equal(without_banks(natural, cell, S), natural)
+
+
+def test_a_dimple_on_dry_soil_needs_more_depth():
+    """A head close by that points at it, and a faint line: under crops on soil not mapped as wet."""
+    signs = Signs(way=True, head=True, near=True, close=True, tight=True, strength=0.9, graded=False)
+    dry, wet = Zone(wet_soil=0.0, farmed=1.0), Zone(wet_soil=0.5, farmed=0.2)
+    for zone, depth, words in ((dry, 0.2, ""), (dry, 0.3, "low"), (wet, 0.2, "low")):
+        assert _confidence(replace(hollow(100.0 - depth), zone=zone), signs, S) == words

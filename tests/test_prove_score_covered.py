@@ -81,6 +81,16 @@ def test_second_offers_and_shifted_pools_are_false(land: Landscape) -> None:
     assert not s.hits and true.covered_id in [m.covered_id for m in s.missed]
 
 
+def test_two_pipes_out_of_one_pool_are_found_once(land: Landscape) -> None:
+    true = next(c for c in land.covered if counts(c))
+    number = max(c.covered_id for c in land.covered) + 1
+    twice = replace(land, covered=(*land.covered, replace(true, covered_id=number)))
+    right = next(f for f in knowing(land) if f.pool is true.pool)
+    missed = [m.covered_id for m in score(twice, [right]).buried.missed]
+    assert true.covered_id not in missed and number not in missed
+    assert {true.covered_id, number} <= {m.covered_id for m in score(twice, []).buried.missed}
+
+
 def test_whole_basins_offered_are_false_but_for_ploughed_wetlands(land: Landscape) -> None:
     free = [b for b in land.basins if b.use in ("upland", "wetland") and not (b.at_edge or b.partial)]
     assert {b.use for b in free} == {"upland", "wetland"}

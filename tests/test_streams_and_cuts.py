@@ -26,8 +26,8 @@ def winding(col):
 def ground(seed, *, breached, cut=None):
     """A bowl 1 m deep on a plain that falls east, and a winding valley that heads at its rim or in its floor.
 
-    `cut`: `straight` or `winding`, a ditch 2 m wide from the floor down into the valley; `stream`, a brook of even depth
-    in the bottom of the valley.
+    `cut`: `straight` or `winding`, a ditch 2 m wide from the floor down into the valley; `stream`, a brook of even
+    depth in the bottom of the valley.
     """
     row, col = np.mgrid[0:SIZE, 0:SIZE].astype(np.float64)
     plain = 20.0 - 0.002 * col

@@ -10,6 +10,7 @@ import numpy as np
 from scipy import ndimage
 
 from wetscout import large
+from wetscout.pieces import pieces_of
 from wetscout.records import F32
 from wetscout.settings.buried import BuriedSettings
 
@@ -20,7 +21,8 @@ def without_banks(ground: F32, cell_m: float, s: BuriedSettings, each: Callable[
     A bank is what a grey opening takes away: ground higher by `bank_m` than any square of `bank_width_m` that fits
     beneath it. A dam of 1.5 m with 4 m of crown and sides of 2.5 : 1 is 11.5 m wide; a natural rim that falls by 5 % to
     both sides loses 0.4 m, which is left to it. Low banks between levelled fields are told by a narrower square: a rim
-    that falls by 5 % loses 0.12 m of those.
+    that falls by 5 % loses 0.12 m of those. A sharp rim loses more, but in short pieces: 22 m at most on invented
+    plains, dams 50 m and more.
 
     Parameters
     ----------
@@ -36,16 +38,18 @@ def without_banks(ground: F32, cell_m: float, s: BuriedSettings, each: Callable[
     -------
     float32 (rows, cols)
     """
-    out = _lowered(ground, (s.bank_width_m, s.bank_m), cell_m, each)
+    out = _lowered(ground, (s.bank_width_m, s.bank_m, s.bank_long_m), cell_m, each)
     # in coarse cells a window as narrow as that would be wider than the banks it is for
-    return _lowered(out, (s.check_width_m, s.check_m), cell_m, each) if cell_m <= 0.5 * s.check_width_m else out
+    narrow = s.check_width_m, s.check_m, s.bank_long_m
+    return _lowered(out, narrow, cell_m, each) if cell_m <= 0.5 * s.check_width_m else out
 
 
-def _lowered(ground: F32, bank_m: tuple[float, float], cell_m: float, each: Callable[..., Any]) -> F32:
-    """Ground without what a grey opening of a width takes away, where that is high enough."""
-    width_m, least_m = bank_m
+def _lowered(ground: F32, bank_m: tuple[float, float, float], cell_m: float, each: Callable[..., Any]) -> F32:
+    """Ground without what a grey opening of a width takes away, where that is high and long enough."""
+    width_m, least_m, long_m = bank_m
     half = max(1, round(0.5 * width_m / cell_m))
     out = large.copy(np.asarray(ground, dtype=np.float32))
+    banks = large.empty(out.shape, np.bool_)
 
     def lower(strip: tuple[slice, slice, slice]) -> None:
         own, read, inner = strip
@@ -57,6 +61,15 @@ def _lowered(ground: F32, bank_m: tuple[float, float], cell_m: float, each: Call
         with np.errstate(invalid="ignore"):
             bank = known & np.isfinite(opened) & (part - opened >= least_m)
         np.copyto(out[own], opened[inner], where=bank[inner])
+        banks[own] = bank[inner]
 
     deque(each(lower, large.strips((out.shape[0], out.shape[1]), 2 * half)), maxlen=0)
+    pieces = pieces_of(banks)
+    if pieces is None:
+        return out
+    windows = pieces.windows(np.arange(1, pieces.sizes.size))
+    far = np.hypot(windows[:, 2] - windows[:, 0], windows[:, 3] - windows[:, 1]) * cell_m
+    short = np.concatenate([[False], far < long_m])
+    for own, _, _ in large.strips((out.shape[0], out.shape[1])):
+        np.copyto(out[own], ground[own], where=short[pieces.labels[own]])
     return out

@@ -96,7 +96,12 @@ class Searcher:
         # where listed ditches end: an inlet of what may run on beneath the ground
         self.ends = np.array([(d.row[-1], d.col[-1]) for d in lines.ditches if d.sure]).reshape(-1, 2)
 
-    def run(self, hollows: Sequence[Hollow], each: Callable[..., list[Any]] | None = None) -> tuple[Looked, ...]:
+    def run(
+        self,
+        hollows: Sequence[Hollow],
+        each: Callable[..., list[Any]] | None = None,
+        begun: Callable[[Hollow], bool] = lambda _: False,
+    ) -> tuple[Looked, ...]:
         """Look at all hollows and keep those that something speaks for.
 
         Parameters
@@ -104,6 +109,8 @@ class Searcher:
         hollows : sequence of Hollow
         each : callable, optional
             Calls a function on each of many things, answers in their order; one by one by default.
+        begun : callable, optional
+            Whether an open ditch begins beside a hollow; without an abrupt head that is what is left of its drain.
 
         Returns
         -------
@@ -117,6 +124,8 @@ class Searcher:
             best = chosen.get(hollow.node)
             if best is None and not speaks_for(hollow.zone, self.s):
                 # without a head, terrain alone says nothing that chance does not
+                continue
+            if best is None and begun(hollow):
                 continue
             route = self.router.way(hollow)
             options = [] if best is None else [best]
@@ -285,10 +294,11 @@ def _confidence(hollow: Hollow, signs: Signs, s: BuriedSettings) -> str:
         if hollow.spill_m - hollow.floor_m < s.lone_depth_m:
             return ""
         return "medium" if signs.way else "low"
-    return "low" if signs.head and signs.near and signs.tight and _worth_a_look(hollow.zone, signs, s) else ""
+    depth = hollow.spill_m - hollow.floor_m
+    return "low" if signs.head and signs.near and signs.tight and _worth_a_look(hollow.zone, signs, depth, s) else ""
 
 
-def _worth_a_look(zone: Zone, signs: Signs, s: BuriedSettings) -> bool:
+def _worth_a_look(zone: Zone, signs: Signs, depth_m: float, s: BuriedSettings) -> bool:
     """Whether a near head that points here is enough where soil and crop do not both speak for it."""
     if speaks_against(zone, s):
         return False
@@ -296,6 +306,8 @@ def _worth_a_look(zone: Zone, signs: Signs, s: BuriedSettings) -> bool:
         return signs.strength >= s.line_sign
     if zone.wet_soil >= s.wet_soil_least:
         return True
+    if depth_m < s.dry_depth_m:
+        return False
     # soil maps leave small wet spots out: under crops a head close by and a trace of a line are enough to look
     farmed = zone.farmed is not None and zone.farmed >= s.farmed_least
     least = s.line_hint if farmed else s.line_sign

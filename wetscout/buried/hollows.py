@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from wetscout.buried.straight import straight_shore
 from wetscout.kernels.pool_window import count_pool, pool_heights, rises
 from wetscout.kernels.shore import shore_ring, squared_distance
 from wetscout.kernels.walls import sides
@@ -188,7 +189,7 @@ class Chooser:
         mask = (labels >= first) & (labels <= node)
         if not self._gentle(box, mask) or not self._is_wide(node, mask):
             return None
-        if self._pit(box, (mask, mask & ((corridor & dug) == 0)), (floor, spill)):
+        if self._pit(box, (mask, mask & ((corridor & dug) == 0)), (floor, spill)) or self._banked(mask):
             return None
         row, pool = self.tree.table.iloc[node], Patch(r0, c0, mask)
         return Hollow(
@@ -239,6 +240,11 @@ class Chooser:
             return False
         half = float(np.sqrt(squared_distance(np.pad(mask, 1)).max())) * self.cell_m
         return s.boxed(halfway, half)
+
+    def _banked(self, mask: BOOL) -> bool:
+        """A long straight shore: what stands against a bank or the edge of a levelled field."""
+        least = max(self.s.straight_m, self.s.straight_times * self.cell_m * float(np.sqrt(mask.sum())))
+        return float(np.hypot(*mask.shape)) * self.cell_m >= least and straight_shore(mask, self.cell_m) >= least
 
     def _thin(self, node: int, fit: Mapping[int, Hollow]) -> bool:
         """Whether a hollow is a thin sheet over a smaller one, or evidence speaks for what lies inside it only."""

@@ -122,7 +122,23 @@ class OpenWays:
                 return True
         return False
 
-    def _begins(self, ditch: Ditch, outer: F64, hollow: Hollow) -> bool:
+    def begins(self, hollow: Hollow) -> bool:
+        """Whether a ditch lower than the floor begins beside a hollow and points at it.
+
+        Where that is not the abrupt head that a pipe leaves, it is what a plug or silt left of an open drain.
+
+        Parameters
+        ----------
+        hollow : Hollow
+
+        Returns
+        -------
+        bool
+        """
+        near = _meeting(self.ditch_boxes, hollow, max(1, round(self.s.plug_most_m / self.cell_m)))
+        return any(self._begins(self.lines.ditches[k], self._dug(k, hollow)[1], hollow, any_ground=True) for k in near)
+
+    def _begins(self, ditch: Ditch, outer: F64, hollow: Hollow, any_ground: bool = False) -> bool:
         """Whether a ditch lower than the floor begins at the hollow behind a mound of earth: a plug."""
         s, run = self.s, max(1, round(_RUN_M / self.cell_m))
         if not (ditch.sure or ditch.depth_m >= 2.0 * s.head_depth_m):
@@ -142,7 +158,8 @@ class OpenWays:
             length = float(np.hypot(up[0], up[1]))
             if length < 0.7 * run or float(middle(bed[part])) > hollow.floor_m:
                 continue
-            if self._mound(hollow, (float(row[end]), float(col[end])), (up[0] / length, up[1] / length)):
+            head, ahead = (float(row[end]), float(col[end])), (up[0] / length, up[1] / length)
+            if self._points(hollow, head, ahead) if any_ground else self._mound(hollow, head, ahead):
                 return True
         return False
 
@@ -152,6 +169,12 @@ class OpenWays:
         c = np.clip(np.floor(col + 0.5).astype(np.int64), 0, cols - 1)
         out: F64 = self.shown[r, c].astype(np.float64)
         return out
+
+    def _points(self, hollow: Hollow, head: tuple[float, float], up: tuple[float, float]) -> bool:
+        """Whether the pool lies straight ahead of the head of a ditch."""
+        ahead = np.arange(0.0, self.s.plug_near_m + 0.5) / self.cell_m
+        origin = hollow.pool.row0, hollow.pool.col0
+        return bool(_on(hollow.pool.mask, origin, head[0] + up[0] * ahead, head[1] + up[1] * ahead).any())
 
     def _mound(self, hollow: Hollow, head: tuple[float, float], up: tuple[float, float]) -> bool:
         """Whether earth wider than a trench stands between the head of a ditch and the pool it points at.

@@ -119,8 +119,12 @@ def score_covered(landscape: Landscape, found: Sequence[Found]) -> CoveredScore:
                 hits.append(_hit(i, found[i], landscape, true, share))
             else:
                 neither += 1
+    # two pipes out of nested basins that were filled to one: it is found once
+    once = [landscape.covered[n].pool for n in sorted(taken) if n >= 0]
     missed = [
-        _missed(c, best.get(c.covered_id, 0.0)) for c in landscape.covered if counts(c) and c.covered_id not in taken
+        _missed(c, best.get(c.covered_id, 0.0))
+        for c in landscape.covered
+        if counts(c) and c.covered_id not in taken and not any(iou(c.pool, pool) >= IOU for pool in once)
     ]
     above = sum(found[i].confidence not in ("", "low") for i in offers)
     return CoveredScore(landscape.kind, landscape.seed, tuple(hits), tuple(wrong), tuple(missed), neither, above)

@@ -40,6 +40,9 @@ class BuriedSettings(PitSides):
     bank_m: float = number(0.5, "m", (0.1, 2.0), "and stand at least this high over the ground beside them", _TRIAL)
     check_width_m: float = number(5.0, "m", (2.0, 20.0), "low banks of levelled fields are narrower", _PRACTICE)
     check_m: float = number(0.15, "m", (0.05, 1.0), "and stand at least this high", _TRIAL)
+    bank_long_m: float = number(
+        25.0, "m", (0.0, 200.0), "and go on for this far; shorter ones are natural knolls", _TRIAL
+    )
     dug_m: float = number(0.25, "m", (0.1, 1.0), "a ditch in a hollow at least this deep shows", _TRIAL)
     dug_run_m: float = number(8.0, "m", (2.0, 50.0), "for at least this long", _TRIAL)
     plug_most_m: float = number(45.0, "m", (5.0, 200.0), "it goes on beyond a plug within this distance", _TRIAL)
@@ -49,6 +52,10 @@ class BuriedSettings(PitSides):
         0.7, "-", (0.4, 1.0), "mean over greatest depth of a field levelled between banks; bowls 0.3-0.6", _TRIAL
     )
     level_share: float = number(0.2, "-", (0.02, 0.5), "and less of it than this lies halfway down", _TRIAL)
+    straight_m: float = number(
+        120.0, "m", (20.0, 1000.0), "a shore straight for this long stands against a bank or a levelled field", _TRIAL
+    )
+    straight_times: float = number(2.8, "-", (0.5, 10.0), "if it is this many times the root of the area", _TRIAL)
     pit_area_m2: float = number(
         2500.0, "m2", (100.0, 1e6), "larger hollows may have a flat floor between steep knolls", _TRIAL
     )
@@ -100,6 +107,9 @@ class BuriedSettings(PitSides):
     clip_m: float = number(0.15, "m", (0.05, 1.0), "higher ridges and deeper troughs count as this", "issue: 0-0.15 m")
     line_full: float = number(8.0, "-", (1.0, 50.0), "spreads of the lines beside it at which strength is 1", _TRIAL)
     line_sign: float = number(0.5, "-", (0.0, 1.0), "strength from which a faint line is a sign", _TRIAL)
+    dry_depth_m: float = number(
+        0.25, "m", (0.0, 1.0), "a hollow on soil not mapped as wet is this deep at least: dimples are less", _TRIAL
+    )
     line_hint: float = number(
         0.15, "-", (0.0, 1.0), "least strength of the line under crops on soil not mapped as wet", _TRIAL
     )

@@ -67,7 +67,7 @@ def add_covered(
     ways = OpenWays(screen.linework, surfaces, shown, cell_m, s)
     hollows = tuple(h for h in hollows if not (ways.drain(h) or ways.plugged(h)))
     hollows, hidden = _apart(hollows, screen, shown, settings)
-    looked = Searcher(terrain, surfaces, screen.linework, shown, s).run(hollows, plan.each)
+    looked = Searcher(terrain, surfaces, screen.linework, shown, s).run(hollows, plan.each, ways.begins)
     # a site leaves the list of open drains only where it stands on the other one
     gone = {site_id for one in looked for site_id in hidden.get(one.hollow.node, ())}
     sites = tuple(site for site in screen.sites if site.site_id not in gone)
