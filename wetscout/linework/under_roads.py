@@ -207,19 +207,17 @@ def across_roads(
         and roads.at_foot(e.at)
         and (known is None or known.query(e.at)[0] > reach)
     ]
+    if not free:
+        return []
     found: list[Crossing] = []
-    done: set[int] = set()
-    for k, e in enumerate(free):
-        partner = _end(e, free, roads, fill, settings)
-        if partner is None:
-            continue
-        done.add(k)
+    partner = _partners(free, roads, fill, settings)
+    for k, at in partner.items():
         # a pair that choose each other is one crossing
-        if not (any(partner is f for f in free[:k]) and _end(partner, free, roads, fill, settings) is e):
-            found.append(_down(e.at, e.bed, partner.at, partner.bed))
+        if not (at < k and partner.get(at) == k):
+            found.append(_down(free[k].at, free[k].bed, free[at].at, free[at].bed))
     bodies = _bodies(ditches)
     for k, e in enumerate(free):
-        if k in done or not _lower_end(e, ditches[e.line]):
+        if k in partner or not _lower_end(e, ditches[e.line]):
             continue
         place = _side(e, bodies, roads, fill, settings)
         if place is not None:
@@ -234,18 +232,26 @@ def _down(a: NDArray[np.float64], za: float, b: NDArray[np.float64], zb: float) 
     return Crossing(row=np.array([a[0], b[0]]), col=np.array([a[1], b[1]]), level_m=np.array([za, zb]), given=False)
 
 
-def _end(e: OpenEnd, free: Sequence[OpenEnd], roads: Roads, fill: Fill, s: LineworkSettings) -> OpenEnd | None:
-    """Nearest end of another line at the other foot, its bed about as deep."""
-    best: tuple[float, OpenEnd] | None = None
-    for other in free:
-        size = float(np.hypot(*(other.at - e.at))) * roads.cell_m
-        if other.line == e.line or size > s.bridge_m or abs(other.bed - e.bed) > s.far_rise_m:
-            continue
-        if best is not None and size >= best[0]:
-            continue
-        if roads.across(e.at, other.at) and fill(e.at, other.at, max(e.bed, other.bed)) >= s.hump_m:
-            best = (size, other)
-    return None if best is None else best[1]
+def _partners(free: Sequence[OpenEnd], roads: Roads, fill: Fill, s: LineworkSettings) -> dict[int, int]:
+    """For each end, by number, the nearest end of another line at the other foot, its bed about as deep."""
+    # only ends within reach are asked: all against all grows with the square of a county
+    tree = cKDTree(np.array([e.at for e in free]))
+    near = tree.query_ball_tree(tree, s.bridge_m / roads.cell_m + 1e-6)
+    partner: dict[int, int] = {}
+    for k, e in enumerate(free):
+        best: tuple[float, int] | None = None
+        for j in sorted(near[k]):
+            other = free[j]
+            size = float(np.hypot(*(other.at - e.at))) * roads.cell_m
+            if other.line == e.line or size > s.bridge_m or abs(other.bed - e.bed) > s.far_rise_m:
+                continue
+            if best is not None and size >= best[0]:
+                continue
+            if roads.across(e.at, other.at) and fill(e.at, other.at, max(e.bed, other.bed)) >= s.hump_m:
+                best = (size, j)
+        if best is not None:
+            partner[k] = best[1]
+    return partner
 
 
 def _bodies(ditches: Sequence[Ditch]) -> tuple[cKDTree, NDArray[np.float64], NDArray[np.int64], NDArray[np.float64]]:
