@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit, typed, types
+from numba import njit
 
 
 @njit(nogil=True, cache=True)
@@ -25,16 +25,35 @@ def _lowest_beside(z, r, c):
 
 
 @njit(nogil=True, cache=True)
+def _window(shape, start, reach, queue, n):
+    """Marks of the cells seen, in a window that reaches so far around a cell: (first row, first column, marks)."""
+    rows, cols = shape
+    r, c = start // cols, start % cols
+    top, left = max(0, r - reach), max(0, c - reach)
+    seen = np.zeros((min(rows, r + reach + 1) - top, min(cols, c + reach + 1) - left), np.bool_)
+    for k in range(n):
+        seen[queue[k] // cols - top, queue[k] % cols - left] = True
+    return top, left, seen
+
+
+@njit(nogil=True, cache=True)
 def _over_flat(z, start):
-    """Shortest way over level ground to a cell from which water leaves it, the first found of equals."""
+    """Shortest way over level ground to a cell from which water leaves it, the first found of equals.
+
+    Lakes have millions of cells: what was seen is marked in a window that grows, not kept in a dictionary.
+    """
     cols = z.shape[1]
-    came = typed.Dict.empty(key_type=types.int64, value_type=types.int64)
-    came[start] = np.int64(-1)
-    queue = [start]
+    queue = np.empty(64, np.int64)
+    # place in the queue from which each was reached
+    came = np.empty(64, np.int64)
+    queue[0], came[0] = start, -1
+    n, reach = 1, 32
+    top, left, seen = _window(z.shape, start, reach, queue, n)
     level = z[start // cols, start % cols]
     head = 0
-    at = start
-    while head < len(queue):
+    last = 0
+    while head < n:
+        last = head
         at = queue[head]
         head += 1
         r = at // cols
@@ -42,16 +61,22 @@ def _over_flat(z, start):
         to, out = _lowest_beside(z, r, c)
         if to >= 0 or out:
             break
+        if n + 8 > queue.size:
+            queue = np.append(queue, np.empty(n, np.int64))
+            came = np.append(came, np.empty(n, np.int64))
+        if max(abs(r - start // cols), abs(c - start % cols)) >= reach:
+            reach *= 2
+            top, left, seen = _window(z.shape, start, reach, queue, n)
         for dr in range(-1, 2):
             for dc in range(-1, 2):
-                to = (r + dr) * cols + c + dc
-                if z[r + dr, c + dc] == level and to not in came:
-                    came[to] = at
-                    queue.append(to)
-    way = [at]
-    while came[at] >= 0:
-        at = came[at]
-        way.append(at)
+                if z[r + dr, c + dc] == level and not seen[r + dr - top, c + dc - left]:
+                    seen[r + dr - top, c + dc - left] = True
+                    queue[n], came[n] = (r + dr) * cols + c + dc, head - 1
+                    n += 1
+    way = [queue[last]]
+    while came[last] >= 0:
+        last = came[last]
+        way.append(queue[last])
     return way
 
 
