@@ -237,7 +237,9 @@ def test_at_coarse_cells_small_and_shallow_basins_need_a_ditch_beyond_doubt(few,
     assert reason_against(basin(**few), best, 2.0, settings) is None
     for line in (ditch(sure=False, bank_climb_m=0.1), ditch(kind="roadside"), None):
         assert words in str(reason_against(basin(**few), line, 2.0, settings))
-    doubts = ({"cut_depth_m": 0.25}, {"bed_in_pool_m": few.get("floor_m", 99.4) - 0.08}, {"rough_ground": 1.0})
+    # sides of a pond of 0.06 ha and 0.26 m depth as 2 m cells show them
+    pit = {"side_slope": 0.07, "side_share": 0.25, "side_depth_m": 0.26, "half_width_m": 9.5}
+    doubts = ({"cut_depth_m": 0.25}, {"bed_in_pool_m": few.get("floor_m", 99.4) - 0.08}, {"rough_ground": 1.0}, pit)
     for doubt in doubts:
         assert words in str(reason_against(basin(**{**few, **doubt}), ditch(), 2.0, settings))
     assert words in str(reason_against(basin(**few, listed_cuts=0.5), ditch(bank_climb_m=0.1), 2.0, settings))

@@ -80,9 +80,12 @@ def _small(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSettings) -> 
 def _proven(c: Candidate, main: Ditch | None, s: SiteSettings) -> bool:
     """Whether a listed ditch, or one with the best sign, cuts rim and floor by more than coarse cells could feign.
 
-    Cells average bed and banks, so a bed shows too high in them and never too low.
+    Cells average bed and banks, so a bed shows too high in them and never too low. A pit keeps its flat floor in them,
+    though its sides are less steep.
     """
-    if main is None or c.signs["rough_ground"]:
+    side, share, half = c.signs["side_slope"], c.signs["side_share"], c.signs["half_width_m"]
+    pit = side * half > s.pit_side * c.signs["side_depth_m"] and share < s.side_share
+    if main is None or c.signs["rough_ground"] or pit:
         return False
     below = c.floor_m - c.signs["bed_in_pool_m"]
     listed = main.sure and main.kind in ("ditch", "straightened stream") and c.signs["listed_cuts"] > 0.5
