@@ -245,6 +245,12 @@ def test_at_coarse_cells_small_and_shallow_basins_need_a_ditch_beyond_doubt(few,
     assert words in str(reason_against(basin(**few, listed_cuts=0.5), ditch(bank_climb_m=0.1), 2.0, settings))
 
 
+def test_at_coarse_cells_a_pool_under_fifteen_centimetres_is_not_told_from_chance():
+    for floor, why in ((99.87, "too shallow"), (99.84, "None")):
+        pool = basin(**{**SHALLOW, "floor_m": floor, "today_m": floor + 0.01})
+        assert why in str(reason_against(pool, ditch(), 2.0, SiteSettings()))
+
+
 def test_at_coarse_cells_a_small_strip_along_a_ditch_is_no_basin():
     assert "too small" in str(reason_against(basin(**{**SMALL, "half_width_m": 7.4}), ditch(), 2.0, SiteSettings()))
 

@@ -21,6 +21,9 @@ class SiteSettings(PitSides):
     coarse_area_m2: float = number(
         850.0, "m2", (50.0, 1e5), "the least area grows with the cell area up to this", _TRIAL
     )
+    coarse_depth_m: float = number(
+        0.15, "m", (0.05, 1.0), "shallower pools are not offered there unless they are that wide", _TRIAL
+    )
     compact: float = number(
         8.0, "-", (3.2, 50.0), "area over half width squared of the smaller pools offered there; 3.1 is round", _TRIAL
     )

@@ -72,7 +72,7 @@ def _small(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSettings) -> 
     compact = area >= s.min_area_m2 and area <= s.compact * c.signs["half_width_m"] ** 2
     if small and not (proven and compact):
         return "too small for this cell size"
-    if shallow and not (proven and depth >= s.offer_depth_m):
+    if shallow and not (proven and depth >= s.coarse_depth_m):
         return "too shallow for this DEM"
     return None
 
