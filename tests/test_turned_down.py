@@ -111,6 +111,14 @@ def test_a_ditch_that_leads_to_a_stream_from_inside_the_pool_is_a_drain():
     assert reason_against(basin(drain_in_pool_m=10.0), ditch(kind="natural stream"), 1.0, SiteSettings()) is None
 
 
+def test_a_strip_along_a_passing_ditch_is_no_basin():
+    strip = {"ditch_in_pool_m": 117.0, "half_width_m": 11.0, "pool_m2": 1577.0, "dug_share": 0.4, "shore_slope": 0.13}
+    assert "strip of ground" in str(reason_against(basin(**strip), ditch(), 1.0, SiteSettings()))
+    # a ditch that only runs into it, little dug ground, or gentle shores: a basin
+    for other in ({"ditch_in_pool_m": 60.0}, {"dug_share": 0.2}, {"shore_slope": 0.05}):
+        assert "strip of ground" not in str(reason_against(basin(**{**strip, **other}), ditch(), 1.0, SiteSettings()))
+
+
 def test_woods_alone_turn_nothing_down():
     assert reason_against(basin(rough_ground=1.0), ditch(), 1.0, SiteSettings()) is None
 

@@ -104,6 +104,11 @@ class SiteSettings(PitSides):
     arm: float = number(26.0, "-", (10.0, 200.0), "area over half width squared of an old river arm", _TRIAL)
     swale_shore: float = number(0.06, "-", (0.0, 0.5), "an old arm has steeper shores than a swale", _TRIAL)
     arm_along: float = number(0.5, "-", (0.1, 2.0), "a drain along more of a pool's length makes it an arm", _TRIAL)
+    strip_ditch: float = number(
+        7.5, "-", (3.0, 50.0), "ditch in a pool over its half width from which it is a strip along the ditch", _TRIAL
+    )
+    strip_dug: float = number(0.35, "-", (0.1, 1.0), "if this share of it is dug ground", _TRIAL)
+    strip_shore: float = number(0.09, "-", (0.0, 0.5), "and its shores are this steep: banks", _TRIAL)
     dug_slim: float = number(12.0, "-", (5.0, 100.0), "the same for a pool most of which is dug", _TRIAL)
     dug_share: float = number(0.6, "-", (0.2, 1.0), "pools with more dug ground than this are channels", _TRIAL)
     weak_climb_m: float = number(

@@ -130,10 +130,17 @@ def _shape(c: Candidate, main: Ditch | None, s: SiteSettings) -> str | None:
             "long and narrow: an old river arm or a channel, not a basin",
         ),
         (narrow or most_dug, "the pool is a channel, not a basin"),
+        (_beside(c, s), "a strip of ground along a passing ditch: held by the bank beside it, not a basin"),
         (c.today_m < c.floor_m - 0.05 * (c.spill_m - c.floor_m), "the floor itself is dug out"),
         (_pit(c, s), "steep sides all round: a dug pond, a pit or a channel, not a wetland basin"),
     )
     return next((why for failed, why in tests if failed), None)
+
+
+def _beside(c: Candidate, s: SiteSettings) -> bool:
+    """A pool that is mostly the ditch that runs along all of it, on shores that are banks."""
+    along = c.signs["ditch_in_pool_m"] >= s.strip_ditch * c.signs["half_width_m"]
+    return bool(along and c.signs["dug_share"] >= s.strip_dug and c.signs["shore_slope"] >= s.strip_shore)
 
 
 def _swale(c: Candidate, main: Ditch | None, s: SiteSettings) -> bool:
