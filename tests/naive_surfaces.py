@@ -200,3 +200,35 @@ def lower_line(z, row, col, level):
     ri, ci, levels = ri[ok], ci[ok], levels[ok]
     known = ~np.isnan(z[ri, ci])
     np.minimum.at(z, (ri[known], ci[known]), levels[known].astype(np.float32))
+
+
+def spoil_beside(section, step, shoulder, side, rise, reach, more):
+    """One section after the other, the ground behind by numpy's least squares."""
+    half = section.shape[1] // 2
+    inner, outer = shoulder.copy(), shoulder.copy()
+    for i, line in enumerate(section):
+        at = half + round(shoulder[i] / step)
+
+        def level(k, line=line, at=at):
+            return line[at + side * k] if 0 <= at + side * k < line.size else np.nan
+
+        far = np.arange(round((3.0 + more) / step), round((11.0 + more) / step) + 1)
+        seen = np.array([level(k) for k in far])
+        near = [level(k) for k in range(round((2.0 + more) / step) + 1)]
+        if np.isfinite(seen).sum() < 6 or not np.isfinite(near).any():
+            continue
+        slope, base = np.polyfit(far[np.isfinite(seen)], seen[np.isfinite(seen)], 1)
+        top = int(np.nanargmax(near))
+        falls = near[top] - np.nanmin([level(k) for k in range(top, top + round((6.0 + more) / step) + 1)])
+        if near[top] - base - slope * top < rise or falls < 0.5 * rise:
+            continue
+        most = round((reach + more) / step)
+        k = top
+        while k > -most and level(k) > base + slope * k:
+            k -= 1
+        inner[i] = shoulder[i] + side * k * step
+        k = top
+        while k < most and level(k) > base + slope * k + 0.02:
+            k += 1
+        outer[i] = shoulder[i] + side * k * step
+    return inner, outer

@@ -8,7 +8,7 @@ import pytest
 
 from wetscout.ingest import from_array
 from wetscout.kernels import bridge
-from wetscout.kernels.sections import bilinear, lower_line, median_along, paint_band, sections, shoulders
+from wetscout.kernels.sections import bilinear, lower_line, median_along, paint_band, sections, shoulders, spoil_beside
 from wetscout.records import CUT, Ditch, Embankment, Linework
 from wetscout.settings import Settings
 from wetscout.surfaces import build_surfaces
@@ -162,6 +162,46 @@ def test_shoulders_of_a_trapezoid():
     assert np.all(np.abs(centre) <= 1.0)
     np.testing.assert_allclose(left, -3.0, atol=1.0)
     np.testing.assert_allclose(right, 3.0, atol=1.0)
+
+
+@pytest.mark.parametrize(("side", "more"), [(-1, 0.0), (1, 0.0), (1, 4.0)])
+def test_spoil_beside_equals_the_slow_twin(side, more):
+    rng = np.random.default_rng(5)
+    x = np.arange(-60, 61) * 0.5
+    section = np.stack(
+        [
+            np.minimum(0.0, (np.abs(x) - 4.0) / 1.5).clip(-1.2)
+            + rng.uniform(0.0, 0.4) * np.exp(-(((np.abs(x) - rng.uniform(4.0, 8.0)) / rng.uniform(1.0, 3.5)) ** 2))
+            + rng.uniform(-0.02, 0.02) * x
+            + rng.normal(0, 0.01, x.size)
+            for _ in range(40)
+        ]
+    )
+    section[3, 80:] = section[3, :41] = np.nan
+    shoulder = side * rng.uniform(3.5, 5.0, 40)
+    got = spoil_beside(section, 0.5, shoulder, side, 0.07, 7.0, more)
+    want = naive.spoil_beside(section, 0.5, shoulder, side, 0.07, 7.0, more)
+    np.testing.assert_allclose(got, want, atol=1e-9)
+    moved = np.abs(got[1] - shoulder)
+    assert (moved > 1.0).sum() > 10
+    assert (moved == 0.0).any()
+
+
+@pytest.mark.parametrize(("top_m", "width_m"), [(1.2, 0.7), (2.5, 1.2), (3.5, 1.8), (4.5, 2.0)])
+def test_spoil_is_taken_off_near_and_wide(top_m, width_m):
+    """Closed form: a plane, a ditch, a bell-shaped bank of 0.25 m on both sides so far off; nothing of it is left."""
+    y, x = np.mgrid[-100:101, -100:101].astype(float)
+    plane = 10.0 - 0.003 * y
+    bank = 0.25 * np.exp(-(((np.abs(x) - 2.5 - top_m) / width_m) ** 2))
+    z = np.minimum(plane + bank, plane - 1.2 + np.clip(np.abs(x) - 0.75, 0, None) / 1.5)
+    z = (z + np.random.default_rng(4).normal(0, 0.03, z.shape)).astype(np.float32)
+    row = np.arange(10, z.shape[0] - 10, dtype=float)
+    col = np.full(row.size, (z.shape[1] - 1) / 2)
+    natural = build_surfaces(
+        from_array(z, 1.0), Linework((straight_ditch(row, col),), (), ()), Settings().surfaces
+    ).natural
+    off = (natural - plane)[30:-30]
+    assert np.abs(np.median(off, axis=0)).max() < 0.05
 
 
 def test_paint_band_leaves_no_holes_on_a_bend():

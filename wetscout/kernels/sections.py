@@ -189,11 +189,39 @@ def shoulders(section, step_m, recentre_m, slope, berm_m, reach_m, bed_m, share)
 
 
 @njit(nogil=True, cache=True)
-def spoil_beside(section, step_m, shoulder, side, rise_m, reach_m):
+def _ground_behind(section, i, at, side, a, b):
+    """Line through the samples from a to b beyond a shoulder, by least squares: level at the shoulder and slope."""
+    m = section.shape[1]
+    s0 = 0.0
+    s1 = 0.0
+    s2 = 0.0
+    t0 = 0.0
+    t1 = 0.0
+    for k in range(a, b + 1):
+        j = at + side * k
+        if j < 0 or j >= m:
+            break
+        value = section[i, j]
+        if value == value:
+            s0 += 1.0
+            s1 += k
+            s2 += k * k
+            t0 += value
+            t1 += k * value
+    det = s0 * s2 - s1 * s1
+    if s0 < 6.0 or det <= 0.0:
+        return np.nan, 0.0
+    slope = (s0 * t1 - s1 * t0) / det
+    return (t0 - slope * s1) / s0, slope
+
+
+@njit(nogil=True, cache=True)
+def spoil_beside(section, step_m, shoulder, side, rise_m, reach_m, more_m):
     """Where spoil lies beside a cut: a bump on the shoulder that falls outwards and stands above the ground behind.
 
-    The ground behind is a line through the section from 3 to 11 m beyond the shoulder. Only a bump that falls by half
-    of `rise_m` within 6 m counts, so the concave foot of a valley side is not taken for spoil.
+    The ground behind is a line through the section from 3 to 11 m beyond the shoulder, `more_m` farther out where wide
+    banks are looked for. Only a bump that falls by half of `rise_m` within 6 m (and `more_m`) counts, so the concave
+    foot of a valley side is not taken for spoil.
 
     Parameters
     ----------
@@ -209,6 +237,8 @@ def spoil_beside(section, step_m, shoulder, side, rise_m, reach_m):
         Least height over the ground behind [m].
     reach_m : float
         Farthest foot beyond the shoulder [m].
+    more_m : float
+        Added to all distances [m].
 
     Returns
     -------
@@ -220,37 +250,19 @@ def spoil_beside(section, step_m, shoulder, side, rise_m, reach_m):
     half = m // 2
     inner = shoulder.copy()
     outer = shoulder.copy()
-    a = int(round(3.0 / step_m))
-    b = int(round(11.0 / step_m))
-    look = int(round(6.0 / step_m))
-    reach = int(round(reach_m / step_m))
+    first = int(round((3.0 + more_m) / step_m))
+    last = int(round((11.0 + more_m) / step_m))
+    crest = int(round((2.0 + more_m) / step_m))
+    look = int(round((6.0 + more_m) / step_m))
+    reach = int(round((reach_m + more_m) / step_m))
     for i in range(n):
         at = half + int(round(shoulder[i] / step_m))
-        s0 = 0.0
-        s1 = 0.0
-        s2 = 0.0
-        t0 = 0.0
-        t1 = 0.0
-        for k in range(a, b + 1):
-            j = at + side * k
-            if j < 0 or j >= m:
-                break
-            value = section[i, j]
-            if value == value:
-                s0 += 1.0
-                s1 += k
-                s2 += k * k
-                t0 += value
-                t1 += k * value
-        det = s0 * s2 - s1 * s1
-        if s0 < 6.0 or det <= 0.0:
+        level, slope = _ground_behind(section, i, at, side, first, last)
+        if not level == level:
             continue
-        slope = (s0 * t1 - s1 * t0) / det
-        level = (t0 - slope * s1) / s0
-        # the top of the bump within 2 m of the shoulder
         top = -np.inf
         top_k = 0
-        for k in range(0, int(round(2.0 / step_m)) + 1):
+        for k in range(0, crest + 1):
             j = at + side * k
             if 0 <= j < m and section[i, j] > top:
                 top = section[i, j]

@@ -31,6 +31,11 @@ class SurfaceSettings:
         0.07, "m", (0.03, 0.3), "a bump on the bank this high over the ground behind is spoil", _TRIAL
     )
     spoil_reach_m: float = number(7.0, "m", (2.0, 12.0), "farthest foot of spoil from the shoulder", _TRIAL)
+    spoil_wide_m: float = number(
+        4.0, "m", (0.0, 6.0), "how much wider spoil is looked for where the ground just behind shows none", _TRIAL
+    )
+    spoil_along_m: float = number(60.0, "m", (10.0, 300.0), "wide spoil must go on so far both ways", _TRIAL)
+    spoil_share: float = number(0.6, "-", (0.0, 1.0), "on this share of the stations there", _TRIAL)
     pad_m: float = number(0.5, "m", (0.0, 2.0), "added to the corridor beyond each shoulder", _TRIAL)
     bridge_reach_m: float = number(30.0, "m", (15.0, 60.0), "farthest free ground used to carry levels across", _TRIAL)
     bridge_ratio: float = number(1.5, "-", (1.0, 3.0), "lines up to this many times the shortest count", _TRIAL)

@@ -80,8 +80,8 @@ def _paint_ditch(mask: U8, z: F32, ditch: Ditch, cell_m: float, s: SurfaceSettin
         left, right = b.left, b.right
         bit |= ROADSIDE
     else:
-        left, left_foot = spoil_beside(b.section, b.step_m, b.left * cell_m, -1, s.spoil_m, s.spoil_reach_m)
-        right, right_foot = spoil_beside(b.section, b.step_m, b.right * cell_m, 1, s.spoil_m, s.spoil_reach_m)
+        left, left_foot = _spoil(b, b.left * cell_m, -1, cell_m, s)
+        right, right_foot = _spoil(b, b.right * cell_m, 1, cell_m, s)
         left, right = left / cell_m, right / cell_m
         for edge, foot in ((left, left_foot / cell_m), (right, right_foot / cell_m)):
             low, high = np.minimum(edge, foot), np.maximum(edge, foot)
@@ -90,6 +90,20 @@ def _paint_ditch(mask: U8, z: F32, ditch: Ditch, cell_m: float, s: SurfaceSettin
     left = np.minimum(left, b.centre - 0.75) - pad
     right = np.maximum(right, b.centre + 0.75) + pad
     paint_band(mask, bit, ditch.row, ditch.col, b.across_row, b.across_col, left, right)
+
+
+def _spoil(b: Band, shoulder: F64, side: int, cell_m: float, s: SurfaceSettings) -> tuple[F64, F64]:
+    """Inner edge and outer foot of the spoil on one side [m].
+
+    Wide banks count only where they go on along the line: a rim that humps beside the ditch for a few steps stays.
+    """
+    edge, foot = spoil_beside(b.section, b.step_m, shoulder, side, s.spoil_m, s.spoil_reach_m, 0.0)
+    wide_edge, wide_foot = spoil_beside(b.section, b.step_m, shoulder, side, s.spoil_m, s.spoil_reach_m, s.spoil_wide_m)
+    near, wide = foot != shoulder, wide_foot != shoulder
+    around = round(2 * s.spoil_along_m / cell_m) | 1
+    goes_on = ndimage.uniform_filter1d((near | wide).astype(np.float64), around, mode="nearest") >= s.spoil_share
+    take = wide & ~near & goes_on
+    return np.where(take, wide_edge, edge), np.where(take, wide_foot, foot)
 
 
 def paint_corridors(
