@@ -204,6 +204,20 @@ def test_spoil_is_taken_off_near_and_wide(top_m, width_m):
     assert np.abs(np.median(off, axis=0)).max() < 0.05
 
 
+@pytest.mark.parametrize("bed_m", [2.5, 4.0, 5.0])
+def test_a_wide_bed_is_filled_all_along(bed_m):
+    """Closed form: a plane, a flat bed whose lowest point changes from side to side while the line wanders."""
+    y, x = np.mgrid[-100:101, -40:41].astype(float)
+    plane = 10.0 - 0.002 * y
+    tilt = 0.04 * np.tanh(np.sin(y / 9.0)) * np.clip(x / 4.0, -1, 1)
+    side = np.clip(np.abs(x) - bed_m / 2, 0, None) / 1.5
+    z = np.minimum(plane, plane - 1.0 + tilt + side).astype(np.float32)
+    row = np.arange(5, z.shape[0] - 5, dtype=float)
+    line = Linework((straight_ditch(row, 40.0 + np.sin(row / 9.0)),), (), ())
+    off = (build_surfaces(from_array(z, 1.0), line, Settings().surfaces).natural - plane)[30:-30]
+    assert np.abs(off).max() < 0.01
+
+
 def test_paint_band_leaves_no_holes_on_a_bend():
     mask = np.zeros((60, 60), dtype=np.uint8)
     angle = np.linspace(0, np.pi / 2, 32)

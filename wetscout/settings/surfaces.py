@@ -20,11 +20,14 @@ class SurfaceSettings:
     shoulder_share: float = number(
         0.35, "-", (0.0, 0.8), "a side ends where flatter than this share of its steepest", _TRIAL
     )
-    bed_half_m: float = number(3.0, "m", (1.0, 8.0), "half of the widest bed of a ditch", _TRIAL)
+    bed_half_m: float = number(5.0, "m", (1.0, 10.0), "a side begins this near the lowest point", _TRIAL)
     crown_half_m: float = number(7.0, "m", (3.0, 15.0), "half of the widest road crown", _TRIAL)
     crown_least_m: float = number(3.0, "m", (1.0, 8.0), "least half width of road fill", _TRIAL)
     width_along_m: float = number(40.0, "m", (10.0, 200.0), "neighbourhood whose median width caps a corridor", _TRIAL)
     width_cap: float = number(1.3, "-", (1.0, 3.0), "a corridor is at most this many times its usual width", _TRIAL)
+    width_least: float = number(
+        0.2, "-", (0.0, 1.0), "a side narrower than this share of its usual width takes the usual one", _TRIAL
+    )
     berm_m: float = number(1.5, "m", (0.5, 5.0), "widest flat step inside the side of a cut", _TRIAL)
     shoulder_reach_m: float = number(14.0, "m", (5.0, 25.0), "farthest shoulder from the bed", _TRIAL)
     spoil_m: float = number(

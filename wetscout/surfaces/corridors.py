@@ -67,6 +67,11 @@ def _band(z: F32, line: Ditch | Embankment, cell_m: float, bed_m: float, s: Surf
     usual = [ndimage.median_filter(v, near, mode="nearest") for v in (centre - left, right - centre)]
     left = np.maximum(left, centre - s.width_cap * usual[0] - cell_m)
     right = np.minimum(right, centre + s.width_cap * usual[1] + cell_m)
+    # nor does one side alone vanish: on a bed wider than `bed_m` the lowest point may lie at its edge, and no side was
+    # met on the other
+    share = np.stack([centre - left, right - centre]) / np.maximum(usual, cell_m)
+    gone = (share < s.width_least) & (share[::-1] >= 0.5)
+    left, right = np.where(gone[0], centre - usual[0], left), np.where(gone[1], centre + usual[1], right)
     return Band(a_row, a_col, centre / cell_m, left / cell_m, right / cell_m, section, step * cell_m)
 
 
