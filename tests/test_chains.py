@@ -39,20 +39,25 @@ def test_water_is_followed_as_a_plain_search_follows_it(seed, rounded):
     rng = np.random.default_rng(seed)
     z = wetscout.fill(np.round(rng.uniform(0, 3, (14, 17)), 0 if rounded else 2).astype(np.float32))
     z[rng.integers(0, 14), rng.integers(0, 17)] = np.nan
-    way = follow_down(z, 7, 8, 60)
+    far = np.zeros(z.shape, np.uint8)
+    way = follow_down(z, 7, 8, 60, far)
     assert way.tolist() == naive.way_down(z, 7, 8, 60)
     levels = z.ravel()[way]
     assert not (np.diff(levels) > 0).any()
     assert len(set(way.tolist())) == way.size
+    # what was kept of level ground changes nothing for other places
+    for row, col in rng.integers(0, 14, (6, 2)):
+        assert follow_down(z, row, col, 60, far).tolist() == naive.way_down(z, int(row), int(col), 60)
 
 
 def test_water_runs_to_the_border_over_a_wide_flat():
     z = np.full((40, 400), 2.0, dtype=np.float32)
     z[0], z[-1], z[:, 0], z[:, -1] = 3.0, 3.0, 3.0, 3.0
     z[20, -1] = 1.0
-    way = follow_down(z, 20, 5, 2000)
+    far = np.zeros(z.shape, np.uint8)
+    way = follow_down(z, 20, 5, 2000, far)
     assert (way[0], way[-1], way.size) == (20 * 400 + 5, 20 * 400 + 399, 395)
-    assert follow_down(z, 20, 5, 50).size == 50
+    assert follow_down(z, 20, 5, 50, far).size == 50
 
 
 @pytest.mark.parametrize(

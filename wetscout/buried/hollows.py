@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -111,8 +111,8 @@ class Chooser:
     held : float32 (rows, cols)
         The natural ground, road fill and banks taken off and ditches closed, depressions raised to their spill
         levels [m].
-    zone_at : callable
-        What map layers say of a pool.
+    zone_at : callable or None
+        What map layers say of a pool; None without layers.
     s : BuriedSettings
     """
 
@@ -122,7 +122,7 @@ class Chooser:
         surfaces: Surfaces,
         tree: Tree,
         held: F32,
-        zone_at: Callable[[Patch], Zone],
+        zone_at: Callable[[Patch], Zone] | None,
         s: BuriedSettings,
     ) -> None:
         self.terrain = terrain
@@ -134,6 +134,7 @@ class Chooser:
         self.cell_m = terrain.grid.cell_m
         self.parent = tree.table["parent"].to_numpy(dtype=np.int64)
         self.spill = tree.table["spill_m"].to_numpy(dtype=np.float64)
+        self.area = tree.table["area_m2"].to_numpy(dtype=np.float64)
         self.wide = np.zeros(self.parent.size, dtype=np.bool_)
 
     def choose(self, each: Callable[..., list[Any]] | None = None) -> tuple[Hollow, ...]:
@@ -149,19 +150,43 @@ class Chooser:
         tuple of Hollow
             By node.
         """
-        table = self.tree.table
-        area = table["area_m2"].to_numpy(dtype=np.float64)
-        depth = (table["spill_m"] - table["floor_m"]).to_numpy(dtype=np.float64)
+        area, spill = self.area, self.spill
+        depth = spill - self.tree.table["floor_m"].to_numpy(dtype=np.float64)
         wanted = (area >= self.s.min_area_m2) & (area <= self.s.max_area_m2) & (depth >= self.s.min_depth_m)
-        numbers = np.flatnonzero(wanted).tolist()
-        found = [self._hollow(k) for k in numbers] if each is None else each(self._hollow, numbers)
-        fit: dict[int, Hollow] = {hollow.node: hollow for hollow in found if hollow is not None}
-        chosen: set[int] = set()
-        for node in sorted(fit)[::-1]:
-            # parents come after their children, so each nest is met from its top
-            if not chosen.intersection(_above(node, self.parent)) and not self._thin(node, fit):
-                chosen.add(node)
-        return tuple(fit[node] for node in sorted(chosen))
+        numbers = np.flatnonzero(wanted)
+        # nests: a hollow follows all that lie inside it
+        tops: list[int] = []
+        for node in numbers[::-1].tolist():
+            if not tops or node < self.tree.first[tops[-1]]:
+                tops.append(node)
+
+        def nest(top: int) -> list[Hollow]:
+            inside = numbers[np.searchsorted(numbers, self.tree.first[top]) : np.searchsorted(numbers, top) + 1]
+            return self._nest(inside)
+
+        parts = [nest(k) for k in tops[::-1]] if each is None else each(nest, tops[::-1])
+        return tuple(hollow for part in parts for hollow in part)
+
+    def _nest(self, nodes: np.ndarray) -> list[Hollow]:
+        """The highest that can be one, in a nest of nodes, and of those beside it; what lies inside it is passed by."""
+        fit: dict[int, Hollow | None] = {}
+
+        def hollow_at(node: int) -> Hollow | None:
+            if node not in fit:
+                fit[node] = self._hollow(node)
+            return fit[node]
+
+        out: list[Hollow] = []
+        at = nodes.size - 1
+        while at >= 0:
+            node = int(nodes[at])
+            first = int(np.searchsorted(nodes, self.tree.first[node]))
+            mine = hollow_at(node)
+            if mine is not None and not self._thin(mine, nodes[first:at], hollow_at):
+                out.append(mine)
+                at = first
+            at -= 1
+        return out[::-1]
 
     def _hollow(self, node: int) -> Hollow | None:
         """A node as a hollow; None where it is a pit, a pond, a channel or stands behind a road.
@@ -201,7 +226,7 @@ class Chooser:
             spill_at=(int(row["spill_row"]), int(row["spill_col"])),
             area_m2=float(row["area_m2"]),
             edge=bool(row["edge"]),
-            zone=self.zone_at(pool),
+            zone=Zone() if self.zone_at is None else self.zone_at(pool),
         )
 
     def _is_wide(self, node: int, mask: BOOL) -> bool:
@@ -246,20 +271,14 @@ class Chooser:
         least = max(self.s.straight_m, self.s.straight_times * self.cell_m * float(np.sqrt(mask.sum())))
         return float(np.hypot(*mask.shape)) * self.cell_m >= least and straight_shore(mask, self.cell_m) >= least
 
-    def _thin(self, node: int, fit: Mapping[int, Hollow]) -> bool:
+    def _thin(self, mine: Hollow, inside: np.ndarray, hollow_at: Callable[[int], Hollow | None]) -> bool:
         """Whether a hollow is a thin sheet over a smaller one, or evidence speaks for what lies inside it only."""
-        s, mine = self.s, fit[node]
-        inner = [fit[k] for k in range(int(self.tree.first[node]), node) if k in fit]
+        s = self.s
         rise = min(s.sheet_rise_m, s.sheet_share * (mine.spill_m - mine.floor_m))
-        if any(k.area_m2 * s.sheet_spread <= mine.area_m2 and mine.spill_m - k.spill_m <= rise for k in inner):
+        sheet = (self.area[inside] * s.sheet_spread <= mine.area_m2) & (mine.spill_m - self.spill[inside] <= rise)
+        if any(hollow_at(k) is not None for k in inside[sheet].tolist()):
             return True
-        return not speaks_for(mine.zone, s) and any(speaks_for(k.zone, s) for k in inner)
-
-
-def _above(node: int, parent: np.ndarray) -> set[int]:
-    out: set[int] = set()
-    up = int(parent[node])
-    while up >= 0:
-        out.add(up)
-        up = int(parent[up])
-    return out
+        if self.zone_at is None or speaks_for(mine.zone, s):
+            return False
+        found = (hollow_at(k) for k in inside.tolist())
+        return any(speaks_for(hollow.zone, s) for hollow in found if hollow is not None)

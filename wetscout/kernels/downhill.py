@@ -25,63 +25,67 @@ def _lowest_beside(z, r, c):
 
 
 @njit(nogil=True, cache=True)
-def _window(shape, start, reach, queue, n):
-    """Marks of the cells seen, in a window that reaches so far around a cell: (first row, first column, marks)."""
-    rows, cols = shape
-    r, c = start // cols, start % cols
-    top, left = max(0, r - reach), max(0, c - reach)
-    seen = np.zeros((min(rows, r + reach + 1) - top, min(cols, c + reach + 1) - left), np.bool_)
-    for k in range(n):
-        seen[queue[k] // cols - top, queue[k] % cols - left] = True
-    return top, left, seen
+def _lay_flat(z, start, far):
+    """Steps to the nearest way out, by threes, for all cells of the level ground around a cell: 1 is none, 3 is two.
 
-
-@njit(nogil=True, cache=True)
-def _over_flat(z, start):
-    """Shortest way over level ground to a cell from which water leaves it, the first found of equals.
-
-    Lakes have millions of cells: what was seen is marked in a window that grows, not kept in a dictionary.
+    Steps of neighbours differ by one at most, so remainders tell which of them is nearer. False where there is no way
+    out.
     """
-    cols = z.shape[1]
-    queue = np.empty(64, np.int64)
-    # place in the queue from which each was reached
-    came = np.empty(64, np.int64)
-    queue[0], came[0] = start, -1
-    n, reach = 1, 32
-    top, left, seen = _window(z.shape, start, reach, queue, n)
+    rows, cols = z.shape
     level = z[start // cols, start % cols]
-    head = 0
-    last = 0
+    flat = np.empty(64, np.int64)
+    outs = np.empty(16, np.int64)
+    flat[0] = start
+    far[start // cols, start % cols] = 4
+    n, m, head = 1, 0, 0
     while head < n:
-        last = head
-        at = queue[head]
+        at = flat[head]
         head += 1
-        r = at // cols
-        c = at - r * cols
+        r, c = at // cols, at % cols
         to, out = _lowest_beside(z, r, c)
         if to >= 0 or out:
-            break
-        if n + 8 > queue.size:
-            queue = np.append(queue, np.empty(n, np.int64))
-            came = np.append(came, np.empty(n, np.int64))
-        if max(abs(r - start // cols), abs(c - start % cols)) >= reach:
-            reach *= 2
-            top, left, seen = _window(z.shape, start, reach, queue, n)
-        for dr in range(-1, 2):
-            for dc in range(-1, 2):
-                if z[r + dr, c + dc] == level and not seen[r + dr - top, c + dc - left]:
-                    seen[r + dr - top, c + dc - left] = True
-                    queue[n], came[n] = (r + dr) * cols + c + dc, head - 1
+            if m == outs.size:
+                outs = np.append(outs, np.empty(m, np.int64))
+            outs[m] = at
+            m += 1
+            far[r, c] = 1
+        if n + 8 > flat.size:
+            flat = np.append(flat, np.empty(n, np.int64))
+        for rr in range(max(0, r - 1), min(rows, r + 2)):
+            for cc in range(max(0, c - 1), min(cols, c + 2)):
+                if far[rr, cc] == 0 and z[rr, cc] == level:
+                    far[rr, cc] = 4
+                    flat[n] = rr * cols + cc
                     n += 1
-    way = [queue[last]]
-    while came[last] >= 0:
-        last = came[last]
-        way.append(queue[last])
-    return way
+    flat[:m] = outs[:m]
+    end, head = m, 0
+    while head < end:
+        r, c = flat[head] // cols, flat[head] % cols
+        head += 1
+        for rr in range(max(0, r - 1), min(rows, r + 2)):
+            for cc in range(max(0, c - 1), min(cols, c + 2)):
+                if far[rr, cc] == 4 and z[rr, cc] == level:
+                    far[rr, cc] = 1 + far[r, c] % 3
+                    flat[end] = rr * cols + cc
+                    end += 1
+    return m > 0
 
 
 @njit(nogil=True, cache=True)
-def follow_down(z, row, col, most):
+def _over_flat(z, at, far):
+    """Next cell of the shortest way over level ground, the first in row, col order of equals."""
+    cols = z.shape[1]
+    r, c = at // cols, at % cols
+    nearer = 1 + (far[r, c] + 1) % 3
+    for rr in range(r - 1, r + 2):
+        for cc in range(c - 1, c + 2):
+            if far[rr, cc] == nearer and z[rr, cc] == z[r, c]:
+                return rr * cols + cc
+    return at
+
+
+@njit(nogil=True, cache=True)
+def follow_down(z, row, col, most, far):
     """Cells that water passes from a place, to the border, unknown ground or `most` cells.
 
     Parameters
@@ -92,6 +96,8 @@ def follow_down(z, row, col, most):
         Where it begins.
     most : int
         Cells at most.
+    far : uint8 (rows, cols)
+        Zeros at first; what is found out about level ground is kept here for the next call with the same ground.
 
     Returns
     -------
@@ -102,21 +108,16 @@ def follow_down(z, row, col, most):
     at = np.int64(row) * cols + np.int64(col)
     out = [at]
     while len(out) < most:
-        to, leaves = _lowest_beside(z, at // cols, at % cols)
-        if leaves or z[at // cols, at % cols] != z[at // cols, at % cols]:
+        r, c = at // cols, at % cols
+        to, leaves = _lowest_beside(z, r, c)
+        if leaves or z[r, c] != z[r, c]:
             break
-        if to >= 0:
-            out.append(to)
-            at = to
-            continue
-        way = _over_flat(z, at)
-        if len(way) == 1:
-            break
-        for k in range(len(way) - 2, -1, -1):
-            out.append(way[k])
-        at = out[-1]
-    n = min(len(out), most)
-    cells = np.empty(n, dtype=np.int64)
-    for k in range(n):
-        cells[k] = out[k]
-    return cells
+        if to < 0:
+            if far[r, c] == 0 and not _lay_flat(z, at, far):
+                break
+            to = _over_flat(z, at, far)
+            if to == at:
+                break
+        out.append(to)
+        at = to
+    return np.array(out)

@@ -124,7 +124,8 @@ class Finder:
         self.filled_today = filled_today
         noise = self.terrain.noise_m
         lifted = lift(noise, self.cell_m, self.s)
-        m = measure(self.surfaces, self.tree, (filled_today, filled_cautious), (noise, lifted), self.cell_m, self.s)
+        filled = filled_today, filled_cautious
+        m = measure(self.surfaces, self.tree, filled, (noise, lifted), (self.cell_m, self.s), each)
 
         def judged(node: int) -> tuple[Candidate, str | None]:
             candidate = self._candidate(node, m)

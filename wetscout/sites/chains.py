@@ -9,8 +9,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from wetscout import large
 from wetscout.kernels.downhill import follow_down
-from wetscout.records import F32, Patch, Site
+from wetscout.records import F32, U8, Patch, Site
 from wetscout.records_along import Chain, ChainLink, ChainStep
 from wetscout.settings.sites import SiteSettings
 
@@ -20,7 +21,9 @@ EFFECTS = (LEAVES, REACHES, BACKS, DROWNS)
 I64 = NDArray[np.int64]
 
 
-def find_links(sites: Sequence[Site], filled_today: F32, cell_m: float, s: SiteSettings) -> tuple[Site, ...]:
+def find_links(
+    sites: Sequence[Site], filled_today: F32, cell_m: float, s: SiteSettings, far: U8 | None = None
+) -> tuple[Site, ...]:
     """Note for each site the next one its water reaches today.
 
     Water is followed over today's surface, depressions raised, from the floor, not along the lines found: a gap in a
@@ -37,6 +40,8 @@ def find_links(sites: Sequence[Site], filled_today: F32, cell_m: float, s: SiteS
         Cell size [m].
     s : SiteSettings
         `chain_reach_m`, `chain_enter_m`.
+    far : uint8 (rows, cols), optional
+        What is known of level ground; see `follow_down`.
 
     Returns
     -------
@@ -46,10 +51,11 @@ def find_links(sites: Sequence[Site], filled_today: F32, cell_m: float, s: SiteS
     """
     boxes = boxes_of(sites)
     least = max(1, round(s.chain_enter_m / cell_m))
+    far = large.zeros(filled_today.shape, np.uint8) if far is None else far
     found: list[tuple[float, int, int, float]] = []
     for k, site in enumerate(sites):
         row, col = (int(site.values[name]) for name in ("_floor_row", "_floor_col"))
-        way = follow_down(filled_today, row, col, round(s.chain_reach_m / cell_m))
+        way = follow_down(filled_today, row, col, round(s.chain_reach_m / cell_m), far)
         rows, cols = np.divmod(way, filled_today.shape[1])
         hit = first_entered((rows, cols), k, sites, boxes, least)
         if hit is not None:
@@ -67,8 +73,8 @@ def find_links(sites: Sequence[Site], filled_today: F32, cell_m: float, s: SiteS
         entering[below] = max(entering.get(below, way_m), way_m)
     out = []
     for k, site in enumerate(sites):
-        to, far = links.get(k, (None, None))
-        values = {**site.values, "_below": None if to is None else int(sites[to].values["_node"]), "_below_m": far}
+        to, away_m = links.get(k, (None, None))
+        values = {**site.values, "_below": None if to is None else int(sites[to].values["_node"]), "_below_m": away_m}
         if k in entering:
             # the water of another site comes in, whether or not a line was found all the way
             values["drain_position"] = "passes through"

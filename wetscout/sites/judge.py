@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -86,7 +88,12 @@ def too_wide(tree: Tree, cell_m: float, s: SiteSettings) -> BOOL:
 
 
 def measure(
-    surfaces: Surfaces, tree: Tree, filled: tuple[F32, F32], noise: tuple[float, float], cell_m: float, s: SiteSettings
+    surfaces: Surfaces,
+    tree: Tree,
+    filled: tuple[F32, F32],
+    noise: tuple[float, float],
+    scale: tuple[float, SiteSettings],
+    each: Callable[..., list[Any]] | None = None,
 ) -> Measures:
     """Measure every node that is large enough.
 
@@ -99,14 +106,16 @@ def measure(
         Today's and the cautious surface, depressions raised to their spill levels [m].
     noise : (float, float)
         Measured noise, and the lift of spill levels [m].
-    cell_m : float
-        Cell size [m].
-    s : SiteSettings
+    scale : (float, SiteSettings)
+        Cell size [m] and limits.
+    each : callable, optional
+        Calls a function on each of many things, answers in their order; one by one by default.
 
     Returns
     -------
     Measures
     """
+    cell_m, s = scale
     table = tree.table
     n = len(table)
     noise_m, lifted = noise
@@ -118,37 +127,47 @@ def measure(
     witness = np.full(n, np.nan)
     left = np.full(n, np.nan)
     floor_at = np.column_stack([table["floor_row"], table["floor_col"]]).astype(np.int64)
-    for i in np.flatnonzero(looked):
-        r0, c0, r1, c1 = (int(v) for v in tree.bbox[i])
-        box = (slice(r0, r1), slice(c0, c1))
-        pool = (tree.labels[box] >= tree.first[i]) & (tree.labels[box] <= i)
-        natural = surfaces.natural[box]
-        free = pool & ((surfaces.corridor[box] & (CUT | FILL)) == 0)
-        if free.sum() < 0.3 * pool.sum():
-            free = pool
-        heights = np.where(free, natural, np.inf)
-        # the floor is the 1 % quantile of open ground: one low cell is noise
-        low = float(np.partition(heights[free], max(0, int(0.01 * free.sum())))[max(0, int(0.01 * free.sum()))])
-        deep = free & (natural <= low + s.deep_share * (spill[i] - low))
-        if not deep.any():
-            looked[i] = False
-            continue
-        floor[i] = low
-        today[i] = float(np.median(filled[0][box][deep]))
-        witness[i] = float(np.median(filled[1][box][deep]))
-        held = np.minimum(filled[0][box][free], spill[i]) - natural[free]
-        left[i] = np.maximum(held, 0.0).sum(dtype=np.float64) / max(
-            (spill[i] - natural[free]).sum(dtype=np.float64), 1e-9
-        )
-        at = np.flatnonzero(heights.ravel() <= low + 0.01)
-        key = heights.ravel()[at]
-        k = int(at[np.lexsort((at, key))[0]])
-        floor_at[i] = (r0 + k // (c1 - c0), c0 + k % (c1 - c0))
+
+    def at_node(i: int) -> bool:
+        found = _at_node(i, (surfaces, tree, filled), spill[i], s)
+        if found is not None:
+            floor[i], today[i], witness[i], left[i], *floor_at[i] = found
+        return found is not None
+
+    nodes = np.flatnonzero(looked)
+    looked[nodes] = each(at_node, nodes.tolist()) if each is not None else [at_node(i) for i in nodes.tolist()]
     depth = spill - floor
     lost = spill - today
     cut = looked & (lost >= s.lost_share * depth) & (lost >= max(s.lost_min_m, s.lost_noise * noise_m))
     whole = looked & (lost <= np.maximum(max(0.05, 2.0 * noise_m), 0.1 * depth))
     return Measures(spill + lifted, floor, today, witness + lifted, lost + lifted, cut, whole, looked, floor_at, left)
+
+
+def _at_node(
+    i: int, grounds: tuple[Surfaces, Tree, tuple[F32, F32]], spill: np.float64, s: SiteSettings
+) -> tuple[float, float, float, float, int, int] | None:
+    """Floor, today's level, witness, share left and the floor cell of one node; None without ground near its floor."""
+    surfaces, tree, filled = grounds
+    r0, c0, r1, c1 = (int(v) for v in tree.bbox[i])
+    cols = tree.labels.shape[1]
+    # its cells, row by row: windows are large and pools fill little of them
+    at = np.flatnonzero((tree.labels[r0:r1, c0:c1] >= tree.first[i]) & (tree.labels[r0:r1, c0:c1] <= i))
+    at = (r0 + at // (c1 - c0)) * cols + c0 + at % (c1 - c0)
+    free = at[(np.take(surfaces.corridor, at) & (CUT | FILL)) == 0]
+    if free.size < 0.3 * at.size:
+        free = at
+    natural = np.take(surfaces.natural, free)
+    # the floor is the 1 % quantile of open ground: one low cell is noise
+    low = float(np.partition(natural, max(0, int(0.01 * free.size)))[max(0, int(0.01 * free.size))])
+    deep = natural <= low + s.deep_share * (spill - low)
+    if not deep.any():
+        return None
+    now = np.take(filled[0], free)
+    held = np.minimum(now, spill) - natural
+    left = np.maximum(held, 0.0).sum(dtype=np.float64) / max((spill - natural).sum(dtype=np.float64), 1e-9)
+    k = int(free[np.argmin(natural)])
+    levels = float(np.median(now[deep])), float(np.median(np.take(filled[1], free[deep])))
+    return low, *levels, float(left), k // cols, k % cols
 
 
 def holds(m: Measures, i: int, s: SiteSettings) -> bool:

@@ -8,8 +8,9 @@ from dataclasses import replace
 import numpy as np
 from scipy.spatial import cKDTree
 
+from wetscout import large
 from wetscout.kernels.downhill import follow_down
-from wetscout.records import F32, Site
+from wetscout.records import F32, U8, Site
 from wetscout.records_along import BedStep
 from wetscout.settings.sites import SiteSettings
 from wetscout.sites.chains import boxes_of, first_entered
@@ -19,7 +20,12 @@ ON_WAY_M = 6.0
 
 
 def note_steps(
-    sites: Sequence[Site], steps: Sequence[BedStep], filled_today: F32, cell_m: float, s: SiteSettings
+    sites: Sequence[Site],
+    steps: Sequence[BedStep],
+    filled_today: F32,
+    cell_m: float,
+    s: SiteSettings,
+    far: U8 | None = None,
 ) -> tuple[Site, ...]:
     """Note at each site the highest step within reach down the way of its water, and above its pool.
 
@@ -33,6 +39,8 @@ def note_steps(
         Cell size [m].
     s : SiteSettings
         `step_reach_m`, `chain_enter_m`.
+    far : uint8 (rows, cols), optional
+        What is known of level ground; see `follow_down`.
 
     Returns
     -------
@@ -41,19 +49,21 @@ def note_steps(
     """
     if not steps:
         return tuple(sites)
+    far = large.zeros(filled_today.shape, np.uint8) if far is None else far
     most = max(1, round(s.step_reach_m / cell_m))
     above: dict[int, float] = {}
     boxes = boxes_of(sites)
     cols = filled_today.shape[1]
     for step in steps:
-        way = follow_down(filled_today, round(step.row), round(step.col), most)
+        way = follow_down(filled_today, round(step.row), round(step.col), most, far)
         hit = first_entered(np.divmod(way, cols), -1, sites, boxes, max(1, round(s.chain_enter_m / cell_m)))
         if hit is not None:
             above[hit[0]] = max(above.get(hit[0], 0.0), step.height_m)
     places = cKDTree([(step.row, step.col) for step in steps])
     out = []
     for k, site in enumerate(sites):
-        way = follow_down(filled_today, int(site.values["_floor_row"]), int(site.values["_floor_col"]), most)
+        floor = int(site.values["_floor_row"]), int(site.values["_floor_col"])
+        way = follow_down(filled_today, *floor, most, far)
         near = places.query_ball_point(np.column_stack(np.divmod(way, cols)), ON_WAY_M / cell_m)
         below = [steps[j].height_m for found in near for j in found]
         notes = {"step_below_m": max(below, default=None), "step_above_m": above.get(k)}

@@ -57,10 +57,12 @@ def add_covered(
     def zone_at(pool: Patch) -> Zone:
         return Zone() if evidence is None else zone_of(evidence, pool, settings.evidence)
 
+    told = None if evidence is None else zone_at
+
     least = settings.sites.persistence_m
     asis = tree_of(surfaces.smooth, terrain.hole, cell_m=cell_m, min_depth_m=least, workers=plan.workers)
     held = fill(without_banks(surfaces.natural, cell_m, s, plan.each))
-    hollows = Chooser(terrain, surfaces, asis, held, zone_at, s).choose(plan.each)
+    hollows = Chooser(terrain, surfaces, asis, held, told, s).choose(plan.each)
     if screen.tree is not None:
         hollows = one_a_basin(hollows, screen.tree, s)
     shown = cut_depth(surfaces, cell_m, plan.each)

@@ -7,6 +7,7 @@ from functools import partial
 
 import numpy as np
 
+from wetscout import large
 from wetscout.basins import fill, tree_of
 from wetscout.engine.progress import Progress
 from wetscout.linework import find_lines
@@ -106,9 +107,11 @@ def screen_lines(terrain: Terrain, lines: Linework, settings: Settings, progress
     heavy = {s.site_id for s in sites if too_much_earth(s, settings.restore)}
     basins, not_offered = _basins(surfaces, tree, found, {s.values["_node"] for s in sites if s.site_id in heavy})
     sites = tuple(s for s in sites if s.site_id not in heavy)
-    sites = find_links(sites, today, terrain.grid.cell_m, settings.sites)
+    # what is found out about level ground serves both
+    far = large.zeros(today.shape, np.uint8)
+    sites = find_links(sites, today, terrain.grid.cell_m, settings.sites, far)
     sites, basins = mark_faults(sites, basins, terrain, settings.ingest)
-    sites = note_steps(sites, lines.bed_steps, today, terrain.grid.cell_m, settings.sites)
+    sites = note_steps(sites, lines.bed_steps, today, terrain.grid.cell_m, settings.sites, far)
     counts = {
         "natural_basins": len(basins),
         "sites": len(sites),
