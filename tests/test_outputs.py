@@ -20,8 +20,7 @@ from scipy import ndimage
 
 from wetscout.errors import InputError
 from wetscout.grid import Grid
-from wetscout.kernels.outline import rings
-from wetscout.kernels.pieces import label
+from wetscout.kernels.outline import number
 from wetscout.outputs import fields, shapes
 from wetscout.outputs.layers import frame, plane_crs, run_rows, to_layers
 from wetscout.outputs.result import open_screen
@@ -58,10 +57,20 @@ def test_outline_is_the_union_of_the_cells(mask: np.ndarray) -> None:
 def test_rings_are_those_of_gdal(mask: np.ndarray) -> None:
     """Corner by corner as GDAL polygonises each piece, rings that touch themselves split as it splits them."""
     labels, pieces = ndimage.label(mask)
-    assert pieces == label(mask)[1]
-    np.testing.assert_array_equal(label(mask)[0], labels)
-    for got, wanted in zip(rings(labels, pieces), naive_outline.rings(labels, pieces), strict=True):
+    for got, wanted in zip(shapes.rings_of(mask), naive_outline.rings(labels, pieces), strict=True):
         np.testing.assert_array_equal(got, wanted)
+
+
+@given(arrays(bool, st.tuples(st.integers(1, 14), st.integers(1, 14))))
+@settings(max_examples=300, deadline=None)
+def test_pieces_of_runs_are_those_of_scipy(mask: np.ndarray) -> None:
+    rows = [np.flatnonzero(np.diff(np.pad(row, 1).astype(np.int8))) for row in mask]
+    left, right = (np.concatenate([row[k::2] for row in rows]) for k in (0, 1))
+    piece, pieces = number(np.cumsum([0, *(row.size // 2 for row in rows)]), left, right)
+    labels, wanted = ndimage.label(mask)
+    assert pieces == wanted
+    of_row = np.repeat(np.arange(len(rows)), [row.size // 2 for row in rows])
+    np.testing.assert_array_equal(piece, labels[of_row, left])
 
 
 @given(MASKS, st.integers(0, 4), st.integers(0, 4), st.integers(0, 3))

@@ -92,6 +92,7 @@ class Searcher:
         self.s = s
         self.cell_m = terrain.grid.cell_m
         self.heads = abrupt_heads(lines.ditches, surfaces, shown, self.cell_m, s)
+        self.head_at = np.array([(head.row, head.col) for head in self.heads]).reshape(-1, 2)
         self.router = Router(surfaces.smooth, lines.ditches, self.cell_m, s)
         # where listed ditches end: an inlet of what may run on beneath the ground
         self.ends = np.array([(d.row[-1], d.col[-1]) for d in lines.ditches if d.sure]).reshape(-1, 2)
@@ -182,7 +183,10 @@ class Searcher:
     def _heads(self, hollow: Hollow) -> list[tuple[float, float, Head]]:
         """Abrupt heads that point at the hollow, nearest first: distance from its shore [m], angle off [deg]."""
         s, cell = self.s, self.cell_m
-        heads = [head for head in self.heads if _within(hollow, head, s.head_far_m / cell)]
+        # many hollows, many heads: those whose place lies within reach of the pool's window
+        reach, at = s.head_far_m / cell, self.head_at - (hollow.pool.row0, hollow.pool.col0)
+        near = ((at >= -reach) & (at <= np.array(hollow.pool.mask.shape) + reach)).all(axis=1)
+        heads = [self.heads[k] for k in np.flatnonzero(near).tolist()]
         if not heads:
             return []
         edge = hollow.pool.mask & ~ndimage.binary_erosion(hollow.pool.mask)
@@ -325,13 +329,6 @@ def _faint_line(seen: Trace, strength: float, cell_m: float) -> FaintLine:
     length = float(np.hypot(np.diff(seen.row), np.diff(seen.col)).sum()) * cell_m
     form = "ridge" if seen.height_m > 0 else "trough"
     return FaintLine(seen.row, seen.col, form, strength, seen.height_m, length)
-
-
-def _within(hollow: Hollow, head: Head, reach: float) -> bool:
-    """Whether a head lies within `reach` cells of a pool's window."""
-    h, w = hollow.pool.mask.shape
-    row, col = head.row - hollow.pool.row0, head.col - hollow.pool.col0
-    return bool(-reach <= row <= h + reach and -reach <= col <= w + reach)
 
 
 def _holds(hollow: Hollow, row: float, col: float) -> bool:

@@ -1,4 +1,7 @@
-"""Rings along cell edges around labelled pieces of a mask, pieces that touch at a corner only kept apart."""
+"""Rings along cell edges around the pieces of a mask, pieces that touch at a corner only kept apart.
+
+Masks of large pools are mostly empty, so they come as runs: cells of one row side by side.
+"""
 
 from __future__ import annotations
 
@@ -69,32 +72,105 @@ def _walk(around, start, hole, walked, points, n):
 
 
 @njit(nogil=True, cache=True)
-def rings(labels, pieces):
-    """Rings around each of the pieces of labels (h, w) int32, numbered from 1 and connected by their sides.
+def _root(above, k):
+    while above[k] != k:
+        above[k] = above[above[k]]
+        k = above[k]
+    return k
 
-    Returns corners (n, 2) int64 as (row, col), where each ring begins among them (rings + 1,), and the piece of each
-    ring. Rings are closed, run from their lowest (row, col) and stand in the order of these, so the first of a piece
-    is its outer one; seen on the map outer rings run counter-clockwise and holes clockwise. No ring touches itself.
+
+@njit(nogil=True, cache=True)
+def number(begins, left, right):
+    """Number the pieces that runs make by touching with sides, from 1 in the order of their first cells.
+
+    Parameters
+    ----------
+    begins : int64 (h + 1,)
+        First run of each row.
+    left, right : int64 (n,)
+        First column of each run, and the one after its last; in each row from left to right.
+
+    Returns
+    -------
+    piece : int32 (n,)
+    pieces : int
     """
-    h, w = labels.shape
-    walked = np.zeros((h + 1, w), np.bool_)
-    around = np.zeros((h + 2, w + 2), np.int32)
-    around[1:-1, 1:-1] = labels
+    above = np.arange(left.size)
+    for i in range(1, begins.size - 1):
+        a, b = begins[i - 1], begins[i]
+        while a < begins[i] and b < begins[i + 1]:
+            if left[a] < right[b] and left[b] < right[a]:
+                one, other = _root(above, a), _root(above, b)
+                above[max(one, other)] = min(one, other)
+            if right[a] <= right[b]:
+                a += 1
+            else:
+                b += 1
+    piece = np.zeros(left.size, np.int32)
+    n = 0
+    for k in range(left.size):
+        # the first run of a piece is its root
+        root = _root(above, k)
+        if root == k:
+            n += 1
+            piece[k] = n
+        else:
+            piece[k] = piece[root]
+    return piece, n
+
+
+@njit(nogil=True, cache=True)
+def rings(begins, left, right, around, walked):
+    """Rings around the pieces of a mask (h, w), numbered as by `number`.
+
+    Parameters
+    ----------
+    begins, left, right : as in `number`
+    around : int32 (h + 2, w + 2)
+        Zeros; the pieces are written into it, with a margin of one cell.
+    walked : bool (h + 1, w)
+        Zeros; edges above cells.
+
+    Returns
+    -------
+    corners : int64 (n, 2)
+        (row, col). Rings are closed, run from their lowest (row, col) and stand in the order of these, so the first
+        of a piece is its outer one; seen on the map outer rings run counter-clockwise and holes clockwise. No ring
+        touches itself.
+    first : int64 (rings + 1,)
+        Where each ring begins among them.
+    piece : int64 (rings,)
+        The piece of each ring.
+    """
+    of_run, pieces = number(begins, left, right)
+    h, w = walked.shape[0] - 1, walked.shape[1]
+    for i in range(h):
+        for k in range(begins[i], begins[i + 1]):
+            around[i + 1, left[k] + 1 : right[k] + 1] = of_run[k]
     points = np.empty((64, 2), np.int64)
-    begins = np.zeros(pieces + 2, np.int64)
+    first = np.zeros(pieces + 2, np.int64)
     piece = np.zeros(pieces + 1, np.int64)
     n, k = 0, 0
     for i in range(h + 1):
-        for j in range(w):
-            here, above = around[i + 1, j + 1], around[i, j + 1]
+        # stretches of the edges between this row and the one above, from where a run of either begins or ends
+        a, end_a = (begins[i - 1], begins[i]) if i > 0 else (0, 0)
+        b, end_b = (begins[i], begins[i + 1]) if i < h else (0, 0)
+        j = 0
+        while a < end_a or b < end_b:
+            left_a, right_a = (left[a], right[a]) if a < end_a else (w, w)
+            left_b, right_b = (left[b], right[b]) if b < end_b else (w, w)
+            j = max(j, min(left_a, left_b))
+            above, here = left_a <= j, left_b <= j
             # two different pieces never share a side
-            if here == above or walked[i, j]:
-                continue
-            if k == piece.size:
-                piece = np.append(piece, np.zeros(k, np.int64))
-                begins = np.append(begins, np.zeros(k, np.int64))
-            piece[k] = here + above
-            points, n = _walk(around, (i, j), here == 0, walked, points, n)
-            k += 1
-            begins[k] = n
-    return points[:n].copy(), begins[: k + 1].copy(), piece[:k].copy()
+            if above != here and not walked[i, j]:
+                if k == piece.size:
+                    piece = np.append(piece, np.zeros(k, np.int64))
+                    first = np.append(first, np.zeros(k, np.int64))
+                piece[k] = around[i + 1, j + 1] + around[i, j + 1]
+                points, n = _walk(around, (i, j), above, walked, points, n)
+                k += 1
+                first[k] = n
+            j = min(right_a if above else left_a, right_b if here else left_b)
+            a += 1 if above and j == right_a else 0
+            b += 1 if here and j == right_b else 0
+    return points[:n].copy(), first[: k + 1].copy(), piece[:k].copy()

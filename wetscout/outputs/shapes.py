@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from wetscout.grid import Grid
 from wetscout.kernels.outline import rings
-from wetscout.kernels.pieces import label
-from wetscout.records import F64, Patch
+from wetscout.records import BOOL, F64, Patch
 
+I64 = NDArray[np.int64]
 # the contract's limit on how far a drawn line may leave its stations [cells]
 LINE_OFF_CELLS = 0.5
 
@@ -33,7 +34,7 @@ def outline(patch: Patch, grid: Grid) -> shapely.MultiPolygon:
     shapely.MultiPolygon
         In the grid's CRS; empty for a mask without a cell.
     """
-    corners, begins, piece = rings(*label(np.ascontiguousarray(patch.mask)))
+    corners, begins, piece = rings_of(patch.mask)
     if piece.size == 0:
         return shapely.MultiPolygon()
     # `Grid.xy` counts from cell centres, corners lie half a cell before
@@ -44,6 +45,31 @@ def outline(patch: Patch, grid: Grid) -> shapely.MultiPolygon:
     order = np.argsort(piece, kind="stable")
     polygons = shapely.polygons(np.atleast_1d(np.asarray(around))[order], indices=piece[order] - 1)
     return shapely.MultiPolygon(list(np.asarray(polygons)))
+
+
+def rings_of(mask: BOOL) -> tuple[I64, I64, I64]:
+    """Rings around the pieces of a mask.
+
+    Parameters
+    ----------
+    mask : bool (h, w)
+
+    Returns
+    -------
+    corners, first, piece
+        As `kernels.outline.rings` gives them.
+    """
+    h, w = mask.shape
+    # with a dry column after each row and before the first, cells and dry ones change in turn
+    wet = np.zeros(h * (w + 1) + 1, dtype=bool)
+    wet[1:].reshape(h, w + 1)[:, :w] = mask
+    change = np.flatnonzero(wet[1:] != wet[:-1])
+    row = change[::2] // (w + 1)
+    left, right = change[::2] - row * (w + 1), change[1::2] - row * (w + 1)
+    begins = np.searchsorted(row, np.arange(h + 1))
+    around, walked = np.zeros((h + 2, w + 2), np.int32), np.zeros((h + 1, w), np.bool_)
+    found: tuple[I64, I64, I64] = rings(begins, left, right, around, walked)
+    return found
 
 
 def line(row: F64, col: F64, grid: Grid) -> shapely.LineString | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -75,6 +76,33 @@ def without_noise(today: F32, natural: F32, noise_m: float) -> F32:
     return np.where(undug, np.fmax(today, natural), today)
 
 
+def under(shape: tuple[int, ...], row: F64, col: F64) -> Iterator[tuple[tuple[slice, slice], BOOL]]:
+    """Cells under a plug line.
+
+    Parameters
+    ----------
+    shape : (int, int)
+        Of the ground.
+    row, col : float64 (n,)
+        Corners of the line [cells].
+
+    Yields
+    ------
+    (slice, slice), bool (h, w)
+        A window for each piece of the line, and the cells in it.
+    """
+    for k in range(row.size - 1):
+        (r0, c0), (r1, c1) = ((int(f(row[k : k + 2])), int(f(col[k : k + 2]))) for f in (np.min, np.max))
+        box = tuple(
+            slice(max(0, a - 2), max(0, min(b + 4, n))) for a, b, n in zip((r0, c0), (r1, c1), shape, strict=True)
+        )
+        rr, cc = np.ogrid[box]
+        d_row, d_col = row[k + 1] - row[k], col[k + 1] - col[k]
+        length2 = max(d_row**2 + d_col**2, 1e-12)
+        at = np.clip(((rr - row[k]) * d_row + (cc - col[k]) * d_col) / length2, 0.0, 1.0)
+        yield (box[0], box[1]), np.hypot(rr - row[k] - at * d_row, cc - col[k] - at * d_col) <= PAINT_CELLS
+
+
 def paint(ground: F32, row: F64, col: F64, crest_m: float) -> None:
     """Raise the ground under a plug line to its crest.
 
@@ -87,16 +115,8 @@ def paint(ground: F32, row: F64, col: F64, crest_m: float) -> None:
     crest_m : float
         [m].
     """
-    for k in range(row.size - 1):
-        r0, r1 = (int(f(row[k : k + 2])) for f in (np.min, np.max))
-        c0, c1 = (int(f(col[k : k + 2])) for f in (np.min, np.max))
-        box = (slice(max(0, r0 - 2), max(0, r1 + 4)), slice(max(0, c0 - 2), max(0, c1 + 4)))
+    for box, on in under(ground.shape, row, col):
         part = ground[box]
-        rr, cc = np.mgrid[box[0].start : box[0].start + part.shape[0], box[1].start : box[1].start + part.shape[1]]
-        d_row, d_col = row[k + 1] - row[k], col[k + 1] - col[k]
-        length2 = max(d_row**2 + d_col**2, 1e-12)
-        at = np.clip(((rr - row[k]) * d_row + (cc - col[k]) * d_col) / length2, 0.0, 1.0)
-        on = np.hypot(rr - row[k] - at * d_row, cc - col[k] - at * d_col) <= PAINT_CELLS
         part[on] = np.fmax(part[on], np.float32(crest_m))
 
 
@@ -139,9 +159,8 @@ def lay(ground: Ground, c: Candidate, z: F32, s: RestoreSettings) -> tuple[list[
             line = row - ground.row0, col - ground.col0
         _join(lines, cuts, line, cut, JOIN_M / ground.cell_m)
         paint(bank.today, *line, crest)
-        mark = np.full(bank.today.shape, -np.inf, dtype=np.float32)
-        paint(mark, *line, crest)
-        bank.firm[np.isfinite(mark)] = True
+        for box, on in under(bank.firm.shape, *line):
+            bank.firm[box][on] = True
 
     for cut in c.cuts:
         far = np.hypot(cut.way_row - cut.row, cut.way_col - cut.col)
@@ -201,9 +220,11 @@ def _needed(
 def _held(today: F32, pool: BOOL, level_m: float) -> int:
     """Cells of the pool over which water can stand at a level: none lower leads from them to the border."""
     low = ~(today >= level_m)
-    part, _ = ndimage.label(low, structure=np.ones((3, 3)))
-    out = np.unique(np.concatenate([part[0], part[-1], part[:, 0], part[:, -1], part[np.isnan(today)]]))
-    return int(np.count_nonzero(pool & (~low | ~np.isin(part, out))))
+    part, parts = ndimage.label(low, structure=np.ones((3, 3)))
+    out = np.zeros(parts + 1, dtype=bool)
+    for border in (part[0], part[-1], part[:, 0], part[:, -1], part[np.isnan(today)]):
+        out[border] = True
+    return int(np.count_nonzero(pool & ~(low & out[part])))
 
 
 def _closed(bank: Bank, cut: Cut, origin: tuple[int, int]) -> bool:

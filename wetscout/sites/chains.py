@@ -309,7 +309,8 @@ def _wetted(site: Site, above: Mapping[str, list[str]], by_id: Mapping[str, Site
             continue
         parts.append(_cells(upper, natural, min(level, float(upper.values["spill_m"]))))
         stack.extend(above.get(upper.site_id, ()))
-    return np.unique(np.concatenate(parts))
+    # those of one site are in order
+    return np.unique(np.concatenate(parts)) if len(parts) > 1 else parts[0]
 
 
 def _cells(site: Site, natural: F32, level: float | None) -> I64:

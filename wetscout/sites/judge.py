@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from wetscout.records import BOOL, CUT, F32, F64, FILL, Surfaces, Tree
 from wetscout.settings.sites import SiteSettings
@@ -128,14 +130,24 @@ def measure(
     left = np.full(n, np.nan)
     floor_at = np.column_stack([table["floor_row"], table["floor_col"]]).astype(np.int64)
 
-    def at_node(i: int) -> bool:
-        found = _at_node(i, (surfaces, tree, filled), spill[i], s)
-        if found is not None:
-            floor[i], today[i], witness[i], left[i], *floor_at[i] = found
-        return found is not None
+    def nest(top: int) -> None:
+        cells = _Cells.of(tree, top, surfaces, filled)
+        inside = nodes[np.searchsorted(nodes, tree.first[top]) : np.searchsorted(nodes, top) + 1]
+        begins = np.searchsorted(cells.node, tree.first[inside])
+        ends = np.searchsorted(cells.node, inside, side="right")
+        for i, part in zip(inside.tolist(), map(slice, begins.tolist(), ends.tolist()), strict=True):
+            found = cells.measured(part, spill[i], s)
+            looked[i] = found is not None
+            if found is not None:
+                floor[i], today[i], witness[i], left[i], *floor_at[i] = found
 
     nodes = np.flatnonzero(looked)
-    looked[nodes] = each(at_node, nodes.tolist()) if each is not None else [at_node(i) for i in nodes.tolist()]
+    tops: list[int] = []
+    for node in nodes[::-1].tolist():
+        # a node follows all that lie inside it
+        if not tops or node < tree.first[tops[-1]]:
+            tops.append(node)
+    deque(map(nest, tops) if each is None else each(nest, tops), maxlen=0)
     depth = spill - floor
     lost = spill - today
     cut = looked & (lost >= s.lost_share * depth) & (lost >= max(s.lost_min_m, s.lost_noise * noise_m))
@@ -143,31 +155,58 @@ def measure(
     return Measures(spill + lifted, floor, today, witness + lifted, lost + lifted, cut, whole, looked, floor_at, left)
 
 
-def _at_node(
-    i: int, grounds: tuple[Surfaces, Tree, tuple[F32, F32]], spill: np.float64, s: SiteSettings
-) -> tuple[float, float, float, float, int, int] | None:
-    """Floor, today's level, witness, share left and the floor cell of one node; None without ground near its floor."""
-    surfaces, tree, filled = grounds
-    r0, c0, r1, c1 = (int(v) for v in tree.bbox[i])
-    cols = tree.labels.shape[1]
-    # its cells, row by row: windows are large and pools fill little of them
-    at = np.flatnonzero((tree.labels[r0:r1, c0:c1] >= tree.first[i]) & (tree.labels[r0:r1, c0:c1] <= i))
-    at = (r0 + at // (c1 - c0)) * cols + c0 + at % (c1 - c0)
-    free = at[(np.take(surfaces.corridor, at) & (CUT | FILL)) == 0]
-    if free.size < 0.3 * at.size:
-        free = at
-    natural = np.take(surfaces.natural, free)
-    # the floor is the 1 % quantile of open ground: one low cell is noise
-    low = float(np.partition(natural, max(0, int(0.01 * free.size)))[max(0, int(0.01 * free.size))])
-    deep = natural <= low + s.deep_share * (spill - low)
-    if not deep.any():
-        return None
-    now = np.take(filled[0], free)
-    held = np.minimum(now, spill) - natural
-    left = np.maximum(held, 0.0).sum(dtype=np.float64) / max((spill - natural).sum(dtype=np.float64), 1e-9)
-    k = int(free[np.argmin(natural)])
-    levels = float(np.median(now[deep])), float(np.median(np.take(filled[1], free[deep])))
-    return low, *levels, float(left), k // cols, k % cols
+@dataclass(frozen=True)
+class _Cells:
+    """Cells of a nest of pools by their innermost pool, so that those of each pool stand together.
+
+    Windows of large pools are mostly others' ground, and pools within pools have nearly the same one.
+    """
+
+    cols: int
+    node: NDArray[np.int32]
+    at: NDArray[np.int64]
+    free: BOOL
+    natural: F32
+    today: F32
+    cautious: F32
+
+    @staticmethod
+    def of(tree: Tree, top: int, surfaces: Surfaces, filled: tuple[F32, F32]) -> _Cells:
+        """Of all pools in one."""
+        r0, c0, r1, c1 = (int(v) for v in tree.bbox[top])
+        labels, cols = tree.labels[r0:r1, c0:c1], tree.labels.shape[1]
+        at = np.flatnonzero((labels >= tree.first[top]) & (labels <= top))
+        at = (r0 + at // (c1 - c0)) * cols + c0 + at % (c1 - c0)
+        node = np.take(tree.labels, at)
+        if tree.first[top] < top:
+            order = np.argsort(node, kind="stable")
+            node, at = node[order], at[order]
+        free = (np.take(surfaces.corridor, at) & (CUT | FILL)) == 0
+        grounds = (np.take(ground, at) for ground in (surfaces.natural, *filled))
+        return _Cells(cols, node, at, free, *grounds)
+
+    def measured(
+        self, part: slice, spill: np.float64, s: SiteSettings
+    ) -> tuple[float, float, float, float, int, int] | None:
+        """Floor, today's level, witness, share left, floor cell of one pool; None without ground near its floor."""
+        at, natural, today, cautious = self.at[part], self.natural[part], self.today[part], self.cautious[part]
+        free = self.free[part]
+        open_cells = int(np.count_nonzero(free))
+        if open_cells < 0.3 * free.size:
+            open_cells = free.size
+        elif open_cells < free.size:
+            at, natural, today, cautious = at[free], natural[free], today[free], cautious[free]
+        # the floor is the 1 % quantile of open ground: one low cell is noise
+        k = max(0, int(0.01 * open_cells))
+        low = float(np.partition(natural, k)[k])
+        deep = natural <= low + s.deep_share * (spill - low)
+        if not deep.any():
+            return None
+        held = np.minimum(today, spill) - natural
+        left = np.maximum(held, 0.0).sum(dtype=np.float64) / max((spill - natural).sum(dtype=np.float64), 1e-9)
+        place = int(at[natural == natural.min()].min())
+        levels = float(np.median(today[deep])), float(np.median(cautious[deep]))
+        return low, *levels, float(left), place // self.cols, place % self.cols
 
 
 def holds(m: Measures, i: int, s: SiteSettings) -> bool:
