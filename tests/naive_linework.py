@@ -212,6 +212,17 @@ def straightness(points, half, length):
     return float(np.clip(np.median(chord / np.maximum(along[ends] - along[starts], 1e-9)), 0.0, 1.0))
 
 
+def bow(points, half, reach):
+    """Median distance of stations from the chord over `reach` stations to both sides, by numpy."""
+    p = smooth(points, half)
+    if len(p) <= 2 * reach:
+        return 0.0
+    a, m, b = p[: -2 * reach], p[reach:-reach], p[2 * reach :]
+    chord = b - a
+    area = (m - a)[:, 0] * chord[:, 1] - (m - a)[:, 1] * chord[:, 0]
+    return float(np.median(np.abs(area) / np.maximum(np.hypot(*chord.T), 1e-9)))
+
+
 def headings(points, reach):
     """Both ends and the unit vectors outwards from the first point so far from them."""
     at, out = np.zeros((2, 2)), np.zeros((2, 2))

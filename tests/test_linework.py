@@ -285,7 +285,7 @@ def _profile(way, depth_m):
     bed = 10.0 - 0.001 * np.arange(n)
     bank = bed + depth_m
     wide = np.full(n, 4.0)
-    return attributes.Profile(np.asarray(way, float), bed, bank, bank, wide, wide, 0.0, 0.0)
+    return attributes.Profile(np.asarray(way, float), bed, bank, bank, wide, wide, 0.0, 0.0, np.zeros((n, 2)))
 
 
 def test_a_stream_and_a_ditch_traced_as_one_line_are_cut_apart_where_a_third_meets_them():
@@ -378,7 +378,9 @@ def test_a_line_that_runs_up_a_bank_at_its_end_is_still_drawn_downhill_and_falls
     assert first - last == pytest.approx(0.4 * (212 - 50 - 12) / 199, abs=0.03)
     assert share == pytest.approx((212 - 50) / 211)
     way, high = np.column_stack([np.zeros(212), np.arange(212.0)]), bed[::-1] + 1.0
-    turned = attributes.downhill(attributes.Profile(way, bed[::-1], high, high, high, high, 0.0, 0.0), 1.0)
+    turned = attributes.downhill(
+        attributes.Profile(way, bed[::-1], high, high, high, high, 0.0, 0.0, np.zeros((212, 2))), 1.0
+    )
     assert turned.bed[0] == 10.0 and turned.points[0, 1] == 211.0
 
 

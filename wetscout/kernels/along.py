@@ -249,6 +249,34 @@ def straightness(points, half, length):
 
 
 @njit(nogil=True, cache=True)
+def bow(points, half, reach):
+    """Median distance of stations from the chord between the stations `reach` before and behind them.
+
+    Parameters
+    ----------
+    points : float64 (n, 2)
+        Stations [cells].
+    half, reach : int
+        Stations on both sides over which the line is smoothed; half a chord.
+
+    Returns
+    -------
+    float
+        [cells]; 0 where the line is shorter than a chord.
+    """
+    count = points.shape[0] - 2 * reach
+    if count < 1:
+        return 0.0
+    p = smooth(points, half)
+    off = np.empty(count)
+    for i in range(count):
+        a, m, b = p[i], p[i + reach], p[i + 2 * reach]
+        row, col = b[0] - a[0], b[1] - a[1]
+        off[i] = abs((m[0] - a[0]) * col - (m[1] - a[1]) * row) / max(np.hypot(row, col), 1e-9)
+    return median(np.sort(off))
+
+
+@njit(nogil=True, cache=True)
 def headings(points, reach):
     """Both ends of a line and the directions in which they point.
 

@@ -26,6 +26,9 @@ BED_HALF_M = 2.0
 BED_SLACK_M = 0.1
 # half width of the widest flat bed
 HALF_BED_M = 3.0
+# a valley side rises from the ground this far beyond the shoulder to ground that far beyond it [m]
+BANK_TOP_M = (1.0, 5.0)
+VALLEY_SIDE_M = (11.0, 20.0)
 # spoil must stand this high over the ground behind it
 SPOIL_M = 0.12
 
@@ -44,6 +47,8 @@ class Profile:
         Distance from the line to the shoulder.
     spoil_left, spoil_right : float
         Share of the length with a ridge on that side.
+    rise : float64 (n, 2)
+        How far the ground behind the banks goes on rising, left and right; NaN where unknown.
     """
 
     points: NDArray[np.float64]
@@ -54,6 +59,7 @@ class Profile:
     half_right: NDArray[np.float64]
     spoil_left: float
     spoil_right: float
+    rise: NDArray[np.float64]
 
     @property
     def low(self) -> NDArray[np.float64]:
@@ -140,12 +146,11 @@ def profile_of(z: NDArray[np.float32], line: Line, cell_m: float, settings: Line
     """
     points = resample(line.xy)
     step_m = max(0.5, 0.5 * cell_m)
-    reach = settings.bank_to_m + 12.0
-    n = int(np.ceil(reach / step_m))
-    offsets = np.arange(-n, n + 1, dtype=np.float64) * step_m / cell_m
+    n, far = (int(np.ceil((settings.bank_to_m + more) / step_m)) for more in (12.0, 16.0))
+    offsets = np.arange(-far, far + 1, dtype=np.float64) * step_m / cell_m
     ground = sections_of(z, points, offsets, max(1, round(6.0 / cell_m)))
     centre = max(1, round(BED_HALF_M / step_m))
-    mid = ground[:, n - centre : n + centre + 1]
+    mid = ground[:, far - centre : far + centre + 1]
     seen = np.isfinite(mid).any(axis=1)
     if seen.mean() < 0.5:
         return None
@@ -153,12 +158,14 @@ def profile_of(z: NDArray[np.float32], line: Line, cell_m: float, settings: Line
     bed = _fill(kernel.running_median(low, max(1, round(0.5 * BED_MEDIAN_M / cell_m))))
     every = max(1, round(EVERY_M / cell_m))
     calm = kernel.columns_running_median(ground, max(1, round(0.5 * WIDTH_MEDIAN_M / cell_m)), every)
-    left = _side(calm[:, n:], step_m, every * cell_m, settings)
-    right = _side(calm[:, n::-1], step_m, every * cell_m, settings)
+    sides = calm[:, far:], calm[:, far::-1]
+    left, right = (_side(side[:, : n + 1], step_m, every * cell_m, settings) for side in sides)
     at = np.arange(points.shape[0]) / every
     known = np.arange(calm.shape[0])
     levels = [np.interp(at, known, v) for v in (left[0], right[0], left[1], right[1])]
-    result = Profile(points, bed, levels[0], levels[1], levels[2], levels[3], left[2], right[2])
+    shoulder = np.maximum(left[1], right[1])
+    rise = np.column_stack([np.interp(at, known, _rise(side, shoulder, step_m)) for side in sides])
+    result = Profile(points, bed, levels[0], levels[1], levels[2], levels[3], left[2], right[2], rise)
     return downhill(result, cell_m)
 
 
@@ -172,6 +179,17 @@ def _side(
     sizes = (settings.bank_from_m, settings.bank_to_m - settings.bank_from_m, settings.spoil_to_m, SPOIL_M)
     bank, ridge = kernel.banks(part, half, step_m, sizes)
     return _fill(kernel.running_median(bank, max(1, round(0.5 * BANK_MEDIAN_M / station_m)))), half, float(ridge)
+
+
+def _rise(part: NDArray[np.float64], half: NDArray[np.float64], step_m: float) -> NDArray[np.float64]:
+    """How much higher the ground stands behind the bank than on it, of one side from the line outwards [m]."""
+    part = np.ascontiguousarray(part)
+    bands = []
+    for near, far in (BANK_TOP_M, VALLEY_SIDE_M):
+        first, last = (np.rint((half + off) / step_m).astype(np.int64) for off in (near, far))
+        bands.append(kernel.row_median(part, first, last + 1))
+    rise: NDArray[np.float64] = bands[1] - bands[0]
+    return rise
 
 
 def downhill(p: Profile, cell_m: float) -> Profile:
@@ -199,6 +217,7 @@ def downhill(p: Profile, cell_m: float) -> Profile:
         p.half_left[::-1].copy(),
         p.spoil_right,
         p.spoil_left,
+        p.rise[::-1, ::-1].copy(),
     )
 
 
@@ -221,6 +240,24 @@ def bank_climb(p: Profile, junction: NDArray[np.bool_]) -> float:
     return float(kernel.climb(np.ascontiguousarray(low[::every]), np.ascontiguousarray(p.bed[::every]), BED_SLACK_M))
 
 
+def valley_rise(p: Profile, disturbed: NDArray[np.bool_]) -> float:
+    """How far the ground behind the banks goes on rising, on the side where it rises less [m].
+
+    Parameters
+    ----------
+    p : Profile
+    disturbed : bool (n,)
+        Stations beside a road or another line, left out unless they are most.
+
+    Returns
+    -------
+    float
+        [m]; above 0 on the bottom of a valley, NaN where unknown.
+    """
+    own = p.rise[~disturbed] if 2 * disturbed.sum() < disturbed.size else p.rise
+    return float(np.minimum(known_median(own[:, 0]), known_median(own[:, 1])))
+
+
 def straightness(points: NDArray[np.float64], cell_m: float) -> float:
     """Median over stretches of 100 m (or the whole line) of chord over length, 0-1.
 
@@ -238,6 +275,25 @@ def straightness(points: NDArray[np.float64], cell_m: float) -> float:
     """
     even = np.ascontiguousarray(points, dtype=np.float64)
     return float(along.straightness(even, max(1, round(4.0 / cell_m)), round(100.0 / cell_m)))
+
+
+def bow(points: NDArray[np.float64], cell_m: float, half_m: float) -> float:
+    """Median distance of a line from its own chords: 0 for straight runs, however they turn; high if it always bends.
+
+    Parameters
+    ----------
+    points : float64 (n, 2)
+        Stations about one cell apart [cells].
+    cell_m, half_m : float
+        Cell size; chords run from so far before a station to so far behind it [m].
+
+    Returns
+    -------
+    float
+        [m]. A circle of radius r stands half_m**2 / (2 r) off. 0 for lines shorter than a chord.
+    """
+    even = np.ascontiguousarray(points, dtype=np.float64)
+    return float(along.bow(even, max(1, round(4.0 / cell_m)), max(1, round(half_m / cell_m)))) * cell_m
 
 
 def depths_along(

@@ -7,7 +7,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from wetscout.linework.attributes import Profile, depths_along, known_median, median_ratio, straightness
+from wetscout.linework.attributes import (
+    Profile,
+    bow,
+    depths_along,
+    known_median,
+    median_ratio,
+    straightness,
+    valley_rise,
+)
 from wetscout.linework.streams import unevenness
 from wetscout.records import Ditch
 from wetscout.settings.linework import LineworkSettings
@@ -42,6 +50,10 @@ class Signs:
         Spread of the depth along the line (90 % less 10 %) over its median, away from roads and other lines.
     winding : bool
         See `streams.winds`.
+    bow : float
+        How far the line stands off the chords it spans [m]: see `attributes.bow`.
+    rise : float
+        How far the ground behind the banks goes on rising, on the side where it rises less [m].
     """
 
     saturation: float
@@ -55,6 +67,8 @@ class Signs:
     valley_m: float
     uneven: float
     winding: bool = False
+    bow: float = 0.0
+    rise: float = 0.0
 
 
 def kind_of(s: Signs, settings: LineworkSettings) -> str:
@@ -79,7 +93,8 @@ def kind_of(s: Signs, settings: LineworkSettings) -> str:
     # no road is told from a stub: its ends lie in other cuts and on other ground
     sided = s.one_sided > settings.roadside_ratio and s.length >= settings.min_length_m
     # a short drain may wander and be even; its banks stand right at its edge, those of a stream rise on
-    stream = s.winding and (s.length >= settings.winding_sure_m or s.saturation <= settings.winding_saturation)
+    sharp = s.saturation > settings.winding_saturation and s.rise < settings.bend_rise_m
+    stream = s.winding and (s.length >= settings.winding_sure_m or not sharp)
     if s.road_beside or stream or sided:
         return "natural stream" if stream and not s.road_beside else "roadside"
     dug = s.saturation >= settings.seed_saturation
@@ -89,9 +104,17 @@ def kind_of(s: Signs, settings: LineworkSettings) -> str:
             return "grassed waterway"
         return "natural stream" if s.saturation < 0.6 else "unclear"
     even = s.uneven <= settings.stream_uneven and s.length >= settings.stream_length_m
-    if even and s.valley_m >= settings.stream_valley_m:
-        return "straightened stream" if s.straight >= settings.ruler_straightness else "natural stream"
-    return "ditch"
+    return _in_valley(s, settings) if even and s.valley_m >= settings.stream_valley_m else "ditch"
+
+
+def _in_valley(s: Signs, settings: LineworkSettings) -> str:
+    """A long sharp line of even depth with lower ground along it.
+
+    A curve of 150 m radius is 0.98 straight over 100 m: what was straightened runs in straight lines.
+    """
+    if s.straight >= settings.ruler_straightness and s.bow < settings.bend_m:
+        return "straightened stream"
+    return "natural stream" if s.rise >= 0.0 else "ditch"
 
 
 @dataclass(frozen=True)
@@ -155,6 +178,8 @@ def signs_of(z: NDArray[np.float32], p: Profile, around: Around, cell_m: float, 
         valley_m=valley if np.isfinite(valley) else 0.0,
         uneven=unevenness(p, around.disturbed),
         winding=around.winding,
+        bow=bow(p.points, cell_m, settings.bend_half_m),
+        rise=valley_rise(p, around.disturbed),
     )
 
 

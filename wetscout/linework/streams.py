@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from wetscout.kernels import along
-from wetscout.linework.attributes import Profile, downhill, known_median, straightness
+from wetscout.linework.attributes import Profile, bank_climb, bow, downhill, known_median, straightness, valley_rise
 from wetscout.settings.linework import LineworkSettings
 
 # the end of another line this near makes a junction [m]
@@ -65,10 +65,29 @@ def winds(p: Profile, disturbed: NDArray[np.bool_], cell_m: float, settings: Lin
     if length < settings.winding_length_m:
         return False
     straight, uneven = straightness(p.points, cell_m), unevenness(p, disturbed)
-    wanders = length >= settings.winding_sure_m and straight <= settings.wander_straight
-    return (straight <= settings.winding_straight and uneven <= settings.winding_uneven) or (
-        wanders and uneven <= settings.wander_uneven
+    # length, straightness and unevenness of what is no ditch; the last needs the valley as well
+    courses = (
+        (0.0, settings.winding_straight, settings.winding_uneven),
+        (settings.winding_sure_m, settings.wander_straight, settings.wander_uneven),
+        (settings.loops_length_m, settings.loops_straight, settings.loops_uneven),
     )
+    if any(length >= least and straight <= most and uneven <= spread for least, most, spread in courses):
+        return True
+    return uneven <= settings.bend_uneven and _in_a_valley(p, disturbed, cell_m, settings)
+
+
+def _in_a_valley(p: Profile, disturbed: NDArray[np.bool_], cell_m: float, settings: LineworkSettings) -> bool:
+    """Whether a line bends all the way in the lowest ground, which rises behind both its banks, and cuts no rim.
+
+    A ditch runs straight between its bends; one that was led crookedly has spoil or a slope beside it, or goes through
+    a rim.
+    """
+    if (
+        bow(p.points, cell_m, settings.bend_half_m) < settings.bend_m
+        or valley_rise(p, disturbed) < settings.bend_rise_m
+    ):
+        return False
+    return bank_climb(p, disturbed) <= settings.bend_climb * known_median(p.low - p.bed)
 
 
 def cut_apart(
@@ -151,7 +170,9 @@ def _stream_parts(
     out = []
     for q, s, known in zip(pieces, parts, sure, strict=True):
         alike = abs(known_median(q.low - q.bed) / max(deep, 0.05) - 1.0) <= ALIKE
-        out.append(known or (alike and unevenness(q, near[s]) <= settings.winding_uneven))
+        uneven = unevenness(q, near[s])
+        goes_on = uneven <= settings.loops_uneven and _in_a_valley(q, near[s], cell_m, settings)
+        out.append(known or (alike and (goes_on or uneven <= settings.winding_uneven)))
     first, last = out.index(True), len(out) - out[::-1].index(True)
     return [first <= k < last for k in range(len(out))]
 
@@ -165,6 +186,7 @@ def _part(p: Profile, s: slice) -> Profile:
         right=p.right[s],
         half_left=p.half_left[s],
         half_right=p.half_right[s],
+        rise=p.rise[s],
     )
 
 

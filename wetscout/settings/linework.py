@@ -98,6 +98,16 @@ class LineworkSettings:
         400.0, "m", (100, 5000), "from this length on it may be as sharp as a ditch", _TRIALS
     )
     winding_saturation: float = number(0.98, "-", (0.5, 1.5), "median saturation of a shorter one, at most", _TRIALS)
+    loops_straight: float = number(0.8, "-", (0.3, 1), "nobody digs a line that winds more than this", _TRIALS)
+    loops_length_m: float = number(300.0, "m", (100, 5000), "shortest such line", _TRIALS)
+    loops_uneven: float = number(0.6, "-", (0, 2), "spread of depth along it over its median, at most", _TRIALS)
+    bend_half_m: float = number(25.0, "m", (10, 100), "half of the chord that a line is held against", _TRIALS)
+    bend_m: float = number(1.2, "m", (0.3, 10), "a line that stands this far off its chords bends all the way", _TRIALS)
+    bend_rise_m: float = number(0.02, "m", (0, 1), "rise of the ground behind both banks of a stream", _TRIALS)
+    bend_uneven: float = number(
+        0.33, "-", (0, 1), "spread of depth along such a line over its median, at most", _TRIALS
+    )
+    bend_climb: float = number(0.6, "-", (0, 2), "climb of its lower bank downstream over its depth, at most", _TRIALS)
     roadside_ratio: float = number(0.5, "-", (0.1, 1), "one-sidedness of the banks that speaks of a road", _TRIALS)
     road_reach_m: float = number(15.0, "m", (5, 40), "distance of a parallel embankment that speaks of a road", _TRIALS)
     spoil_from_m: float = number(3.0, "m", (1, 20), "nearest spoil bank", _TRIALS)

@@ -1,0 +1,99 @@
+"""What tells a gently bending stream from a ditch: it bends all the way, in the lowest ground, and cuts no rim.
+
+Ground of plain arithmetic; the bow of a circle is its sagitta (plane geometry), r - sqrt(r**2 - h**2) over a chord 2 h.
+"""
+
+from __future__ import annotations
+
+import linework_scenes as scene
+import naive_linework as naive
+import numpy as np
+import pytest
+
+from wetscout.kernels import along
+from wetscout.linework import attributes, find_lines, streams
+from wetscout.pipeline import screen_array
+from wetscout.settings.linework import LineworkSettings
+
+SETTINGS = LineworkSettings()
+
+
+def test_bow_of_a_circle_is_its_sagitta_and_that_of_straight_runs_is_nothing():
+    turn = np.arange(0.0, 2.0, 1.0 / 150.0)
+    circle = 150.0 * np.column_stack([np.cos(turn), np.sin(turn)])
+    assert attributes.bow(circle, 1.0, 25.0) == pytest.approx(150.0 - np.sqrt(150.0**2 - 25.0**2), abs=0.05)
+    # the same circle in cells of 2 m
+    assert attributes.bow(circle[::2] / 2.0, 2.0, 24.0) == pytest.approx(150.0 - np.sqrt(150.0**2 - 24.0**2), abs=0.05)
+    t = np.arange(200.0)
+    corner = np.concatenate([np.column_stack([t, 0 * t]), np.column_stack([0 * t + 199, t + 1])])
+    assert attributes.bow(corner, 1.0, 25.0) == 0.0
+    assert attributes.bow(circle[:50], 1.0, 25.0) == 0.0
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_bow_is_as_numpy_tells_it(seed):
+    rng = np.random.default_rng(seed)
+    points = np.cumsum(rng.normal(0.5, 1.0, (int(rng.integers(3, 200)), 2)), axis=0)
+    for half, reach in ((1, 5), (4, 25)):
+        assert along.bow(points, half, reach) == pytest.approx(naive.bow(points, half, reach), rel=1e-12)
+
+
+def channel(cell_m, course, *, cross=0.003, rim_m=0.0, one_side=False, dip_m=0.0):
+    """A channel 1.2 m deep, 600 m long: its plain falls along it and rises behind both banks, or on one side only.
+
+    `rim_m`: height of a rim that lies across it; `dip_m`: how much lower its flats lie around one place. `course`: row
+    of the channel [m] at a place along it.
+    """
+    y, x = scene.frame(600.0, cell_m)
+    off = y - course(x)
+    rise = cross * (off if one_side else np.abs(off))
+    plain = 20.0 - 0.001 * x + rise + rim_m * np.exp(-((x / 60.0) ** 2))
+    plain -= dip_m * np.exp(-((x / 45.0) ** 2 + (off / 40.0) ** 2))
+    cut = scene.trapezoid(off, 18.8 - 0.001 * x, 1.2, 1.6)
+    return np.minimum(plain, cut) + scene.noise(x.shape, 0.03, 11)
+
+
+def bends(x):
+    """Radius 90 m at its sharpest: 0.98 straight over 100 m."""
+    return 28.0 * np.sin(x / 50.0)
+
+
+def kind(z, cell_m):
+    lines = find_lines(scene.terrain_of(z, cell_m), SETTINGS).ditches
+    line = max(lines, key=lambda d: d.row.size)
+    assert line.row.size * cell_m > 500.0 and line.sure
+    return line.kind
+
+
+@pytest.mark.parametrize("cell_m", [1.0, 2.0])
+def test_a_line_that_bends_all_the_way_in_the_lowest_ground_is_a_stream(cell_m):
+    assert kind(channel(cell_m, bends), cell_m) == "natural stream"
+
+
+@pytest.mark.parametrize("cell_m", [1.0, 2.0])
+def test_the_same_course_along_a_slope_or_through_a_rim_is_a_ditch(cell_m):
+    assert kind(channel(cell_m, bends, one_side=True), cell_m) == "ditch"
+    assert kind(channel(cell_m, bends, rim_m=1.2), cell_m) == "ditch"
+
+
+def test_a_straight_line_in_a_valley_is_a_straightened_stream():
+    assert kind(channel(1.0, lambda x: 0.05 * x, cross=0.02), 1.0) == "straightened stream"
+
+
+def test_loops_that_nobody_digs_may_vary_in_depth_and_gentler_bends_may_not():
+    t = np.arange(700.0)
+    for swing, stream in ((60.0, True), (16.0, False)):
+        way = np.column_stack([200 + swing * np.sin(t / 25), t])
+        way = attributes.resample(way)
+        n = len(way)
+        bed, wide = 10.0 - 0.001 * np.arange(n), np.full(n, 4.0)
+        bank = bed + 1.2 + 0.3 * np.sin(np.arange(n) / 40)
+        p = attributes.Profile(way, bed, bank, bank, wide, wide, 0.0, 0.0, np.full((n, 2), -0.05))
+        assert streams.winds(p, np.zeros(n, dtype=bool), 1.0, SETTINGS) is stream
+
+
+@pytest.mark.parametrize(("course", "offered"), [(bends, 0), (lambda x: 0.05 * x, 1)])
+def test_a_dip_in_the_flats_along_a_bending_stream_is_not_offered(course, offered):
+    """A straight channel through the same dip was dug."""
+    z = channel(1.0, course, dip_m=0.35)
+    assert len(screen_array(z.astype(np.float32), 1.0).sites) == offered
