@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import inspect
 import os
 import subprocess
 import sys
@@ -11,6 +12,7 @@ import pytest
 
 from wetscout.cli import kernels
 from wetscout.cli.state import State
+from wetscout.kernels import ahead
 
 
 def _started(monkeypatch: pytest.MonkeyPatch) -> list[list[str]]:
@@ -31,7 +33,7 @@ def test_an_empty_cache_starts_the_second_process(tmp_path: Path, monkeypatch: p
     monkeypatch.setenv("NUMBA_CACHE_DIR", str(tmp_path))
     orders = _started(monkeypatch)
     assert kernels.announce_compile(State(quiet=True))
-    assert len(orders) == 1 and orders[0][0] == sys.executable
+    assert 1 <= len(orders) <= 3 and orders[0][0] == sys.executable
 
 
 def test_a_filled_cache_starts_none(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -42,20 +44,48 @@ def test_a_filled_cache_starts_none(tmp_path: Path, monkeypatch: pytest.MonkeyPa
     assert not orders
 
 
+def test_every_listed_kernel_exists_and_takes_as_many_arguments_as_listed() -> None:
+    from list_kernels import text
+    from numba.core.sigutils import normalize_signature
+
+    rows = ahead.listed()
+    assert len(rows) > 80 and len(set(rows)) == len(rows)
+    for module, name, signature in rows:
+        kinds, _ = normalize_signature(signature)
+        takes = inspect.signature(ahead.kernel(module, name).py_func).parameters.values()
+        least = sum(p.default is inspect.Parameter.empty for p in takes)
+        assert least <= len(kinds) <= len(takes), (module, name)
+        assert f"({','.join(text(kind) for kind in kinds)},)" == signature
+
+
+def test_two_parts_are_the_whole_list_from_its_end(monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[tuple[str, str]] = []
+
+    class Kernel:
+        def __init__(self, module: str, name: str) -> None:
+            self.place = (module, name)
+
+        def compile(self, kinds: tuple[object, ...]) -> None:
+            asked.append(self.place)
+
+    monkeypatch.setattr(ahead, "kernel", Kernel)
+    ahead.compile_ahead()
+    assert asked == [row[:2] for row in ahead.listed()[::-1]]
+    whole = sorted(asked)
+    asked.clear()
+    ahead.compile_ahead(0, 2)
+    ahead.compile_ahead(1, 2)
+    assert sorted(asked) == whole
+
+
 @pytest.mark.slow
-def test_what_the_second_process_compiles_is_what_a_screen_needs(tmp_path: Path) -> None:
-    """After it, filling and the tree of other ground of the same type find all their kernels in the cache."""
-    room = {**os.environ, "NUMBA_CACHE_DIR": str(tmp_path)}
-    subprocess.run(
-        [sys.executable, "-c", "from wetscout.cli.kernels import compile_basins as c; c()"], env=room, check=True
-    )
+def test_what_is_compiled_ahead_is_what_the_demo_needs(tmp_path: Path) -> None:
+    """After it, a demo finds all its kernels in the cache: where this fails, run list_kernels.py anew."""
+    room = {**os.environ, "NUMBA_CACHE_DIR": str(tmp_path / "cache")}
+    order = "from wetscout.kernels.ahead import compile_ahead as c; c()"
+    subprocess.run([sys.executable, "-c", order], env=room, check=True)
     before = {p.name for p in tmp_path.rglob("*.nbc")}
-    other = (
-        "import numpy as np; from wetscout.basins.tree import tree_of; from wetscout import fill;"
-        "z = np.random.default_rng(5).random((90, 80)).astype(np.float32); hole = z > 0.999;"
-        "tree_of(z, hole, cell_m=1.0, min_depth_m=0.05); fill(z)"
-    )
-    subprocess.run([sys.executable, "-c", other], env=room, check=True)
+    subprocess.run([sys.executable, "-m", "wetscout", "demo", str(tmp_path / "demo"), "-q"], env=room, check=True)
     assert before and {p.name for p in tmp_path.rglob("*.nbc")} == before
 
 

@@ -106,11 +106,11 @@ def test_weak_finds_keep_passing_ditches_out_but_not_from_the_very_front():
 
 
 def test_many_cuts_for_little_water_do_not_lead():
-    """Three cuts for 0.13 ha keep their place in the third but do not stand before a swale of hectares."""
+    """Three cuts for 0.28 ha keep their place in the third but do not stand before a swale of hectares."""
     passing = [make_site(f"p{i}", ditch=i, drain_position="passes through", gain_m2=1e5) for i in range(6)]
     for gain, cuts, order in (
-        (1300.0, 3, ["p0", "p1", "x"]),
-        (1600.0, 3, ["x", "p0", "p1"]),
+        (2800.0, 3, ["p0", "p1", "x"]),
+        (3200.0, 3, ["x", "p0", "p1"]),
         (400.0, 1, ["x", "p0", "p1"]),
     ):
         ranked = rank((*passing, make_site("x", ditch=20, gain_m2=gain, cuts_n=cuts)), RankingSettings())

@@ -1,4 +1,4 @@
-"""Tell the user once why the first run takes longer, and shorten it: a third of the kernels are compiled beside."""
+"""Tell the user once why the first run takes longer, and shorten it: half of the kernels are compiled beside."""
 
 from __future__ import annotations
 
@@ -34,25 +34,15 @@ def announce_compile(state: State) -> bool:
     return True
 
 
-def compile_basins() -> None:
-    """Compile the kernels of filling and of the basin tree into the cache, on a wavy bowl of 64 x 64 cells."""
-    import numpy as np  # noqa: PLC0415
-
-    from wetscout.basins import basin_tree  # noqa: PLC0415
-    from wetscout.basins.filling import filled  # noqa: PLC0415
-
-    row, col = np.mgrid[0:64, 0:64].astype(np.float32)
-    ground = ((row - 32) ** 2 + (col - 32) ** 2) / 1000 + np.sin(row) * np.sin(col)
-    basin_tree(ground)
-    filled(ground, strips=2)
-
-
 def _compile_beside() -> None:
-    """Start a second process for `compile_basins`: compiling holds one thread, the screen needs these kernels late.
+    """Start processes that compile the kernels needed last, as long as the screen compiles those needed first.
 
-    Nothing depends on it: what it has not put into the cache when it is needed, the screen compiles itself.
+    Compiling holds one thread. Nothing depends on them: what they have not put into the cache when it is needed, the
+    screen compiles itself.
     """
-    order = "from wetscout.cli.kernels import compile_basins; compile_basins()"
+    parts = max(1, min(3, (os.cpu_count() or 2) - 1))
     quiet = subprocess.DEVNULL
-    beside = subprocess.Popen([sys.executable, "-c", order], stdin=quiet, stdout=quiet, stderr=quiet)
-    atexit.register(beside.kill)
+    for part in range(parts):
+        order = f"from wetscout.kernels.ahead import compile_ahead; compile_ahead({part}, {parts})"
+        beside = subprocess.Popen([sys.executable, "-c", order], stdin=quiet, stdout=quiet, stderr=quiet)
+        atexit.register(beside.kill)

@@ -39,7 +39,8 @@ def _grown(points, n):
     if n < points.shape[0]:
         return points
     more = np.empty((2 * points.shape[0], 2), np.int64)
-    more[:n] = points
+    for i in range(n):
+        more[i, 0], more[i, 1] = points[i, 0], points[i, 1]
     return more
 
 

@@ -130,7 +130,7 @@ def shoulders(section, step_m, recentre_m, slope, berm_m, reach_m, bed_m, share)
     berm_m, reach_m : float
         Widest interruption; farthest shoulder [m].
     bed_m : float
-        A side may begin this far from the lowest point: half of the widest bed [m].
+        A side may begin this far from the lowest point: the width of the widest bed, where that lies at one edge [m].
     share : float
         A side ends where the ground is flatter than this share of its steepest metre, so the gentler flank of a basin
         above a dug side is not taken for it [-].

@@ -56,7 +56,7 @@ class RankingSettings:
         15.0, "m", (0.0, 1000.0), "Ditch from above shorter than this counts as nobody upstream.", _TRADE
     )
     lead_gain_per_cut_m2: float = number(
-        500.0,
+        1000.0,
         "m2",
         (0.0, 1e6),
         "Where several cuts must be closed, each should win so much before a site leads.",

@@ -78,7 +78,7 @@ def _band(z: F32, line: Ditch | Embankment, cell_m: float, bed_m: float, s: Surf
 def _paint_ditch(mask: U8, z: F32, ditch: Ditch, cell_m: float, s: SurfaceSettings) -> None:
     """Mark one ditch and the spoil beside it."""
     pad = max(s.pad_m / cell_m, 0.25)
-    b = _band(z, ditch, cell_m, s.bed_half_m, s)
+    b = _band(z, ditch, cell_m, s.bed_reach_m, s)
     bit = CUT if ditch.sure else CUT | UNSURE
     if ditch.kind == "roadside":
         # road fill looks like spoil, so a roadside ditch has none
