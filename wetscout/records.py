@@ -250,12 +250,7 @@ class Tree(Protocol):
         """Leaf whose catchment holds each cell, -1 outside."""
 
     def catchment(self, node: int) -> Patch:
-        """Cells that drain into a node, its pool included.
-
-        Parameters
-        ----------
-        node : int
-        """
+        """Cells that drain into a node, its pool included."""
 
 
 @dataclass(frozen=True)
@@ -265,6 +260,11 @@ class Patch:
     row0: int
     col0: int
     mask: BOOL
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        """Rows and columns of the window."""
+        return self.mask.shape[0], self.mask.shape[1]
 
 
 @dataclass(frozen=True)

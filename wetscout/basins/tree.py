@@ -127,6 +127,25 @@ class BasinTree:
         """
         return self._patch(self.labels, self.bbox, node)
 
+    def pool_later(self, node: int) -> Patch:
+        """As `pool`, the mask made anew whenever it is asked for: masks of a county's nested pools would fill a disk.
+
+        Parameters
+        ----------
+        node : int
+            Basin, 0 ... len - 1.
+
+        Returns
+        -------
+        Patch
+
+        Raises
+        ------
+        IndexError
+            No such basin.
+        """
+        return _Later(self.labels, self.bbox[self._known(node)], (int(self.first[node]), node))
+
     def catchment(self, node: int) -> Patch:
         """Cells that drain into a basin, its pool included.
 
@@ -206,6 +225,27 @@ class BasinTree:
         row0, col0, row1, col1 = (int(k) for k in boxes[self._known(node)])
         window = labels[row0:row1, col0:col1]
         return Patch(row0, col0, large.keep((window >= self.first[node]) & (window <= node)))
+
+
+class _Later(Patch):
+    """Cells of a pool, looked up in the labels when they are wanted."""
+
+    def __init__(self, labels: I32, box: I32, nodes: tuple[int, int]) -> None:
+        row0, col0, row1, col1 = box.tolist()
+        vars(self).update(row0=row0, col0=col0, _labels=labels[row0:row1, col0:col1], _nodes=nodes)
+
+    @property
+    def mask(self) -> NDArray[np.bool_]:
+        """The cells."""
+        labels, (first, last) = vars(self)["_labels"], vars(self)["_nodes"]
+        held: NDArray[np.bool_] = (labels >= first) & (labels <= last)
+        return held
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        """Rows and columns of the window."""
+        rows, cols = vars(self)["_labels"].shape
+        return rows, cols
 
 
 def _windows(labels: I32, parent: I32) -> I32:

@@ -52,7 +52,7 @@ def wet_ground(
         if layers.cover is not None:
             left[own] &= (layers.cover[own] != WETLAND) & (layers.cover[own] != WATER)
     for pool in pools:
-        h, w = pool.mask.shape
+        h, w = pool.shape
         left[pool.row0 : pool.row0 + h, pool.col0 : pool.col0 + w] &= ~pool.mask
     # a rim of wet soil around a pool is the pool's own: narrow strips are taken off
     steps = max(1, round(8.0 / cell_m))

@@ -233,10 +233,13 @@ def flags_of(faults: U8 | None, patch: Patch, least: float) -> tuple[str | None,
     unseen : float
         Share of it that no survey saw as it is, water left out.
     """
-    if faults is None or not patch.mask.any():
+    h, w = patch.shape
+    box = (slice(patch.row0, patch.row0 + h), slice(patch.col0, patch.col0 + w))
+    if faults is None or not faults[box].any():
         return None, 0.0
-    h, w = patch.mask.shape
-    part = faults[patch.row0 : patch.row0 + h, patch.col0 : patch.col0 + w][patch.mask]
+    part = faults[box][patch.mask]
+    if not part.size:
+        return None, 0.0
     shares = {bit: float(np.count_nonzero(part & bit)) / part.size for bit in FLAGS}
     told = [FLAGS[bit] for bit, share in shares.items() if share >= (1e-9 if bit == FAULT_SEAM else least)]
     return ", ".join(told) or None, float(np.count_nonzero(part & (FAULT_SMOOTH | FAULT_FACETS))) / part.size

@@ -149,9 +149,10 @@ def _cell(values: Mapping[str, Any], name: str) -> tuple[float, float] | None:
 def _lowest(item: Site | Basin, screen: Screen) -> tuple[float, float]:
     """Lowest known cell of a pool, the first in row, col order."""
     patch = item.pool
-    rows, cols = patch.mask.shape
+    mask = patch.mask
+    rows, cols = mask.shape
     ground = screen.terrain.z[patch.row0 : patch.row0 + rows, patch.col0 : patch.col0 + cols]
-    known = np.where(patch.mask & np.isfinite(ground), ground, np.inf)
+    known = np.where(mask & np.isfinite(ground), ground, np.inf)
     row, col = divmod(int(np.argmin(known)), cols)
     return float(patch.row0 + row), float(patch.col0 + col)
 

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from wetscout import large
 from wetscout.records import F32, Candidate, Cut, Ditch, Plug, Site, Surfaces, Terrain
 from wetscout.restore.hold import Ground, lay
 from wetscout.restore.plug import PlugSize
@@ -109,7 +110,7 @@ class Builder:
             "_under_road": any(cut.under_road for cut in cuts),
             "_closes": c.closes,
             "_signs": dict(c.signs),
-            "_dry": pool & ~stands,
+            "_dry": large.keep(pool & ~stands),
         }
         return Site(site_id, c.pool, c.catchment, levels, plugs, self._spill_points(c), values)
 

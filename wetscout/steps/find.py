@@ -161,7 +161,7 @@ def _basins(
             "_spill_row": int(spill_row[i]),
             "_spill_col": int(spill_col[i]),
         }
-        basins[i] = Basin(f"b{i}", tree.pool(i), values)  # type: ignore[attr-defined]
+        basins[i] = Basin(f"b{i}", tree.pool_later(i), values)  # type: ignore[attr-defined]
     reasons = [*found.turned_down, *((i, "closing it takes more earth than it is worth") for i in sorted(heavy))]
     down = tuple(replace(basins[i], reason=why) for i, why in reasons if i in basins)
     return tuple(basins.values()), down

@@ -13,7 +13,7 @@ from wetscout.units import round_figures, round_level
 
 def _inside(patch: Patch, row: int, col: int) -> bool:
     r, c = row - patch.row0, col - patch.col0
-    return 0 <= r < patch.mask.shape[0] and 0 <= c < patch.mask.shape[1] and bool(patch.mask[r, c])
+    return 0 <= r < patch.shape[0] and 0 <= c < patch.shape[1] and bool(patch.mask[r, c])
 
 
 def _smallest(basins: Iterable[Basin], row: int, col: int) -> Basin | None:

@@ -149,8 +149,9 @@ class Inputs:
         inside = _mask_of(self.area, self.terrain.grid)
 
         def touches(patch: Patch) -> bool:
-            h, w = patch.mask.shape
-            return bool((inside[patch.row0 : patch.row0 + h, patch.col0 : patch.col0 + w] & patch.mask).any())
+            h, w = patch.shape
+            part = inside[patch.row0 : patch.row0 + h, patch.col0 : patch.col0 + w]
+            return bool(part.any() and (part & patch.mask).any())
 
         return replace(
             screen,
