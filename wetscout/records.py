@@ -59,10 +59,7 @@ class Terrain:
 
 
 # bits of Terrain.faults
-FAULT_SMOOTH = 1
-FAULT_FACETS = 2
-FAULT_SEAM = 4
-FAULT_LEVEL = 8
+FAULT_SMOOTH, FAULT_FACETS, FAULT_SEAM, FAULT_LEVEL = 1, 2, 4, 8
 
 
 @dataclass(frozen=True)
@@ -219,11 +216,7 @@ class Surfaces:
 
 
 # bits of Surfaces.corridor
-CUT = 1
-ROADSIDE = 2
-FILL = 4
-UNSURE = 8
-SPOIL = 16
+CUT, ROADSIDE, FILL, UNSURE, SPOIL = 1, 2, 4, 8, 16
 
 
 class Tree(Protocol):
@@ -250,7 +243,12 @@ class Tree(Protocol):
         """Leaf whose catchment holds each cell, -1 outside."""
 
     def catchment(self, node: int) -> Patch:
-        """Cells that drain into a node, its pool included."""
+        """Cells that drain into a node, its pool included.
+
+        Parameters
+        ----------
+        node : int
+        """
 
 
 @dataclass(frozen=True)

@@ -7,9 +7,10 @@ import os
 import shutil
 import sqlite3
 import warnings
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -30,6 +31,65 @@ ROOM_LEAST = 4 * 2**20
 _FLUSH = "OGR_SQLITE_SYNCHRONOUS"
 
 _TROUBLE = (DataLayerError, DataSourceError, FeatureError, FieldError, GeometryError, OSError, sqlite3.DatabaseError)
+
+
+# rows of a layer whose shapes are made at once: those of large pools take up to half a megabyte each
+_ROWS = 256
+# rows looked at to tell how much room all will take
+_SAMPLE = 16
+
+
+@dataclass(frozen=True)
+class Later:
+    """A layer whose shapes are made while it is written: the outlines of a county's basins do not fit into memory.
+
+    Attributes
+    ----------
+    table : DataFrame
+        Its fields.
+    shapes : callable
+        Shapes of some rows, by their numbers.
+    crs : pyproj.CRS or None
+    """
+
+    table: pd.DataFrame
+    shapes: Callable[[Sequence[int]], list[Any]]
+    crs: Any
+
+    def __len__(self) -> int:
+        """Number of rows."""
+        return len(self.table)
+
+    @property
+    def columns(self) -> pd.Index:
+        """Names of the fields."""
+        return self.table.columns
+
+    def parts(self) -> Iterator[gpd.GeoDataFrame]:
+        """Rows with their shapes, some at a time; one without a row where there is none.
+
+        Yields
+        ------
+        GeoDataFrame
+        """
+        for first in range(0, max(1, len(self)), _ROWS):
+            part = self.table.iloc[first : first + _ROWS]
+            geometry = gpd.GeoSeries(self.shapes(range(first, first + len(part))), index=part.index, crs=self.crs)
+            yield gpd.GeoDataFrame(part, geometry=geometry, crs=self.crs)
+
+    def corners(self) -> float:
+        """About how many corners all shapes have, from some of them.
+
+        Returns
+        -------
+        float
+        """
+        some = list(range(0, len(self), max(1, len(self) // _SAMPLE)))
+        seen = int(shapely.get_num_coordinates(np.array(self.shapes(some), dtype=object)).sum()) if some else 0
+        return float(seen) * len(self) / max(1, len(some))
+
+
+Layer = pd.DataFrame | Later
 
 
 @dataclass(frozen=True)
@@ -55,7 +115,7 @@ class Written:
 
 def write_geopackage(
     path: str | Path,
-    layers: Mapping[str, pd.DataFrame],
+    layers: Mapping[str, Layer],
     specs: Sequence[LayerSpec],
     overwrite: bool = False,
     keep: Sequence[str] = (),
@@ -91,14 +151,14 @@ def write_geopackage(
     locks.check_target(target, overwrite)
     with locks.hold(target), _temporary(target, layers) as new:
         with _unhurried():
-            _write_layers(new, layers, specs)
+            bounds = _write_layers(new, layers, specs)
         made = {spec.name for spec in specs}
         carried: tuple[str, ...] = ()
         dropped: tuple[str, ...] = ()
         with contextlib.ExitStack() as stack:
             old = stack.enter_context(locks.reserve(target)) if target.exists() else None
             with contextlib.closing(sqlite3.connect(new)) as db:
-                _extents(db, layers)
+                _extents(db, bounds)
                 describe(db, specs)
                 if about:
                     annotate(db, about)
@@ -113,7 +173,7 @@ def write_geopackage(
 
 
 @contextlib.contextmanager
-def _temporary(target: Path, layers: Mapping[str, pd.DataFrame]) -> Iterator[Path]:
+def _temporary(target: Path, layers: Mapping[str, Layer]) -> Iterator[Path]:
     """A name beside the target; what a killed run left under such a name is removed first."""
     stem = f".{target.stem[:100]}."
     for old in target.parent.iterdir():
@@ -147,26 +207,36 @@ def _unhurried() -> Iterator[None]:
         pyogrio.set_gdal_config_options({_FLUSH: before})
 
 
-def _write_layers(new: Path, layers: Mapping[str, pd.DataFrame], specs: Sequence[LayerSpec]) -> None:
-    """Each layer in one transaction, with its spatial index."""
+def _write_layers(new: Path, layers: Mapping[str, Layer], specs: Sequence[LayerSpec]) -> dict[str, list[float]]:
+    """Each layer, or part of one, in one transaction, with its spatial index; gives the bounds of the shapes."""
     by_name = {spec.name: spec for spec in specs}
+    bounds: dict[str, list[float]] = {}
     for name, given in layers.items():
         spec = by_name[name]
         options = {"IDENTIFIER": name, "DESCRIPTION": f"{spec.title}. {spec.meaning}"}
         if spec.geometry is not None:
             options |= {"SPATIAL_INDEX": "YES", "GEOMETRY_NAME": "geom"}
-        with warnings.catch_warnings():
-            # a grid without a CRS is the caller's to refuse; the file then says "undefined"
-            warnings.filterwarnings("ignore", message="'crs' was not provided")
-            pyogrio.write_dataframe(
-                given if spec.geometry is None else _one_kind(given, spec.geometry),
-                new,
-                layer=name,
-                driver="GPKG",
-                geometry_type=spec.geometry,
-                nan_as_null=True,
-                layer_options=options,
-            )
+        seen = [np.full(4, np.nan)]
+        for k, part in enumerate(given.parts() if isinstance(given, Later) else (given,)):
+            shaped = part if spec.geometry is None else _one_kind(part, spec.geometry)
+            with warnings.catch_warnings():
+                # a grid without a CRS is the caller's to refuse; the file then says "undefined"
+                warnings.filterwarnings("ignore", message="'crs' was not provided")
+                pyogrio.write_dataframe(
+                    shaped,
+                    new,
+                    layer=name,
+                    driver="GPKG",
+                    geometry_type=spec.geometry,
+                    nan_as_null=True,
+                    append=k > 0,
+                    **({"layer_options": options} if k == 0 else {}),
+                )
+            if isinstance(shaped, gpd.GeoDataFrame) and len(shaped):
+                seen.append(shapely.total_bounds(shaped.geometry.array))
+        low, high = np.fmin.reduce(seen)[:2], np.fmax.reduce(seen)[2:]
+        bounds[name] = [float(value) for value in (*low, *high)]
+    return bounds
 
 
 def _one_kind(table: pd.DataFrame, kind: str) -> gpd.GeoDataFrame:
@@ -178,30 +248,28 @@ def _one_kind(table: pd.DataFrame, kind: str) -> gpd.GeoDataFrame:
     return gpd.GeoDataFrame(table.drop(columns=table.geometry.name), geometry=geometry, crs=table.crs)
 
 
-def _extents(db: sqlite3.Connection, layers: Mapping[str, pd.DataFrame]) -> None:
+def _extents(db: sqlite3.Connection, bounds: Mapping[str, list[float]]) -> None:
     """Bounds to the last bit: GDAL writes 16 figures, and R148 wants every envelope inside them."""
-    for name, table in layers.items():
-        if isinstance(table, gpd.GeoDataFrame) and len(table):
-            bounds = [float(value) for value in shapely.total_bounds(table.geometry.array)]
-            if np.isfinite(bounds).all():
-                db.execute(
-                    "UPDATE gpkg_contents SET min_x=?, min_y=?, max_x=?, max_y=? WHERE table_name=?", (*bounds, name)
-                )
+    for name, box in bounds.items():
+        if np.isfinite(box).all():
+            db.execute("UPDATE gpkg_contents SET min_x=?, min_y=?, max_x=?, max_y=? WHERE table_name=?", (*box, name))
 
 
-def _check_index(db: sqlite3.Connection, layers: Mapping[str, pd.DataFrame], target: Path) -> None:
+def _check_index(db: sqlite3.Connection, layers: Mapping[str, Layer], target: Path) -> None:
     """A missing index shows only as slowness later, so look now."""
     have = {str(row[0]) for row in db.execute("SELECT name FROM sqlite_master WHERE name LIKE 'rtree_%'")}
     for name, table in layers.items():
-        if isinstance(table, gpd.GeoDataFrame) and f"rtree_{name}_geom" not in have:
+        if isinstance(table, gpd.GeoDataFrame | Later) and f"rtree_{name}_geom" not in have:
             raise OutputError(f"{target}: layer {name} came out without its spatial index; run `wetscout doctor`")
 
 
-def _check_room(target: Path, layers: Mapping[str, pd.DataFrame]) -> None:
+def _check_room(target: Path, layers: Mapping[str, Layer]) -> None:
     size = 0.0
     for table in layers.values():
-        size += 32.0 * table.shape[0] * table.shape[1]
-        if isinstance(table, gpd.GeoDataFrame):
+        size += 32.0 * len(table) * len(table.columns)
+        if isinstance(table, Later):
+            size += 16.0 * table.corners()
+        elif isinstance(table, gpd.GeoDataFrame):
             size += 16.0 * float(shapely.get_num_coordinates(table.geometry.array).sum())
     need = ROOM_LEAST + ROOM_FACTOR * size
     free = shutil.disk_usage(target.parent).free

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from functools import lru_cache
 from typing import Any
 
@@ -15,6 +16,7 @@ import pyproj
 import shapely
 
 from wetscout.grid import Grid
+from wetscout.io.geopackage import Later
 from wetscout.io.geopackage_schema import LayerSpec
 from wetscout.outputs import along, buried, fields, shapes
 from wetscout.outputs.us_units import recipe
@@ -72,6 +74,25 @@ def to_layers(screen: Screen, us_units: bool = False) -> dict[str, pd.DataFrame]
         for name in US_LAYERS:
             layers[name] = add_us(name, layers[name])
     return layers
+
+
+def basins_later(screen: Screen) -> Later:
+    """The layer `basins`, its outlines drawn while it is written.
+
+    Parameters
+    ----------
+    screen : Screen
+
+    Returns
+    -------
+    Later
+        Rows as in `to_layers`.
+    """
+    grid = screen.terrain.grid
+    basins = sorted(screen.basins, key=_basin_key)
+    rows = [_open(basin.values) | {"basin_id": basin.basin_id} for basin in basins]
+    table = frame(replace(fields.by_name("basins"), geometry=None), rows)
+    return Later(table, lambda some: [shapes.outline(basins[k].pool, grid) for k in some], plane_crs(grid))
 
 
 def plane_crs(grid: Grid) -> pyproj.CRS | None:

@@ -6,16 +6,14 @@ from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 
-import pandas as pd
-
-from wetscout.io.geopackage import Written, write_geopackage
+from wetscout.io.geopackage import Layer, Written, write_geopackage
 from wetscout.io.geopackage_schema import LayerSpec
 from wetscout.outputs import fields
 from wetscout.outputs.layers import US_LAYERS
 from wetscout.outputs.us_units import twin
 
 
-def write_layers(path: str | Path, layers: Mapping[str, pd.DataFrame], overwrite: bool = False) -> Written:
+def write_layers(path: str | Path, layers: Mapping[str, Layer], overwrite: bool = False) -> Written:
     """Write the layers of a run, carrying the user's own tables over from an older result.
 
     Parameters
@@ -41,7 +39,7 @@ def write_layers(path: str | Path, layers: Mapping[str, pd.DataFrame], overwrite
     )
 
 
-def specs_for(layers: Mapping[str, pd.DataFrame]) -> tuple[LayerSpec, ...]:
+def specs_for(layers: Mapping[str, Layer]) -> tuple[LayerSpec, ...]:
     """Meaning of every layer and column there is, the US twins and unknown columns included.
 
     Parameters
@@ -56,7 +54,7 @@ def specs_for(layers: Mapping[str, pd.DataFrame]) -> tuple[LayerSpec, ...]:
     return tuple(_complete(fields.by_name(name), table) for name, table in layers.items())
 
 
-def _complete(spec: LayerSpec, table: pd.DataFrame) -> LayerSpec:
+def _complete(spec: LayerSpec, table: Layer) -> LayerSpec:
     known = {item.name: item for item in spec.fields}
     if spec.name in US_LAYERS:
         for item in spec.fields:

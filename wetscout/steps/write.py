@@ -10,7 +10,7 @@ from typing import Any
 
 from wetscout.io.environment import peak_memory, versions
 from wetscout.io.geopackage_lock import hold
-from wetscout.outputs import to_layers, write_layers
+from wetscout.outputs import basins_later, to_layers, write_layers
 from wetscout.outputs.picture import draw_map
 from wetscout.people import add_to_sites, parcels
 from wetscout.records import Screen
@@ -76,12 +76,12 @@ def write_all(screen: Screen, inputs: Inputs, request: Request, seconds: Mapping
     """
     screen = replace(screen, run=_run(screen, inputs, request, seconds))
     with hold(request.out):
-        layers = to_layers(screen, request.us_units)
+        layers = to_layers(replace(screen, basins=()), request.us_units)
         if inputs.parcels is not None:
             people = parcels(inputs.parcels, layers["sites"], request.settings.people)
             layers["sites"] = add_to_sites(layers["sites"], people)
             layers["parcels"], layers["owners"] = people.parcels, people.owners
-        write_layers(request.out, layers, request.overwrite)
+        write_layers(request.out, {**layers, "basins": basins_later(screen)}, request.overwrite)
         draw_map(screen, request.out.with_suffix(".png"))
     result = open_screen(request.out)
     given = (*request.dems, *(p for p in (request.roads, request.culverts) if p is not None))

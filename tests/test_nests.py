@@ -1,0 +1,139 @@
+"""Nests of pools: what is read off cells sorted once is what each pool's own window shows."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+import shapely
+from scipy import ndimage
+
+from wetscout.basins import fill, tree_of
+from wetscout.buried import Chooser
+from wetscout.buried.hollows import Hollow, speaks_for
+from wetscout.grid import Grid
+from wetscout.io import geopackage
+from wetscout.io.geopackage_read import digest
+from wetscout.outputs import basins_later, to_layers, write_layers
+from wetscout.pipeline import screen_array
+from wetscout.records import CUT, FILL, Screen
+from wetscout.records_covered import Zone
+from wetscout.settings.buried import BuriedSettings
+from wetscout.settings.sites import SiteSettings
+from wetscout.sites.judge import measure
+
+
+@cache
+def rolling(seed: int, cells: int = 380):
+    """Rough ground with nests of pools, a second surface below it and some bits of ditches and roads."""
+    rng = np.random.default_rng(seed)
+    wide, fine = (ndimage.gaussian_filter(rng.normal(size=(cells, cells)), k) * k for k in (18.0, 5.0))
+    natural = (30.0 + 0.9 * wide + 0.25 * fine).astype(np.float32)
+    today = (natural - 0.4 * (ndimage.gaussian_filter(rng.normal(size=natural.shape), 6.0) > 0.06)).astype(np.float32)
+    corridor = np.where(rng.random(natural.shape) < 0.3, CUT, 0).astype(np.uint8)
+    corridor[:, : cells // 2] |= np.where(fine[:, : cells // 2] > 0, FILL, 0).astype(np.uint8)
+    return natural, today, corridor
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_pools_are_measured_as_in_their_own_windows(seed: int) -> None:
+    natural, today, corridor = rolling(seed)
+    tree, s = tree_of(natural, min_depth_m=0.02), SiteSettings()
+    filled = fill(today), fill(np.minimum(natural, today + 0.2))
+    surfaces = SimpleNamespace(natural=natural, corridor=corridor)
+    got = measure(surfaces, tree, filled, (0.02, 0.01), (1.0, s))
+    seen = 0
+    for i, row in tree.table.iterrows():
+        if row["spill_m"] - row["floor_m"] < s.min_depth_m - 0.01 or row["area_m2"] < s.min_area_m2:
+            assert not got.looked[i]
+            continue
+        pool = (tree.labels >= tree.first[i]) & (tree.labels <= i)
+        free = pool & ((corridor & (CUT | FILL)) == 0)
+        free = pool if free.sum() < 0.3 * pool.sum() else free
+        low = np.sort(natural[free])[int(0.01 * free.sum())]
+        deep = free & (natural <= float(low) + s.deep_share * (row["spill_m"] - float(low)))
+        assert got.floor[i] == low
+        assert got.today[i] == np.median(filled[0][deep])
+        assert got.witness[i] == pytest.approx(float(np.median(filled[1][deep])) + 0.01, abs=1e-12)
+        held = np.maximum(np.minimum(filled[0][free], row["spill_m"]) - natural[free].astype(float), 0.0).sum()
+        assert got.left[i] == pytest.approx(held / (row["spill_m"] - natural[free].astype(float)).sum(), rel=1e-9)
+        lowest = np.argwhere(free & (natural == natural[free].min()))[0]
+        assert got.floor_at[i].tolist() == lowest.tolist()
+        seen += 1
+    assert seen > 5
+    assert (np.diff([tree.first[i] for i in np.flatnonzero(got.looked)]) <= 0).any(), "no pool lies in another"
+
+
+def plainly(chooser: Chooser, s: BuriedSettings, told: bool) -> list[int]:
+    """All hollows looked at, then the highest of each nest, thin sheets left for what lies inside."""
+    table, tree = chooser.tree.table, chooser.tree
+    size = (table["area_m2"] >= s.min_area_m2) & (table["area_m2"] <= s.max_area_m2)
+    wanted = np.flatnonzero(size & (table["spill_m"] - table["floor_m"] >= s.min_depth_m))
+    fit: dict[int, Hollow] = {k: h for k in wanted.tolist() if (h := chooser._hollow(k)) is not None}
+    chosen: list[int] = []
+    for node in sorted(fit, reverse=True):
+        mine, inner = fit[node], [fit[k] for k in range(int(tree.first[node]), node) if k in fit]
+        rise = min(s.sheet_rise_m, s.sheet_share * (mine.spill_m - mine.floor_m))
+        thin = any(k.area_m2 * s.sheet_spread <= mine.area_m2 and mine.spill_m - k.spill_m <= rise for k in inner)
+        thin = thin or (told and not speaks_for(mine.zone, s) and any(speaks_for(k.zone, s) for k in inner))
+        if not thin and not any(tree.first[k] <= node <= k for k in chosen):
+            chosen.append(node)
+    return sorted(chosen)
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3, 4])
+@pytest.mark.parametrize("told", [False, True])
+def test_the_highest_hollows_are_those_of_a_look_at_all(seed: int, told: bool) -> None:
+    natural, _, _ = rolling(seed)
+    none = np.zeros(natural.shape, np.uint8)
+    tree = tree_of(natural, min_depth_m=0.02)
+    terrain = SimpleNamespace(water=none.astype(bool), grid=SimpleNamespace(cell_m=1.0))
+    surfaces = SimpleNamespace(corridor=none, smooth=natural)
+    s = replace(BuriedSettings(), min_area_m2=200.0)
+
+    def zone_at(pool) -> Zone:
+        return Zone(wet_soil=1.0, farmed=1.0) if pool.row0 % 2 else Zone()
+
+    chooser = Chooser(terrain, surfaces, tree, fill(natural), zone_at if told else None, s)
+    got = [hollow.node for hollow in chooser.choose()]
+    assert got == plainly(chooser, s, told)
+    assert len(got) > 3
+
+
+@cache
+def county() -> Screen:
+    screen = screen_array(rolling(5, 260)[0], 1.0)
+    grid = replace(screen.terrain.grid, x0=500000.0, y0=4800000.0)
+    assert isinstance(grid, Grid)
+    assert len(screen.basins) > 4
+    return replace(screen, terrain=replace(screen.terrain, grid=grid))
+
+
+def test_masks_made_later_are_those_of_the_tree() -> None:
+    screen = county()
+    for basin in screen.basins:
+        pool = screen.tree.pool(basin.values["_node"])
+        assert (pool.row0, pool.col0, pool.shape) == (basin.pool.row0, basin.pool.col0, basin.pool.shape)
+        np.testing.assert_array_equal(pool.mask, basin.pool.mask)
+    with pytest.raises(IndexError):
+        screen.tree.pool_later(len(screen.tree))
+
+
+def test_a_layer_drawn_while_it_is_written_is_the_same_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    screen = county()
+    whole, parts = tmp_path / "whole.gpkg", tmp_path / "parts.gpkg"
+    layers = to_layers(screen)
+    write_layers(whole, layers)
+    monkeypatch.setattr(geopackage, "_ROWS", 3)
+    later = basins_later(screen)
+    assert later.corners() >= 0.2 * shapely.get_num_coordinates(layers["basins"].geometry.array).sum()
+    write_layers(parts, {**layers, "basins": later})
+    assert digest(whole) == digest(parts)
+    nothing = replace(screen, basins=())
+    write_layers(whole, to_layers(nothing), overwrite=True)
+    write_layers(parts, {**to_layers(nothing), "basins": basins_later(nothing)}, overwrite=True)
+    assert digest(whole) == digest(parts)
