@@ -119,6 +119,30 @@ def test_a_strip_along_a_passing_ditch_is_no_basin():
         assert "strip of ground" not in str(reason_against(basin(**{**strip, **other}), ditch(), 1.0, SiteSettings()))
 
 
+def test_a_straight_ditch_with_climbing_banks_drains_a_pool_however_long():
+    """The way out of an old arm winds as it did, runs along all of it, or does not enter it."""
+    long = {"pool_m2": 17000.0, "half_width_m": 16.0, "drain_in_pool_m": 20.0, "shore_slope": 0.08}
+    dug = {"straightness": 0.99, "bank_climb_m": 0.27}
+    assert reason_against(basin(**long), ditch(**dug), 1.0, SiteSettings()) is None
+    for changes, line in (
+        ({}, {"straightness": 0.9}),
+        ({}, {"bank_climb_m": 0.1}),
+        ({"drain_in_pool_m": 3.0}, {}),
+        ({"drain_in_pool_m": 400.0}, {}),
+    ):
+        why = reason_against(basin(**{**long, **changes}), ditch(**{**dug, **line}), 1.0, SiteSettings())
+        assert "old river arm" in str(why)
+
+
+def test_in_coarse_cells_what_is_dug_does_not_count_as_pool():
+    """A pool of 1200 m2 more than half of which is roadside ditch is a small one; with 1 m cells nothing changes."""
+    strip, line = {"pool_m2": 1200.0, "dug_share": 0.5}, {"kind": "roadside"}
+    small = "too small for this cell size"
+    assert reason_against(basin(**strip), ditch(**line), 2.0, SiteSettings()) == small
+    assert reason_against(basin(**strip), ditch(**line), 1.0, SiteSettings()) != small
+    assert reason_against(basin(**{**strip, "dug_share": 0.1}), ditch(**line), 2.0, SiteSettings()) != small
+
+
 def test_woods_alone_turn_nothing_down():
     assert reason_against(basin(rough_ground=1.0), ditch(), 1.0, SiteSettings()) is None
 

@@ -64,10 +64,11 @@ def few_cells(area_m2: float, depth_m: float, cell_m: float, s: SiteSettings) ->
 def _small(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSettings) -> str | None:
     """Coarse cells show small and shallow hollows that are none: there the drain must be beyond doubt.
 
-    A strip along a passing ditch is no basin: small pools must be compact as well.
+    A strip along a passing ditch is no basin: small pools must be compact as well, and what is dug is ditch, not pool.
     """
     area, depth = c.signs["pool_m2"], c.spill_m - c.floor_m
-    small, shallow = few_cells(area, depth, cell_m, s)
+    undug = area * (1.0 - c.signs["dug_share"]) if cell_m > s.fine_cell_m else area
+    small, shallow = few_cells(undug, depth, cell_m, s)
     proven = cell_m > s.fine_cell_m and _proven(c, main, s)
     compact = area >= s.min_area_m2 and area <= s.compact * c.signs["half_width_m"] ** 2
     if small and not (proven and compact):
@@ -123,7 +124,8 @@ def _shape(c: Candidate, main: Ditch | None, s: SiteSettings) -> str | None:
     most_dug = dug > s.dug_share and (half < 1.3 * s.half_width_m or area > s.dug_slim * half * half)
     # a drain that runs well into the pool was dug for it; an arm or a swale has one along its whole length, or none
     length = area / max(2.0 * half, 1.0)
-    entered = 0.5 * half <= c.signs["drain_in_pool_m"] <= s.arm_along * length and area <= 1.5 * s.arm * half * half
+    entered = 0.5 * half <= c.signs["drain_in_pool_m"] <= s.arm_along * length
+    entered = entered and (area <= 1.5 * s.arm * half * half or _led_in(main, s))
     tests = (
         (
             area > s.arm * half * half and half < 5 * s.half_width_m and not entered and not _swale(c, main, s),
@@ -153,6 +155,12 @@ def _swale(c: Candidate, main: Ditch | None, s: SiteSettings) -> bool:
         and main.bank_climb_m >= max(2 * s.weak_climb_m, 0.5 * (c.spill_m - c.floor_m))
         and c.signs["shore_slope"] <= s.swale_shore
     )
+
+
+def _led_in(main: Ditch | None, s: SiteSettings) -> bool:
+    """The way out of an arm winds as the arm did: a straight ditch with climbing banks was dug, however long a pool."""
+    straight = main is not None and main.kind == "ditch" and main.straightness >= s.known_straight
+    return main is not None and straight and main.bank_climb_m >= s.weak_climb_m
 
 
 def _stream(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSettings) -> str | None:
