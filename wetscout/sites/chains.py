@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from heapq import heapify, heappop, heappush
 from typing import Any
 
 import numpy as np
@@ -284,14 +285,19 @@ def gains(
     every = np.unique(np.concatenate(list(wet.values())))
     places = {name: np.searchsorted(every, cells) for name, cells in wet.items()}
     covered = np.zeros(every.size, dtype=np.bool_)
-    left = [site.site_id for site in sites]
+    # of equals the lower one: its pool may drown the other's plug
+    left = [(-cells.size, -k) for k, cells in enumerate(wet.values())]
+    heapify(left)
     steps: list[ChainStep] = []
     plugs = 0
     while left:
-        new = [int(np.count_nonzero(~covered[places[name]])) for name in left]
-        # of equals the lower one: its pool may drown the other's plug
-        best = max(range(len(left)), key=lambda k: (new[k], k))
-        name = left.pop(best)
+        _, k = heappop(left)
+        name = sites[-k].site_id
+        new = -int(np.count_nonzero(~covered[places[name]])), k
+        # what a site adds can only have become less: it is the best if it still beats what the others gave before
+        if left and new > left[0]:
+            heappush(left, new)
+            continue
         covered[places[name]] = True
         plugs += len(by_id[name].plugs)
         steps.append(ChainStep(name, plugs, float(np.count_nonzero(covered)) * cell_m2))
