@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from wetscout import large
 from wetscout.kernels import skeleton
+from wetscout.pieces import distinct
 
 # direction of an arm at a junction is taken over this length
 ARM_M = 12.0
@@ -93,7 +94,12 @@ class Line:
         float
             [m].
         """
-        return float(np.hypot(np.diff(self.row), np.diff(self.col)).sum() * cell_m)
+        return float(self._cells * cell_m)
+
+    @cached_property
+    def _cells(self) -> np.float64:
+        size: np.float64 = np.hypot(np.diff(self.row), np.diff(self.col)).sum()
+        return size
 
 
 def line_of(points: NDArray[np.float64], sure: bool = True) -> Line:
@@ -182,13 +188,9 @@ def thicken(keys: NDArray[np.int64], cols: int) -> NDArray[np.int64]:
     -------
     int64 (m,)
     """
-    row, col = np.divmod(keys, cols)
-    parts = []
-    for dr in (-1, 0, 1):
-        for dc in (-1, 0, 1):
-            good = (row + dr >= 0) & (col + dc >= 0) & (col + dc < cols)
-            parts.append((row[good] + dr) * cols + col[good] + dc)
-    return np.unique(np.concatenate(parts))
+    col = keys % cols
+    wide = distinct(np.concatenate([keys[col > 0] - 1, keys, keys[col < cols - 1] + 1]))
+    return distinct(np.concatenate([wide[wide >= cols] - cols, wide, wide + cols]))
 
 
 def middle_lines(keys: NDArray[np.int64], cols: int, cell_m: float, spur_m: float) -> list[Line]:

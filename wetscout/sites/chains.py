@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from wetscout import large
 from wetscout.kernels.downhill import follow_down
+from wetscout.pieces import distinct
 from wetscout.records import F32, U8, Patch, Site
 from wetscout.records_along import Chain, ChainLink, ChainStep
 from wetscout.settings.sites import SiteSettings
@@ -282,7 +283,7 @@ def gains(
     for lower, upper in links:
         above.setdefault(lower, []).append(upper)
     wet = {site.site_id: _wetted(site, above, by_id, natural, s.chain_tie_m) for site in sites}
-    every = np.unique(np.concatenate(list(wet.values())))
+    every = distinct(np.concatenate(list(wet.values())))
     places = {name: np.searchsorted(every, cells) for name, cells in wet.items()}
     covered = np.zeros(every.size, dtype=np.bool_)
     # of equals the lower one: its pool may drown the other's plug
@@ -316,7 +317,7 @@ def _wetted(site: Site, above: Mapping[str, list[str]], by_id: Mapping[str, Site
         parts.append(_cells(upper, natural, min(level, float(upper.values["spill_m"]))))
         stack.extend(above.get(upper.site_id, ()))
     # those of one site are in order
-    return np.unique(np.concatenate(parts)) if len(parts) > 1 else parts[0]
+    return distinct(np.concatenate(parts)) if len(parts) > 1 else parts[0]
 
 
 def _cells(site: Site, natural: F32, level: float | None) -> I64:
