@@ -77,6 +77,14 @@ def test_a_second_hollow_is_no_sheet():
     assert picked([1, -1], [0.50, 0.54], [1000, 10000], [250, 250 + 40 + 0.2 * 9000], {})[0] == [1]
 
 
+def test_drained_pools_that_meet_well_below_the_spill_are_one_basin():
+    """A sheet of 0.03 m over two pools of 2400 and 1400 m2 is 1.8 times the larger one, but 1.2 times both."""
+    tree = ([2, 2, -1], [0.54, 0.54, 0.60], [2400, 1400, 4500], [500, 250, 750 + 0.06 * 3800 + 0.025 * 700])
+    assert picked(*tree, {})[0] == [2]
+    # one of them whole: what is left is the sheet over the other
+    assert picked(*tree, {}, cut=[True, False, True])[0] == [0]
+
+
 def test_a_step_that_is_much_of_the_depth_is_no_sheet():
     # 0.04 m of a basin 0.16 m deep
     assert picked([1, -1], [0.12, 0.16], [1000, 10000], [60, 60 + 40 + 0.02 * 9000], {})[0] == [1]

@@ -17,6 +17,7 @@ SIGNS = {
     "water_share": 0.0,
     "shore_slope": 0.05,
     "half_width_m": 30.0,
+    "deep_half_m": 20.0,
     "cut_depth_m": 1.0,
     "dug_share": 0.1,
     "ditch_in_pool_m": 60.0,
@@ -151,6 +152,7 @@ def test_woods_alone_turn_nothing_down():
     ("changes", "line", "cell_m", "words"),
     [
         ({"water_share": 0.8}, {}, 1.0, "water at the time of survey"),
+        ({"deep_half_m": 3.6}, {}, 1.0, "a piece of a ditch"),
         ({"cuts": ()}, {}, 1.0, "no way out"),
         ({"cuts": (replace(CUT, ditch_id=None),)}, {}, 1.0, "road fill only"),
         ({"pool_m2": 500.0}, {"sure": False, "bank_climb_m": 0.1}, 2.0, "too small for this cell size"),

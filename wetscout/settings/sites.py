@@ -100,6 +100,9 @@ class SiteSettings(PitSides):
     )
     offer_depth_m: float = number(0.13, "m", (0.05, 1.0), "shallower basins are not offered", _TRIAL)
     half_width_m: float = number(6.0, "m", (2.0, 30.0), "pools nowhere this far from their shore are channels", _TRIAL)
+    deep_half_m: float = number(
+        4.0, "m", (1.0, 20.0), "a strip nowhere this far from its sides is as wide as a ditch", _TRIAL
+    )
     slim: float = number(20.0, "-", (5.0, 100.0), "area over half width squared of a channel", _TRIAL)
     arm: float = number(26.0, "-", (10.0, 200.0), "area over half width squared of an old river arm", _TRIAL)
     swale_shore: float = number(0.06, "-", (0.0, 0.5), "an old arm has steeper shores than a swale", _TRIAL)

@@ -13,6 +13,7 @@ from wetscout.kernels.pool_window import spread_pool
 from wetscout.kernels.shore import shore_ring, squared_distance
 from wetscout.kernels.walls import sides
 from wetscout.records import (
+    BOOL,
     CUT,
     F32,
     FILL,
@@ -166,7 +167,7 @@ class Finder:
         cut_ids = {c.ditch_id for c in cuts if c.ditch_id is not None}
         upstream = ditch_above(inside, self.network, self.filled_today, self.cell_m)
         signs = {
-            **self._signs(window, spill, inside),
+            **self._signs(window, (spill, float(m.floor[node])), inside),
             **self._sides(window, spill),
             "cut_depth_m": spill - min(cut.bed_m for cut in cuts) if cuts else 0.0,
             "witness_m": float(m.witness[node]),
@@ -218,8 +219,10 @@ class Finder:
             return {**signs, "filled_share": 0.0}
         return signs
 
-    def _signs(self, window: Window, spill: float, inside: dict[int, np.ndarray]) -> dict[str, float]:
-        """What pool, shore and the lines in the pool show."""
+    def _signs(self, window: Window, at: tuple[float, float], inside: dict[int, np.ndarray]) -> dict[str, float]:
+        """What pool, shore and the lines in the pool show; `at` is (spill, floor) [m]."""
+        spill, floor = at
+        deep = window.pool & (window.natural <= spill - min(self.s.offer_depth_m, 0.5 * (spill - floor)))
         h, w = window.pool.shape
         box = (slice(window.row0, window.row0 + h), slice(window.col0, window.col0 + w))
         unheld = unheld_shore(window.natural, window.corridor, window.pool, (spill, 0.05), round(25.0 / self.cell_m))
@@ -228,7 +231,8 @@ class Finder:
             "pool_m2": float(window.pool.sum()) * self.cell_m**2,
             "water_share": float(self.terrain.water[box][window.pool].mean()),
             "shore_slope": self._shore_slope(window),
-            "half_width_m": float(np.sqrt(squared_distance(np.pad(window.pool, 1)).max())) * self.cell_m,
+            "half_width_m": self._half_width(window.pool),
+            "deep_half_m": self._half_width(deep),
             "dug_share": float(((window.corridor & CUT) > 0)[window.pool].mean()),
             "unheld_m": unheld * self.cell_m,
             "ditch_in_pool_m": sum(at.size for at in inside.values()) * self.cell_m,
@@ -236,6 +240,10 @@ class Finder:
             "sure_in_pool_m": sum(at.size for j, at in inside.items() if ditches[j].sure) * self.cell_m,
             "bed_in_pool_m": min((float(ditches[j].bed_m[at].min()) for j, at in inside.items()), default=np.nan),
         }
+
+    def _half_width(self, mask: BOOL) -> float:
+        """Radius of the largest circle inside [m]."""
+        return float(np.sqrt(squared_distance(np.pad(mask, 1)).max())) * self.cell_m
 
     def _turn_down(self, c: Candidate) -> str | None:
         at = self.network.by_id.get(c.cuts[0].ditch_id) if c.cuts and c.cuts[0].ditch_id is not None else None

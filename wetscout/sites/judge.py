@@ -267,9 +267,11 @@ def inner_pools(tree: Tree, m: Measures, i: int, children: list[list[int]], s: S
         cut = [k for k in below if m.cut[k]]
         if not cut:
             return []
+        # several drained pools that meet are no sheet over the largest
+        held = max(largest, sum(area[k] for k in cut))
         # a pool beside them may stand, and hold a smaller one that was drained
         aside += [j for k in below if not m.cut[k] for j in lower_nodes(tree, m, k, children, 0.0)]
-        if largest * s.sheet_spread <= area[at] and _spread_depth(tree, i, below, rise) <= s.sheet_depth_m:
+        if held * s.sheet_spread <= area[at] and _spread_depth(tree, i, below, rise) <= s.sheet_depth_m:
             return cut + aside
         if rise <= s.same_level_m and largest * s.same_spread <= area[at]:
             return cut + aside

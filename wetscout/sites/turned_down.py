@@ -132,6 +132,10 @@ def _shape(c: Candidate, main: Ditch | None, s: SiteSettings) -> str | None:
             "long and narrow: an old river arm or a channel, not a basin",
         ),
         (narrow or most_dug, "the pool is a channel, not a basin"),
+        (
+            c.signs["deep_half_m"] < s.deep_half_m,
+            "only a strip as wide as a ditch is deep: a piece of a ditch, not a basin",
+        ),
         (_beside(c, s), "a strip of ground along a passing ditch: held by the bank beside it, not a basin"),
         (c.today_m < c.floor_m - 0.05 * (c.spill_m - c.floor_m), "the floor itself is dug out"),
         (_pit(c, s), "steep sides all round: a dug pond, a pit or a channel, not a wetland basin"),
