@@ -89,10 +89,7 @@ def refuse_infinite(z: Raster, infs: int, name: str) -> None:
     """
     if infs:
         row, col = (int(k) for k in np.argwhere(z == np.inf)[0])
-        raise InputError(
-            f"{name}: {infs} cells are +inf, the first in row {row}, column {col}; "
-            "replace them by numpy.nan if there is no ground"
-        )
+        raise InputError(_endless(name, infs, (row, col)))
 
 
 def refuse_heights(dem: Raster, hole: NDArray[np.bool_] | None) -> None:
@@ -110,12 +107,28 @@ def refuse_heights(dem: Raster, hole: NDArray[np.bool_] | None) -> None:
     InputError
         A cell is +inf, or finite and beyond 1e6 m: sums in 2**-14 m could pass 2**63.
     """
-    known = dem if hole is None else np.where(hole, dem.dtype.type(0), dem)
-    refuse_infinite(known, int(np.count_nonzero(known == np.inf)), "basin_tree")
-    far = np.isfinite(known) & ((known > HIGHEST_M) | (known < -HIGHEST_M))
-    if far.any():
-        row, col = (int(k) for k in np.argwhere(far)[0])
+    infs, first, far = 0, (0, 0), None
+    # strip by strip: this is asked whenever there is unknown ground, and whole masks of a county are gigabytes
+    for own, _, _ in large.strips((dem.shape[0], dem.shape[1])):
+        known = dem[own] if hole is None else np.where(hole[own], dem.dtype.type(0), dem[own])
+        endless = np.argwhere(known == np.inf)
+        if len(endless) and not infs:
+            first = own.start + int(endless[0, 0]), int(endless[0, 1])
+        infs += len(endless)
+        if far is None:
+            beyond = np.argwhere(np.isfinite(known) & ((known > HIGHEST_M) | (known < -HIGHEST_M)))
+            far = (own.start + int(beyond[0, 0]), int(beyond[0, 1])) if len(beyond) else None
+    if infs:
+        raise InputError(_endless("basin_tree", infs, first))
+    if far is not None:
         raise InputError(
-            f"basin_tree: height {known[row, col]} in row {row}, column {col} is no height in metres; "
+            f"basin_tree: height {dem[far]} in row {far[0]}, column {far[1]} is no height in metres; "
             "replace no-data values by numpy.nan"
         )
+
+
+def _endless(name: str, infs: int, first: tuple[int, int]) -> str:
+    return (
+        f"{name}: {infs} cells are +inf, the first in row {first[0]}, column {first[1]}; "
+        "replace them by numpy.nan if there is no ground"
+    )
