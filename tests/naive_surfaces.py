@@ -232,3 +232,17 @@ def spoil_beside(section, step, shoulder, side, rise, reach, more):
             k += 1
         outer[i] = shoulder[i] + side * k * step
     return inner, outer
+
+
+def share_set(mask, row, col, across_row, across_col, near, far):
+    """Share of samples half a cell apart between two offsets that lie on set cells."""
+    out = []
+    for r, c, a, b, lo, hi in zip(row, col, across_row, across_col, near, far, strict=True):
+        n = math.ceil(2 * (hi - lo)) + 2
+        hit = 0
+        for k in range(n):
+            off = lo + (hi - lo) * k / (n - 1)
+            y, x = math.floor(r + a * off + 0.5), math.floor(c + b * off + 0.5)
+            hit += 0 <= y < mask.shape[0] and 0 <= x < mask.shape[1] and mask[y, x] > 0
+        out.append(hit / n)
+    return np.array(out)

@@ -8,7 +8,16 @@ import pytest
 
 from wetscout.ingest import from_array
 from wetscout.kernels import bridge
-from wetscout.kernels.sections import bilinear, lower_line, median_along, paint_band, sections, shoulders, spoil_beside
+from wetscout.kernels.sections import (
+    bilinear,
+    lower_line,
+    median_along,
+    paint_band,
+    sections,
+    share_set,
+    shoulders,
+    spoil_beside,
+)
 from wetscout.records import CUT, Ditch, Embankment, Linework
 from wetscout.settings import Settings
 from wetscout.surfaces import build_surfaces
@@ -330,3 +339,34 @@ def test_levels_do_not_depend_on_the_place_in_the_array(rough):
     moved = bridge.carry(wide, np.pad(mask, ((3, 5), (40, 9))), 12, 4, (1.5, 0.7, 3, 0.03), (8, 1, 3))
     for one, other in zip(whole, moved, strict=True):
         np.testing.assert_array_equal(one, other[3:-5, 40:-9])
+
+
+def test_the_wedge_between_two_ditches_that_meet_at_a_sharp_angle_is_no_spoil():
+    """Closed form: a plane, and two ditches 1.2 m deep that meet at 15 degrees; the natural ground is the plane."""
+    y, x = np.mgrid[-120:121, -60:61].astype(float)
+    plane = 10.0 - 0.001 * y
+    turn = np.radians(15.0)
+    other = np.where(y < 0, x * np.cos(turn) + y * np.sin(turn), 99.0)
+    cut = np.minimum(*(np.clip(np.abs(off) - 0.75, 0, None) / side for off, side in ((x, 1.5), (other, 4.0))))
+    z = np.minimum(plane, plane - 1.2 + cut) + np.random.default_rng(8).normal(0, 0.03, x.shape)
+    down = np.arange(10.0, 231.0)
+    way = np.arange(-110.0, 1.0)
+    lines = (
+        straight_ditch(down, np.full(down.size, 60.0), top_width_m=np.full(down.size, 5.1), sure=True),
+        straight_ditch(120 + way, 60 - way * np.tan(turn), top_width_m=np.full(way.size, 11.1), sure=True),
+    )
+    natural = build_surfaces(
+        from_array(z.astype(np.float32), 1.0), Linework(lines, (), ()), Settings().surfaces
+    ).natural
+    low = (natural - plane)[30:-30, 30:-30].min()
+    assert low > -0.15
+
+
+def test_share_set_equals_the_slow_twin():
+    rng = np.random.default_rng(6)
+    mask = (rng.random((40, 40)) < 0.3).astype(np.uint8)
+    row, col = rng.uniform(-3, 43, 60), rng.uniform(-3, 43, 60)
+    turn = rng.uniform(0, 2 * np.pi, 60)
+    near = rng.uniform(-9, 6, 60)
+    args = (mask, row, col, np.sin(turn), np.cos(turn), near, near + rng.uniform(0, 12, 60))
+    np.testing.assert_array_equal(share_set(*args), naive.share_set(*args))

@@ -216,6 +216,38 @@ def _ground_behind(section, i, at, side, a, b):
 
 
 @njit(nogil=True, cache=True)
+def share_set(mask, row, col, across_row, across_col, near, far):
+    """Share of the way between two offsets from a line that lies on set cells, by samples half a cell apart.
+
+    Parameters
+    ----------
+    mask : uint8 (rows, cols)
+    row, col, across_row, across_col : float64 (n,)
+        Stations and unit vectors across [cells].
+    near, far : float64 (n,)
+        Offsets, near <= far [cells].
+
+    Returns
+    -------
+    float64 (n,)
+        0-1.
+    """
+    n = row.shape[0]
+    out = np.zeros(n)
+    for i in range(n):
+        steps = int(np.ceil((far[i] - near[i]) * 2.0)) + 1
+        hit = 0
+        for k in range(steps + 1):
+            off = near[i] + (far[i] - near[i]) * k / steps
+            r = int(np.floor(row[i] + across_row[i] * off + 0.5))
+            c = int(np.floor(col[i] + across_col[i] * off + 0.5))
+            if 0 <= r < mask.shape[0] and 0 <= c < mask.shape[1] and mask[r, c] != 0:
+                hit += 1
+        out[i] = hit / (steps + 1)
+    return out
+
+
+@njit(nogil=True, cache=True)
 def spoil_beside(section, step_m, shoulder, side, rise_m, reach_m, more_m):
     """Where spoil lies beside a cut: a bump on the shoulder that falls outwards and stands above the ground behind.
 

@@ -8,9 +8,13 @@ import numpy as np
 from scipy import ndimage
 
 from wetscout import large
-from wetscout.kernels.sections import median_along, paint_band, sections, shoulders, spoil_beside
-from wetscout.records import CUT, F32, F64, FILL, ROADSIDE, SPOIL, U8, UNSURE, Ditch, Embankment
+from wetscout.kernels.sections import median_along, paint_band, sections, share_set, shoulders, spoil_beside
+from wetscout.records import BOOL, CUT, F32, F64, FILL, ROADSIDE, SPOIL, U8, UNSURE, Ditch, Embankment
 from wetscout.settings.surfaces import SurfaceSettings
+
+# ground behind a bank that spoil is told by [m], and the share of it in another ditch that leaves none
+BEHIND_M = (3.0, 11.0)
+DUG_BEHIND = 0.5
 
 
 def across(row: F64, col: F64, reach: int) -> tuple[F64, F64]:
@@ -48,6 +52,7 @@ class Band:
     right: F64
     section: F64
     step_m: float
+    cell_m: float
 
 
 def _band(z: F32, line: Ditch | Embankment, cell_m: float, bed_m: float, s: SurfaceSettings) -> Band:
@@ -72,10 +77,21 @@ def _band(z: F32, line: Ditch | Embankment, cell_m: float, bed_m: float, s: Surf
     share = np.stack([centre - left, right - centre]) / np.maximum(usual, cell_m)
     gone = (share < s.width_least) & (share[::-1] >= 0.5)
     left, right = np.where(gone[0], centre - usual[0], left), np.where(gone[1], centre + usual[1], right)
-    return Band(a_row, a_col, centre / cell_m, left / cell_m, right / cell_m, section, step * cell_m)
+    return Band(a_row, a_col, centre / cell_m, left / cell_m, right / cell_m, section, step * cell_m, cell_m)
 
 
-def _paint_ditch(mask: U8, z: F32, ditch: Ditch, cell_m: float, s: SurfaceSettings) -> None:
+def _dug(shape: tuple[int, int], ditches: tuple[Ditch, ...], cell_m: float) -> U8:
+    """Where any line was dug, by the widths it was described with."""
+    mask = large.zeros(shape, np.uint8)
+    for ditch in ditches:
+        if ditch.sure and ditch.row.size >= 2:
+            a_row, a_col = across(ditch.row, ditch.col, max(2, round(6.0 / cell_m)))
+            half = 0.5 * ditch.top_width_m / cell_m
+            paint_band(mask, 1, ditch.row, ditch.col, a_row, a_col, -half, half)
+    return mask
+
+
+def _paint_ditch(mask: U8, dug: U8, z: F32, ditch: Ditch, cell_m: float, s: SurfaceSettings) -> None:
     """Mark one ditch and the spoil beside it."""
     pad = max(s.pad_m / cell_m, 0.25)
     b = _band(z, ditch, cell_m, s.bed_reach_m, s)
@@ -85,16 +101,46 @@ def _paint_ditch(mask: U8, z: F32, ditch: Ditch, cell_m: float, s: SurfaceSettin
         left, right = b.left, b.right
         bit |= ROADSIDE
     else:
-        left, left_foot = _spoil(b, b.left * cell_m, -1, cell_m, s)
-        right, right_foot = _spoil(b, b.right * cell_m, 1, cell_m, s)
-        left, right = left / cell_m, right / cell_m
-        for edge, foot in ((left, left_foot / cell_m), (right, right_foot / cell_m)):
+        feet = []
+        for side, shoulder in ((-1, b.left), (1, b.right)):
+            edge, foot = (offset / cell_m for offset in _spoil(b, shoulder * cell_m, side, cell_m, s))
+            none = _between_ditches(dug, ditch, b, (side, shoulder), s)
+            feet.append((np.where(none, shoulder, edge), np.where(none, shoulder, foot)))
+        left, right = feet[0][0], feet[1][0]
+        for edge, foot in feet:
             low, high = np.minimum(edge, foot), np.maximum(edge, foot)
             high = np.where(high > low, high, low - 1)
             paint_band(mask, SPOIL, ditch.row, ditch.col, b.across_row, b.across_col, low, high)
     left = np.minimum(left, b.centre - 0.75) - pad
     right = np.maximum(right, b.centre + 0.75) + pad
     paint_band(mask, bit, ditch.row, ditch.col, b.across_row, b.across_col, left, right)
+
+
+def _between_ditches(dug: U8, ditch: Ditch, b: Band, at: tuple[int, F64], s: SurfaceSettings) -> BOOL:
+    """Stations behind whose bank another ditch runs: what stands above its bed is ground, not spoil.
+
+    Where two ditches meet at a sharp angle their sides were taken for spoil and left as a hole in the natural ground.
+    """
+    side, shoulder = at
+    cell_m = b.cell_m
+    near, far = (shoulder + side * m / cell_m for m in BEHIND_M)
+    share = share_set(
+        dug, ditch.row, ditch.col, b.across_row, b.across_col, np.minimum(near, far), np.maximum(near, far)
+    )
+    # a bank raised between two ditches stands above the ground beyond the other side
+    top = _level(b, shoulder + side * np.array([0.0, 1.0, 2.0])[:, None] / cell_m)
+    other = b.left if side > 0 else b.right
+    ground = _level(b, other - side * np.array([2.0, 3.0, 4.0])[:, None] / cell_m)
+    between: BOOL = (share >= DUG_BEHIND) & (top.max(axis=0) < np.median(ground, axis=0) + s.spoil_m)
+    return between
+
+
+def _level(b: Band, offset: F64) -> F64:
+    """Ground of each section at some offsets [cells]: float64 (offsets, n) [m]."""
+    half = b.section.shape[1] // 2
+    at = np.clip(np.rint(offset * b.cell_m / b.step_m).astype(np.int64) + half, 0, b.section.shape[1] - 1)
+    level: F64 = b.section[np.arange(b.section.shape[0]), at]
+    return level
 
 
 def _spoil(b: Band, shoulder: F64, side: int, cell_m: float, s: SurfaceSettings) -> tuple[F64, F64]:
@@ -132,9 +178,10 @@ def paint_corridors(
         Bits CUT, ROADSIDE (also cut, beside or in road fill), FILL (road fill), UNSURE (only an unsure line), SPOIL.
     """
     mask = large.zeros(z.shape, np.uint8)
+    dug = _dug((z.shape[0], z.shape[1]), ditches, cell_m)
     for ditch in ditches:
         if ditch.kind != "natural stream" and ditch.row.size >= 2:
-            _paint_ditch(mask, z, ditch, cell_m, s)
+            _paint_ditch(mask, dug, z, ditch, cell_m, s)
     fill = large.zeros(z.shape, np.uint8)
     upside = np.negative(z, out=large.empty(z.shape, np.float32))
     for bank in embankments:
