@@ -25,6 +25,7 @@ from wetscout.records_covered import Zone
 from wetscout.settings.buried import BuriedSettings
 from wetscout.settings.sites import SiteSettings
 from wetscout.sites.judge import measure
+from wetscout.sites.pitted import pit_levels, slimness
 
 
 @cache
@@ -54,6 +55,12 @@ def test_pools_are_measured_as_in_their_own_windows(seed: int) -> None:
         pool = (tree.labels >= tree.first[i]) & (tree.labels <= i)
         free = pool & ((corridor & (CUT | FILL)) == 0)
         free = pool if free.sum() < 0.3 * pool.sum() else free
+        low = np.sort(natural[free])[int(0.01 * free.sum())]
+        pit, middle = pit_levels(natural[free], float(row["spill_m"]), float(low), s)
+        if pit > -np.inf and slimness(np.flatnonzero(free & (natural <= middle)), natural.shape[1]) > s.pit_slim:
+            pit = -np.inf
+        assert got.pit[i] == pit
+        free &= natural > pit
         low = np.sort(natural[free])[int(0.01 * free.sum())]
         deep = free & (natural <= float(low) + s.deep_share * (row["spill_m"] - float(low)))
         assert got.floor[i] == low

@@ -34,6 +34,7 @@ def picked(parent, spill, area, volume, against, *, witness=None, closes=None, c
         looked=yes,
         floor_at=np.zeros((n, 2), dtype=np.int64),
         left=np.zeros(n) if left is None else np.array(left),
+        pit=np.full(n, -np.inf),
     )
 
     def judge(i):

@@ -45,6 +45,13 @@ class SiteSettings(PitSides):
     lost_min_m: float = number(0.10, "m", (0.05, 0.5), "least level lost", _TRIAL)
     lost_noise: float = number(2.0, "-", (0.0, 10.0), "least level lost, in multiples of measured noise", _TRIAL)
     deep_share: float = number(0.3, "-", (0.1, 0.6), "lowest share of the depth that counts as floor", _TRIAL)
+    pit_from_m: float = number(0.6, "m", (0.1, 10.0), "a shallower pool hides no pit", _TRIAL)
+    pit_within: float = number(0.3, "-", (0.0, 0.5), "most of a pool that a pit dug into it takes", _TRIAL)
+    pit_walls: float = number(0.08, "-", (0.01, 0.3), "most of a pool that the walls of the pit take", _TRIAL)
+    pit_drop: float = number(0.5, "-", (0.3, 0.9), "least share of the depth that they span", _TRIAL)
+    pit_slim: float = number(
+        50.0, "-", (16.0, 500.0), "most outline squared over area of a pit; else a channel", _TRIAL
+    )
     witness_share: float = number(
         0.6, "-", (0.0, 1.0), "share of the depth that the cautious surface must hold as well", _TRIAL
     )

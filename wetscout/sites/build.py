@@ -168,7 +168,7 @@ class Finder:
         upstream = ditch_above(inside, self.network, self.filled_today, self.cell_m)
         signs = {
             **self._signs(window, (spill, float(m.floor[node])), inside),
-            **self._sides(window, spill),
+            **self._sides(window, spill, float(m.pit[node])),
             "cut_depth_m": spill - min(cut.bed_m for cut in cuts) if cuts else 0.0,
             "witness_m": float(m.witness[node]),
             "bed_at_cut_m": self._bed_at(cuts),
@@ -249,11 +249,11 @@ class Finder:
         at = self.network.by_id.get(c.cuts[0].ditch_id) if c.cuts and c.cuts[0].ditch_id is not None else None
         return reason_against(c, None if at is None else self.network.ditches[at], self.cell_m, self.s)
 
-    def _sides(self, window: Window, spill: float) -> dict[str, float]:
-        """How steep the undug sides are halfway down, and how much of the pool they are."""
+    def _sides(self, window: Window, spill: float, pit: float) -> dict[str, float]:
+        """How steep the undug sides above a pit are halfway down, and how much of the pool they are."""
         h, w = window.pool.shape
         box = (slice(window.row0, window.row0 + h), slice(window.col0, window.col0 + w))
-        free = window.pool & ((window.corridor & (CUT | FILL | SPOIL)) == 0)
+        free = window.pool & ((window.corridor & (CUT | FILL | SPOIL)) == 0) & (window.natural > pit)
         slope, share, depth = sides(self.surfaces.smooth[box], free, spill, self.cell_m)
         return {"side_slope": slope, "side_share": share, "side_depth_m": depth}
 

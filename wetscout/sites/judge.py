@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from wetscout.records import BOOL, CUT, F32, F64, FILL, Surfaces, Tree
 from wetscout.settings.sites import SiteSettings
+from wetscout.sites.pitted import pit_levels, slimness
 
 
 @dataclass(frozen=True)
@@ -33,6 +34,9 @@ class Measures:
         Floor cell outside the corridors.
     left : float64 (n,)
         Share of the pool's water that today's ground still holds, 0-1.
+    pit : float64 (n,)
+        Level up to which a pit reaches that was dug into the pool [m], minus infinity without one: all the others are
+        those of the pool without its pit.
     """
 
     spill: F64
@@ -45,6 +49,7 @@ class Measures:
     looked: BOOL
     floor_at: np.ndarray
     left: F64
+    pit: F64
 
 
 def lift(noise_m: float, cell_m: float, s: SiteSettings) -> float:
@@ -128,6 +133,7 @@ def measure(
     today = np.full(n, np.nan)
     witness = np.full(n, np.nan)
     left = np.full(n, np.nan)
+    pit = np.full(n, -np.inf)
     floor_at = np.column_stack([table["floor_row"], table["floor_col"]]).astype(np.int64)
 
     def nest(top: int) -> None:
@@ -139,7 +145,7 @@ def measure(
             found = cells.measured(part, spill[i], s)
             looked[i] = found is not None
             if found is not None:
-                floor[i], today[i], witness[i], left[i], *floor_at[i] = found
+                floor[i], today[i], witness[i], left[i], pit[i], *floor_at[i] = found
 
     nodes = np.flatnonzero(looked)
     tops: list[int] = []
@@ -152,7 +158,9 @@ def measure(
     lost = spill - today
     cut = looked & (lost >= s.lost_share * depth) & (lost >= max(s.lost_min_m, s.lost_noise * noise_m))
     whole = looked & (lost <= np.maximum(max(0.05, 2.0 * noise_m), 0.1 * depth))
-    return Measures(spill + lifted, floor, today, witness + lifted, lost + lifted, cut, whole, looked, floor_at, left)
+    return Measures(
+        spill + lifted, floor, today, witness + lifted, lost + lifted, cut, whole, looked, floor_at, left, pit
+    )
 
 
 @dataclass(frozen=True)
@@ -187,8 +195,8 @@ class _Cells:
 
     def measured(
         self, part: slice, spill: np.float64, s: SiteSettings
-    ) -> tuple[float, float, float, float, int, int] | None:
-        """Floor, today's level, witness, share left, floor cell of one pool; None without ground near its floor."""
+    ) -> tuple[float, float, float, float, float, int, int] | None:
+        """Floor, level today, witness, share left, pit, floor cell of one pool; None without ground near its floor."""
         at, natural, today, cautious = self.at[part], self.natural[part], self.today[part], self.cautious[part]
         free = self.free[part]
         open_cells = int(np.count_nonzero(free))
@@ -199,6 +207,14 @@ class _Cells:
         # the floor is the 1 % quantile of open ground: one low cell is noise
         k = max(0, int(0.01 * open_cells))
         low = float(np.partition(natural, k)[k])
+        pit, middle = pit_levels(natural, float(spill), low, s)
+        if pit > -np.inf and slimness(at[natural <= middle], self.cols) > s.pit_slim:
+            pit = -np.inf
+        elif pit > -np.inf:
+            above = natural > pit
+            at, natural, today, cautious = at[above], natural[above], today[above], cautious[above]
+            k = int(0.01 * natural.size)
+            low = float(np.partition(natural, k)[k])
         deep = natural <= low + s.deep_share * (spill - low)
         if not deep.any():
             return None
@@ -206,7 +222,7 @@ class _Cells:
         left = np.maximum(held, 0.0).sum(dtype=np.float64) / max((spill - natural).sum(dtype=np.float64), 1e-9)
         place = int(at[natural == natural.min()].min())
         levels = float(np.median(today[deep])), float(np.median(cautious[deep]))
-        return low, *levels, float(left), place // self.cols, place % self.cols
+        return low, *levels, float(left), pit, place // self.cols, place % self.cols
 
 
 def holds(m: Measures, i: int, s: SiteSettings) -> bool:

@@ -1,0 +1,66 @@
+"""A pit dug into a basin: its floor is not the floor of the basin, and its water is not the basin's."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wetscout.settings.sites import SiteSettings
+
+
+def pit_levels(levels: NDArray[np.float32], spill_m: float, low_m: float, s: SiteSettings) -> tuple[float, float]:
+    """Level up to which a pit reaches that was dug into a basin, and one half way up its walls.
+
+    Walls take little ground: where at most `pit_walls` of a pool spans `pit_drop` of its depth, with no more than
+    `pit_within` of the pool below, that part is a pit and the floor lies above. A cone has 25 % of its cells below half
+    its depth and 8 % of them span at most 0.28 of it, a paraboloid 0.08 (plain geometry).
+
+    Parameters
+    ----------
+    levels : float32 (n,)
+        Natural ground in the pool [m].
+    spill_m, low_m : float
+        Spill level and floor of the pool, pit and all [m].
+    s : SiteSettings
+
+    Returns
+    -------
+    top, middle : float
+        [m]; minus infinity without a pit.
+    """
+    depth = spill_m - low_m
+    n = levels.size
+    below = int(s.pit_within * n)
+    # most of a pool with a pit lies above half its depth: cheap to ask, and seldom so
+    if depth < s.pit_from_m or np.count_nonzero(levels < spill_m - 0.5 * depth) > below:
+        return -np.inf, -np.inf
+    walls, first = int(s.pit_walls * n), int(0.01 * n)
+    ordered = np.sort(levels)[first:]
+    rise = ordered[walls : walls + below + 1] - ordered[: below + 1]
+    at = int(np.argmax(rise))
+    if rise[at] < s.pit_drop * depth:
+        return -np.inf, -np.inf
+    return float(ordered[at + walls]), float(ordered[at + walls] - 0.5 * rise[at])
+
+
+def slimness(at: NDArray[np.int64], cols: int) -> float:
+    """Outline squared over area of cells, along cell edges.
+
+    A square has 16, a disc 20, a long channel 4 times its length over its width.
+
+    Parameters
+    ----------
+    at : int64 (n,)
+        Places of the cells in a raster, row after row; at least one.
+    cols : int
+        Columns of the raster.
+
+    Returns
+    -------
+    float
+    """
+    row, col = at // cols, at % cols
+    mask = np.zeros((int(np.ptp(row)) + 3, int(np.ptp(col)) + 3), np.int8)
+    mask[row - row.min() + 1, col - col.min() + 1] = 1
+    edges = sum(int(np.count_nonzero(np.diff(mask, axis=k))) for k in (0, 1))
+    return edges * edges / at.size
