@@ -7,6 +7,9 @@ import dataclasses
 import naive_linework as naive
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from hypothesis.extra.numpy import arrays
 from linework_scenes import along_across, ditch_through_ridge, frame, noise, trapezoid
 
 from wetscout.kernels import along, beside, directional, lines, skeleton, thin
@@ -331,3 +334,9 @@ def test_the_middle_is_the_median(values):
     wanted = np.median(array) if array.size else np.nan
     np.testing.assert_array_equal(along.middle(array), wanted)
     np.testing.assert_array_equal(along.middle(array[::-1]), wanted)
+
+
+@settings(deadline=None, max_examples=50)
+@given(arrays(np.float64, st.integers(0, 70), elements=st.floats(allow_nan=True, width=32)))
+def test_some_values_are_sorted_as_numpy_sorts_them(values):
+    np.testing.assert_array_equal(along.ascending(values), np.sort(values))

@@ -142,7 +142,7 @@ def free_distance(deep, state, here, q, reach, nearest):
     return np.int64(-1) if d > reach or state[here + nearest[q, d]] & UNKNOWN else d
 
 
-@njit(nogil=True, cache=True, inline="always")
+@njit(nogil=True, cache=True)
 def free_end(flat, state, here, q, d, run, tables):
     """Level and slope of the free ground at a distance along a ray.
 
