@@ -229,3 +229,17 @@ def test_a_dimple_on_dry_soil_needs_more_depth():
     dry, wet = Zone(wet_soil=0.0, farmed=1.0), Zone(wet_soil=0.5, farmed=0.2)
     for zone, depth, words in ((dry, 0.2, ""), (dry, 0.3, "low"), (wet, 0.2, "low")):
         assert _confidence(replace(hollow(100.0 - depth), zone=zone), signs, S) == words
+
+
+def test_a_clear_line_to_a_head_close_by_outranks_a_map_of_wetlands():
+    """Cover maps keep calling a drained wetland one; built-up land, dry soil and a doubtful line are believed."""
+    signs = Signs(way=True, head=True, near=True, close=True, tight=True, strength=0.9, graded=False)
+    mapped = Zone(wet_soil=0.9, farmed=0.0, wetland=0.9, built=0.0)
+    for zone, seen, words in (
+        (mapped, signs, "low"),
+        (replace(mapped, built=0.8), signs, ""),
+        (replace(mapped, wet_soil=0.0), signs, ""),
+        (mapped, replace(signs, strength=0.2), ""),
+        (mapped, replace(signs, close=False), ""),
+    ):
+        assert _confidence(replace(hollow(99.5), zone=zone), seen, S) == words
