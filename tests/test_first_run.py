@@ -36,6 +36,20 @@ def test_an_empty_cache_starts_the_second_process(tmp_path: Path, monkeypatch: p
     assert 1 <= len(orders) <= 3 and orders[0][0] == sys.executable
 
 
+def test_the_second_process_reads_the_same_files_whatever_lies_in_the_working_folder(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("NUMBA_CACHE_DIR", str(tmp_path))
+    order = _started(monkeypatch)
+    kernels.announce_compile(State(quiet=True))
+    monkeypatch.undo()
+    (tmp_path / "wetscout").mkdir()
+    (tmp_path / "wetscout" / "__init__.py").write_text("raise RuntimeError('the wrong package')")
+    told = [*order[0][:-1], order[0][-1].split("; from")[0] + "; import wetscout; print(wetscout.__file__)"]
+    said = subprocess.run(told, cwd=tmp_path, capture_output=True, text=True, check=True)
+    assert Path(said.stdout.strip()) == Path(kernels.__file__).parents[1] / "__init__.py"
+
+
 def test_a_filled_cache_starts_none(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("NUMBA_CACHE_DIR", str(tmp_path))
     (tmp_path / "a.nbi").touch()
