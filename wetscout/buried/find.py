@@ -306,9 +306,9 @@ def _worth_a_look(zone: Zone, signs: Signs, depth_m: float, s: BuriedSettings) -
     """Whether a near head that points here is enough where soil and crop do not both speak for it."""
     if speaks_against(zone, s):
         # cover maps keep calling a drained wetland one; a clear line from here to the head says otherwise
-        mapped = zone.built is None or zone.built < s.built_most
         wet = zone.wet_soil is None or zone.wet_soil >= s.wet_soil_least
-        return mapped and wet and signs.close and signs.strength >= s.line_sign
+        clear = wet and signs.close and signs.strength >= s.line_sign
+        return clear and not speaks_against(replace(zone, wetland=None), s)
     if zone.wet_soil is None:
         return signs.strength >= s.line_sign
     if zone.wet_soil >= s.wet_soil_least:

@@ -240,6 +240,21 @@ def bank_climb(p: Profile, junction: NDArray[np.bool_]) -> float:
     return float(kernel.climb(np.ascontiguousarray(low[::every]), np.ascontiguousarray(p.bed[::every]), BED_SLACK_M))
 
 
+def undisturbed(values: NDArray[np.float64], disturbed: NDArray[np.bool_]) -> NDArray[np.float64]:
+    """Leave out the stations beside a road or another line, unless they are most.
+
+    Parameters
+    ----------
+    values : float64 (n, ...)
+    disturbed : bool (n,)
+
+    Returns
+    -------
+    float64 (m, ...)
+    """
+    return values[~disturbed] if 2 * disturbed.sum() < disturbed.size else values
+
+
 def valley_rise(p: Profile, disturbed: NDArray[np.bool_]) -> float:
     """How far the ground behind the banks goes on rising, on the side where it rises less [m].
 
@@ -247,14 +262,14 @@ def valley_rise(p: Profile, disturbed: NDArray[np.bool_]) -> float:
     ----------
     p : Profile
     disturbed : bool (n,)
-        Stations beside a road or another line, left out unless they are most.
+        As in `undisturbed`.
 
     Returns
     -------
     float
         [m]; above 0 on the bottom of a valley, NaN where unknown.
     """
-    own = p.rise[~disturbed] if 2 * disturbed.sum() < disturbed.size else p.rise
+    own = undisturbed(p.rise, disturbed)
     return float(np.minimum(known_median(own[:, 0]), known_median(own[:, 1])))
 
 

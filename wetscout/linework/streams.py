@@ -11,7 +11,16 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from wetscout.kernels import along
-from wetscout.linework.attributes import Profile, bank_climb, bow, downhill, known_median, straightness, valley_rise
+from wetscout.linework.attributes import (
+    Profile,
+    bank_climb,
+    bow,
+    downhill,
+    known_median,
+    straightness,
+    undisturbed,
+    valley_rise,
+)
 from wetscout.settings.linework import LineworkSettings
 
 # the end of another line this near makes a junction [m]
@@ -29,7 +38,7 @@ def unevenness(p: Profile, disturbed: NDArray[np.bool_]) -> float:
     ----------
     p : Profile
     disturbed : bool (n,)
-        Stations beside a road or another line, left out unless they are most.
+        As in `undisturbed`.
 
     Returns
     -------
@@ -37,7 +46,7 @@ def unevenness(p: Profile, disturbed: NDArray[np.bool_]) -> float:
         NaN where no depth is known.
     """
     depth = p.low - p.bed
-    own = depth[~disturbed] if 2 * disturbed.sum() < depth.size else depth
+    own = undisturbed(depth, disturbed)
     seen = own[np.isfinite(own)]
     if not seen.size:
         return float("nan")

@@ -199,22 +199,16 @@ class _Cells:
         """Floor, level today, witness, share left, pit, floor cell of one pool; None without ground near its floor."""
         at, natural, today, cautious = self.at[part], self.natural[part], self.today[part], self.cautious[part]
         free = self.free[part]
-        open_cells = int(np.count_nonzero(free))
-        if open_cells < 0.3 * free.size:
-            open_cells = free.size
-        elif open_cells < free.size:
+        if 0.3 * free.size <= np.count_nonzero(free) < free.size:
             at, natural, today, cautious = at[free], natural[free], today[free], cautious[free]
-        # the floor is the 1 % quantile of open ground: one low cell is noise
-        k = max(0, int(0.01 * open_cells))
-        low = float(np.partition(natural, k)[k])
+        low = _floor(natural)
         pit, middle = pit_levels(natural, float(spill), low, s)
         if pit > -np.inf and slimness(at[natural <= middle], self.cols) > s.pit_slim:
             pit = -np.inf
         elif pit > -np.inf:
             above = natural > pit
             at, natural, today, cautious = at[above], natural[above], today[above], cautious[above]
-            k = int(0.01 * natural.size)
-            low = float(np.partition(natural, k)[k])
+            low = _floor(natural)
         deep = natural <= low + s.deep_share * (spill - low)
         if not deep.any():
             return None
@@ -223,6 +217,12 @@ class _Cells:
         place = int(at[natural == natural.min()].min())
         levels = float(np.median(today[deep])), float(np.median(cautious[deep]))
         return low, *levels, float(left), pit, place // self.cols, place % self.cols
+
+
+def _floor(levels: F32) -> float:
+    """The 1 % quantile of open ground: one low cell is noise [m]."""
+    k = int(0.01 * levels.size)
+    return float(np.partition(levels, k)[k])
 
 
 def holds(m: Measures, i: int, s: SiteSettings) -> bool:
