@@ -1,4 +1,4 @@
-"""What each basin was before, what it is used for, which pipe empties it, and which basin comes next down its ditch."""
+"""What each basin was before, what it is used for, and which pipe empties it."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import numpy as np
 from wetscout.prove.buried import Pipe
 from wetscout.prove.cover import AGRICULTURE
 from wetscout.prove.found import inside, iou
-from wetscout.prove.landscape import Maps, Original, TrueBasin, TrueCovered, TrueLine
+from wetscout.prove.landscape import Maps, Original, TrueBasin, TrueCovered
 from wetscout.prove.soilmap import hydric_share
 from wetscout.prove.truth import Pool, natural_pools
 from wetscout.records import F32, F64, U8, Patch
@@ -125,57 +125,6 @@ def with_uses(basins: tuple[TrueBasin, ...], use_map: U8) -> tuple[TrueBasin, ..
         use = _USES[int(np.argmax(count))] if count.any() else ""
         out.append(replace(b, use="drained" if b.drained or b.partial else use))
     return tuple(out)
-
-
-def with_chain(basins: tuple[TrueBasin, ...], ditches: tuple[TrueLine, ...]) -> tuple[TrueBasin, ...]:
-    """Note the next drained basin down the ditch of each drained one, outside of the basins around it.
-
-    Parameters
-    ----------
-    basins : tuple of TrueBasin
-    ditches : tuple of TrueLine
-
-    Returns
-    -------
-    tuple of TrueBasin
-    """
-    tops = [b for b in basins if b.drained and not _drained_parent(b, basins)]
-    out = {b.node_id: b for b in basins}
-    for b in tops:
-        ways = [c for c in b.crossings if c.outflow]
-        if ways:
-            out[b.node_id] = replace(b, next_id=_next(b, ways[0].line_id, tops, ditches))
-    return tuple(out[b.node_id] for b in basins)
-
-
-def _drained_parent(b: TrueBasin, basins: tuple[TrueBasin, ...]) -> bool:
-    at = b.parent_id
-    while at >= 0:
-        if basins[at].drained:
-            return True
-        at = basins[at].parent_id
-    return False
-
-
-def _next(b: TrueBasin, line_id: int, tops: list[TrueBasin], ditches: tuple[TrueLine, ...]) -> int:
-    """Walk down from where the ditch last leaves the pool, on into the ditch it joins."""
-    line = ditches[line_id]
-    wet = np.flatnonzero(inside(b.pool, line.row, line.col))
-    start = int(wet[-1]) + 1 if wet.size else 0
-    for _ in range(len(ditches)):
-        first: tuple[int, int] | None = None
-        for other in tops:
-            if other.node_id == b.node_id:
-                continue
-            hit = np.flatnonzero(inside(other.pool, line.row[start:], line.col[start:]))
-            if hit.size and (first is None or hit[0] < first[0]):
-                first = (int(hit[0]), other.node_id)
-        if first is not None:
-            return first[1]
-        if line.joins < 0:
-            return -1
-        line, start = ditches[line.joins], max(line.joins_at, 0)
-    return -1
 
 
 def covered_truths(

@@ -224,7 +224,7 @@ class TrueBasin:
     original : Original or None
         The basin before its rim was graded and its floor raised; None where nothing was done to it.
     next_id : int
-        The next drained basin the water of its ditch enters further down; -1 none.
+        The next drained basin its water enters on today's ground, culverts open; -1 none.
     covered_id : int
         The covered drain that empties it; -1 none.
     use : str

@@ -9,9 +9,10 @@ import numpy as np
 
 from wetscout.errors import InputError
 from wetscout.prove import dig
-from wetscout.prove.afterwards import Before, covered_truths, paint_uses, with_chain, with_originals, with_uses
+from wetscout.prove.afterwards import Before, covered_truths, paint_uses, with_originals, with_uses
 from wetscout.prove.buried import backfill
 from wetscout.prove.cover import make_cover, uses_of
+from wetscout.prove.downstream import with_chain
 from wetscout.prove.earthwork import do_work
 from wetscout.prove.fields import block_mean, sample
 from wetscout.prove.found import inside
@@ -213,7 +214,7 @@ def _with_answers(bare: Landscape, site: _Site, block: int) -> Landscape:
     half = block // 2
     maps = replace(maps, landcover=np.ascontiguousarray(maps.landcover[half::block, half::block]))
     use_map = paint_uses(site.pools, uses, site.shape)[half::block, half::block]
-    basins = with_uses(with_chain(basins, bare.ditches), use_map)
+    basins = with_uses(with_chain(basins, bare.ground, bare.opened, bare.cell_m), use_map)
     covered: tuple[TrueCovered, ...] = ()
     if bare.original is not None:
         before = Before.of(bare.original, bare.cell_m)

@@ -1,0 +1,109 @@
+"""Which basin the water of a drained one enters next, by the truth of `prove`.
+
+Sources: hand-made ground on which the answer is plain; pyflwdir (Eilander, Deltares), a general library for flow
+directions, on invented landscapes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from test_prove_score import basin, box
+
+from wetscout.prove import Crossing, Landscape, TrueBasin, make_landscape
+from wetscout.prove.downstream import GRAZES_M, next_entered, with_chain
+from wetscout.prove.flood import fill_level
+
+
+def two_ways_out(bed_west: float, bed_east: float) -> tuple[np.ndarray, np.ndarray]:
+    """A basin in the middle, a cut to each side to a lower basin; those drain over the border."""
+    ground = np.full((41, 121), 10.0, dtype=np.float32)
+    opened = ground.copy()
+    for col in (10, 55, 100):
+        level = 9.0 if col == 55 else 7.0
+        ground[15:26, col : col + 12] = opened[15:26, col : col + 12] = level
+    opened[20, 22:55] = bed_west
+    opened[20, 67:100] = bed_east
+    opened[26:, 15] = opened[26:, 105] = 6.5
+    return ground, opened
+
+
+def three() -> tuple[TrueBasin, ...]:
+    rim = Crossing(0, np.array([20.0]), np.array([50.0]), True, False)
+    pools = (box(15, 10, 11, 12), box(15, 55, 11, 12), box(15, 100, 11, 12))
+    return tuple(basin(k, pool, floor_m=9.0 if k == 1 else 7.0, crossings=(rim,)) for k, pool in enumerate(pools))
+
+
+@pytest.mark.parametrize(("west", "east", "below"), [(8.9, 9.4, 0), (9.4, 8.9, 2)])
+def test_of_two_ways_out_the_lower_takes_the_water(west: float, east: float, below: int) -> None:
+    """The first ditch of a basin is not the one that drains it: the truth had taken the first, whichever it was."""
+    ground, opened = two_ways_out(west, east)
+    assert [b.next_id for b in with_chain(three(), ground, opened, 1.0)] == [-1, below, -1]
+
+
+def test_a_higher_drained_basin_is_not_entered_and_a_grazed_one_passed() -> None:
+    ground, opened = two_ways_out(8.9, 9.4)
+    basins = with_chain(three()[::2], ground, opened, 1.0)
+    assert [b.next_id for b in basins] == [-1, -1]
+    owner = np.full(ground.shape, -1, dtype=np.int32)
+    owner[18:21, 30:33] = 7
+    assert next_entered(fill_level(opened), (20, 60), owner, GRAZES_M) == -1
+    owner[18:21, 30:36] = 7
+    assert next_entered(fill_level(opened), (20, 60), owner, GRAZES_M) == 7
+
+
+@pytest.fixture(scope="module", params=[("several cuts in one rim", 5), ("chains along one ditch", 6)])
+def land(request: pytest.FixtureRequest) -> Landscape:
+    kind, seed = request.param
+    return make_landscape(kind, seed, 1.0, 1000.0)
+
+
+def test_the_next_basin_is_that_of_an_independent_library(land: Landscape) -> None:
+    pyflwdir = pytest.importorskip("pyflwdir")
+    flow = pyflwdir.from_dem(land.opened.astype(np.float32), nodata=-9999.0)
+    plain = [replace(b, next_id=-1) for b in land.basins]
+    told = {b.node_id: b.next_id for b in with_chain(tuple(plain), land.ground, land.opened, land.cell_m)}
+    assert told == {b.node_id: b.next_id for b in land.basins}
+    judged = right = 0
+    cols = land.z.shape[1]
+    for b in land.basins:
+        if not b.drained or any(land.basins[n].drained for n in above(land, b.parent_id)):
+            continue
+        row, col = np.nonzero(b.pool.mask)
+        row, col = row + b.pool.row0, col + b.pool.col0
+        deep = land.ground[row, col] <= b.floor_m + 0.3 * b.depth_m
+        ways = flow.path(idxs=(row[deep] * cols + col[deep])[::20])[0]
+        next_by_library = [first_entered(land, b.node_id, way) for way in ways]
+        # where the floor drains both ways, which takes more may hang on a few cells
+        most = max(set(next_by_library), key=next_by_library.count)
+        if next_by_library.count(most) >= 0.8 * len(next_by_library):
+            judged += 1
+            right += most == told[b.node_id]
+    assert judged >= 5
+    assert right >= judged - 1, f"{right} of {judged}"
+
+
+def above(land: Landscape, at: int) -> list[int]:
+    out = []
+    while at >= 0:
+        out.append(at)
+        at = land.basins[at].parent_id
+    return out
+
+
+def first_entered(land: Landscape, own: int, way: np.ndarray) -> int:
+    """The first other drained basin, outermost of nested ones, that a path wets along five cells."""
+    row, col = np.divmod(way, land.z.shape[1])
+    best = (way.size, -1)
+    for b in land.basins:
+        if not b.drained or b.node_id == own or any(land.basins[n].drained for n in above(land, b.parent_id)):
+            continue
+        r, c = row - b.pool.row0, col - b.pool.col0
+        h, w = b.pool.mask.shape
+        at = np.flatnonzero((r >= 0) & (r < h) & (c >= 0) & (c < w))
+        at = at[b.pool.mask[r[at], c[at]]]
+        if at.size and max(np.ptp(row[at]), np.ptp(col[at])) + 1 >= GRAZES_M:
+            best = min(best, (int(at[0]), b.node_id))
+    return best[1]
