@@ -7,6 +7,7 @@ from functools import cache
 from pathlib import Path
 from types import SimpleNamespace
 
+import naive_nests
 import numpy as np
 import pytest
 import shapely
@@ -18,6 +19,7 @@ from wetscout.buried.hollows import Hollow, speaks_for
 from wetscout.grid import Grid
 from wetscout.io import geopackage
 from wetscout.io.geopackage_read import digest
+from wetscout.kernels import nests
 from wetscout.outputs import basins_later, to_layers, write_layers
 from wetscout.pipeline import screen_array
 from wetscout.records import CUT, FILL, Screen
@@ -56,7 +58,9 @@ def test_pools_are_measured_as_in_their_own_windows(seed: int) -> None:
         free = pool & ((corridor & (CUT | FILL)) == 0)
         free = pool if free.sum() < 0.3 * pool.sum() else free
         low = np.sort(natural[free])[int(0.01 * free.sum())]
-        pit, middle = pit_levels(natural[free], float(row["spill_m"]), float(low), s)
+        below = np.count_nonzero(natural[free] < np.float32(row["spill_m"] - 0.5 * (row["spill_m"] - float(low))))
+        pit, middle = pit_levels(np.sort(natural[free]), int(free.sum()), (float(row["spill_m"]), float(low)), s)
+        pit = -np.inf if below > int(s.pit_within * free.sum()) else pit
         if pit > -np.inf and slimness(np.flatnonzero(free & (natural <= middle)), natural.shape[1]) > s.pit_slim:
             pit = -np.inf
         assert got.pit[i] == pit
@@ -67,12 +71,36 @@ def test_pools_are_measured_as_in_their_own_windows(seed: int) -> None:
         assert got.today[i] == np.median(filled[0][deep])
         assert got.witness[i] == pytest.approx(float(np.median(filled[1][deep])) + 0.01, abs=1e-12)
         held = np.maximum(np.minimum(filled[0][free], row["spill_m"]) - natural[free].astype(float), 0.0).sum()
-        assert got.left[i] == pytest.approx(held / (row["spill_m"] - natural[free].astype(float)).sum(), rel=1e-9)
+        share = held / (row["spill_m"] - natural[free].astype(float)).sum()
+        assert got.left[i] == pytest.approx(share, rel=1e-9) if got.cut[i] else np.isnan(got.left[i])
         lowest = np.argwhere(free & (natural == natural[free].min()))[0]
         assert got.floor_at[i].tolist() == lowest.tolist()
         seen += 1
     assert seen > 5
     assert (np.diff([tree.first[i] for i in np.flatnonzero(got.looked)]) <= 0).any(), "no pool lies in another"
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_views_of_pools_show_what_sorting_anew_does(seed: int) -> None:
+    """Heights rounded to 1 dm, so that many are alike."""
+    rng = np.random.default_rng(seed)
+    height = np.round(rng.normal(10.0, 0.5, 400), 1).astype(np.float32)
+    free = rng.random(400) < 0.7
+    order = np.argsort(height).astype(np.int32)
+    view = order, height[order], free[order]
+    begin, end = sorted(rng.integers(0, 401, 2).tolist())
+    for mine, plain in zip(nests.narrowed(view, begin, end), naive_nests.narrowed(view, begin, end), strict=True):
+        np.testing.assert_array_equal(mine, plain)
+    for only_free, above, limit in ((True, -np.inf, 10.0), (False, 9.5, 10.2), (True, 9.8, np.inf), (False, 11.0, 9.0)):
+        for k in (0, 1, 7, 100, 399):
+            given = view, begin, end, only_free, above, k
+            assert nests.level_at(*given) == naive_nests.level_at(*given)
+        given = view, begin, end, only_free, above, limit
+        for mine, plain in zip(nests.lowest(*given), naive_nests.lowest(*given), strict=True):
+            np.testing.assert_array_equal(mine, plain)
+        given = (height, height + 1, height + 2), free, only_free, above, limit
+        for mine, plain in zip(nests.levels_over(*given), naive_nests.levels_over(*given), strict=True):
+            np.testing.assert_array_equal(mine, plain)
 
 
 def plainly(chooser: Chooser, s: BuriedSettings, told: bool) -> list[int]:

@@ -21,7 +21,7 @@ def test_cones_and_bowls_have_no_pit(power: float) -> None:
     """Height over the floor as a power of distance from the middle: share p of the area lies below p^(power/2)."""
     share = (np.arange(4000) + 0.5) / 4000
     levels = (10.0 + 2.0 * share ** (power / 2.0)).astype(np.float32)
-    assert pit_levels(levels, 12.0, 10.0, S) == (-np.inf, -np.inf)
+    assert pit_levels(levels, levels.size, (12.0, 10.0), S) == (-np.inf, -np.inf)
 
 
 @pytest.mark.parametrize(("pit_m", "share"), [(1.5, 0.1), (3.0, 0.25), (1.0, 0.02)])
@@ -29,16 +29,16 @@ def test_a_pit_ends_below_the_floor_it_was_dug_into(pit_m: float, share: float) 
     floor = 10.0 + 0.5 * np.linspace(0.0, 1.0, 900)
     wall = np.linspace(10.0 - pit_m, 10.0, 30)
     levels = np.concatenate([np.full(round(1000 * share), 10.0 - pit_m), wall, floor]).astype(np.float32)
-    top, middle = pit_levels(levels, 10.5, 10.0 - pit_m, S)
+    top, middle = pit_levels(np.sort(levels), levels.size, (10.5, 10.0 - pit_m), S)
     assert 10.0 - pit_m < middle < top
     assert 10.0 - 0.5 * pit_m < top < 10.05
 
 
 def test_half_a_pool_is_no_pit_in_it_and_a_shallow_pool_hides_none() -> None:
     levels = np.repeat(np.array([9.0, 10.0], dtype=np.float32), 500)
-    assert pit_levels(levels, 10.5, 9.0, S)[0] == -np.inf
+    assert pit_levels(levels, levels.size, (10.5, 9.0), S)[0] == -np.inf
     flat = np.concatenate([np.full(50, 9.9), np.full(950, 10.2)]).astype(np.float32)
-    assert pit_levels(flat, 10.4, 9.9, S)[0] == -np.inf
+    assert pit_levels(flat, flat.size, (10.4, 9.9), S)[0] == -np.inf
 
 
 def test_a_channel_is_slim_and_a_pond_is_not() -> None:

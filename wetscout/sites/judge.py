@@ -8,11 +8,10 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from wetscout.records import BOOL, CUT, F32, F64, FILL, Surfaces, Tree
+from wetscout.records import BOOL, F32, F64, Surfaces, Tree
 from wetscout.settings.sites import SiteSettings
-from wetscout.sites.pitted import pit_levels, slimness
+from wetscout.sites.nest import Nest
 
 
 @dataclass(frozen=True)
@@ -33,7 +32,7 @@ class Measures:
     floor_at : int64 (n, 2)
         Floor cell outside the corridors.
     left : float64 (n,)
-        Share of the pool's water that today's ground still holds, 0-1.
+        Share of a cut pool's water that today's ground still holds, 0-1; NaN for all others.
     pit : float64 (n,)
         Level up to which a pit reaches that was dug into the pool [m], minus infinity without one: all the others are
         those of the pool without its pit.
@@ -136,16 +135,19 @@ def measure(
     pit = np.full(n, -np.inf)
     floor_at = np.column_stack([table["floor_row"], table["floor_col"]]).astype(np.int64)
 
-    def nest(top: int) -> None:
-        cells = _Cells.of(tree, top, surfaces, filled)
+    def is_cut(depth: Any, lost: Any) -> Any:
+        return (lost >= s.lost_share * depth) & (lost >= max(s.lost_min_m, s.lost_noise * noise_m))
+
+    def pools(top: int) -> None:
         inside = nodes[np.searchsorted(nodes, tree.first[top]) : np.searchsorted(nodes, top) + 1]
-        begins = np.searchsorted(cells.node, tree.first[inside])
-        ends = np.searchsorted(cells.node, inside, side="right")
-        for i, part in zip(inside.tolist(), map(slice, begins.tolist(), ends.tolist()), strict=True):
-            found = cells.measured(part, spill[i], s)
+        for i, pool in Nest.of(tree, top, surfaces, filled).pools(tree, inside):
+            found = pool.measured(float(spill[i]), s)
             looked[i] = found is not None
             if found is not None:
-                floor[i], today[i], witness[i], left[i], pit[i], *floor_at[i] = found
+                floor[i], today[i], witness[i], pit[i] = found.floor, found.today, found.witness, found.pit
+                floor_at[i] = found.floor_at
+                if is_cut(spill[i] - floor[i], spill[i] - today[i]):
+                    left[i] = pool.left(float(spill[i]), found.pit)
 
     nodes = np.flatnonzero(looked)
     tops: list[int] = []
@@ -153,76 +155,14 @@ def measure(
         # a node follows all that lie inside it
         if not tops or node < tree.first[tops[-1]]:
             tops.append(node)
-    deque(map(nest, tops) if each is None else each(nest, tops), maxlen=0)
+    deque(map(pools, tops) if each is None else each(pools, tops), maxlen=0)
     depth = spill - floor
     lost = spill - today
-    cut = looked & (lost >= s.lost_share * depth) & (lost >= max(s.lost_min_m, s.lost_noise * noise_m))
+    cut = looked & is_cut(depth, lost)
     whole = looked & (lost <= np.maximum(max(0.05, 2.0 * noise_m), 0.1 * depth))
     return Measures(
         spill + lifted, floor, today, witness + lifted, lost + lifted, cut, whole, looked, floor_at, left, pit
     )
-
-
-@dataclass(frozen=True)
-class _Cells:
-    """Cells of a nest of pools by their innermost pool, so that those of each pool stand together.
-
-    Windows of large pools are mostly others' ground, and pools within pools have nearly the same one.
-    """
-
-    cols: int
-    node: NDArray[np.int32]
-    at: NDArray[np.int64]
-    free: BOOL
-    natural: F32
-    today: F32
-    cautious: F32
-
-    @staticmethod
-    def of(tree: Tree, top: int, surfaces: Surfaces, filled: tuple[F32, F32]) -> _Cells:
-        """Of all pools in one."""
-        r0, c0, r1, c1 = (int(v) for v in tree.bbox[top])
-        labels, cols = tree.labels[r0:r1, c0:c1], tree.labels.shape[1]
-        at = np.flatnonzero((labels >= tree.first[top]) & (labels <= top))
-        at = (r0 + at // (c1 - c0)) * cols + c0 + at % (c1 - c0)
-        node = np.take(tree.labels, at)
-        if tree.first[top] < top:
-            order = np.argsort(node, kind="stable")
-            node, at = node[order], at[order]
-        free = (np.take(surfaces.corridor, at) & (CUT | FILL)) == 0
-        grounds = (np.take(ground, at) for ground in (surfaces.natural, *filled))
-        return _Cells(cols, node, at, free, *grounds)
-
-    def measured(
-        self, part: slice, spill: np.float64, s: SiteSettings
-    ) -> tuple[float, float, float, float, float, int, int] | None:
-        """Floor, level today, witness, share left, pit, floor cell of one pool; None without ground near its floor."""
-        at, natural, today, cautious = self.at[part], self.natural[part], self.today[part], self.cautious[part]
-        free = self.free[part]
-        if 0.3 * free.size <= np.count_nonzero(free) < free.size:
-            at, natural, today, cautious = at[free], natural[free], today[free], cautious[free]
-        low = _floor(natural)
-        pit, middle = pit_levels(natural, float(spill), low, s)
-        if pit > -np.inf and slimness(at[natural <= middle], self.cols) > s.pit_slim:
-            pit = -np.inf
-        elif pit > -np.inf:
-            above = natural > pit
-            at, natural, today, cautious = at[above], natural[above], today[above], cautious[above]
-            low = _floor(natural)
-        deep = natural <= low + s.deep_share * (spill - low)
-        if not deep.any():
-            return None
-        held = np.minimum(today, spill) - natural
-        left = np.maximum(held, 0.0).sum(dtype=np.float64) / max((spill - natural).sum(dtype=np.float64), 1e-9)
-        place = int(at[natural == natural.min()].min())
-        levels = float(np.median(today[deep])), float(np.median(cautious[deep]))
-        return low, *levels, float(left), pit, place // self.cols, place % self.cols
-
-
-def _floor(levels: F32) -> float:
-    """The 1 % quantile of open ground: one low cell is noise [m]."""
-    k = int(0.01 * levels.size)
-    return float(np.partition(levels, k)[k])
 
 
 def holds(m: Measures, i: int, s: SiteSettings) -> bool:

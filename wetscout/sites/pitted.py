@@ -8,7 +8,9 @@ from numpy.typing import NDArray
 from wetscout.settings.sites import SiteSettings
 
 
-def pit_levels(levels: NDArray[np.float32], spill_m: float, low_m: float, s: SiteSettings) -> tuple[float, float]:
+def pit_levels(
+    lowest: NDArray[np.float32], cells: int, ends: tuple[float, float], s: SiteSettings
+) -> tuple[float, float]:
     """Level up to which a pit reaches that was dug into a basin, and one half way up its walls.
 
     Walls take little ground: where at most `pit_walls` of a pool spans `pit_drop` of its depth, with no more than
@@ -17,9 +19,11 @@ def pit_levels(levels: NDArray[np.float32], spill_m: float, low_m: float, s: Sit
 
     Parameters
     ----------
-    levels : float32 (n,)
-        Natural ground in the pool [m].
-    spill_m, low_m : float
+    lowest : float32 (n,)
+        Natural ground in the pool, ascending; as much of it as walls and pit can take, or all [m].
+    cells : int
+        Cells of the whole pool.
+    ends : (float, float)
         Spill level and floor of the pool, pit and all [m].
     s : SiteSettings
 
@@ -28,14 +32,11 @@ def pit_levels(levels: NDArray[np.float32], spill_m: float, low_m: float, s: Sit
     top, middle : float
         [m]; minus infinity without a pit.
     """
-    depth = spill_m - low_m
-    n = levels.size
-    below = int(s.pit_within * n)
-    # most of a pool with a pit lies above half its depth: cheap to ask, and seldom so
-    if depth < s.pit_from_m or np.count_nonzero(levels < spill_m - 0.5 * depth) > below:
+    depth = ends[0] - ends[1]
+    below, walls = int(s.pit_within * cells), int(s.pit_walls * cells)
+    if depth < s.pit_from_m:
         return -np.inf, -np.inf
-    walls, first = int(s.pit_walls * n), int(0.01 * n)
-    ordered = np.sort(levels)[first:]
+    ordered = lowest[int(0.01 * cells) :]
     rise = ordered[walls : walls + below + 1] - ordered[: below + 1]
     at = int(np.argmax(rise))
     if rise[at] < s.pit_drop * depth:
@@ -43,14 +44,14 @@ def pit_levels(levels: NDArray[np.float32], spill_m: float, low_m: float, s: Sit
     return float(ordered[at + walls]), float(ordered[at + walls] - 0.5 * rise[at])
 
 
-def slimness(at: NDArray[np.int64], cols: int) -> float:
+def slimness(at: NDArray[np.int32] | NDArray[np.int64], cols: int) -> float:
     """Outline squared over area of cells, along cell edges.
 
     A square has 16, a disc 20, a long channel 4 times its length over its width.
 
     Parameters
     ----------
-    at : int64 (n,)
+    at : int (n,)
         Places of the cells in a raster, row after row; at least one.
     cols : int
         Columns of the raster.
