@@ -18,6 +18,14 @@ def rings(labels, pieces):
     return corners, begins, np.array([piece for _, piece in found], dtype=int)
 
 
+def runs(labels, first, last):
+    """As the kernel, row by row."""
+    wet = (labels >= first) & (labels <= last)
+    ends = [np.flatnonzero(np.diff(np.pad(row, 1).astype(np.int8))) for row in wet]
+    begins = np.cumsum([0, *(row.size // 2 for row in ends)])
+    return begins, *(np.concatenate([row[k::2] for row in ends]) for k in (0, 1))
+
+
 def turned(ring, outer):
     """Corners (row, col) from the lowest one, outer rings counter-clockwise on the map (shoelace formula)."""
     points = np.rint(np.asarray(ring)).astype(np.int64)[:-1, ::-1]

@@ -20,7 +20,7 @@ from scipy import ndimage
 
 from wetscout.errors import InputError
 from wetscout.grid import Grid
-from wetscout.kernels.outline import number
+from wetscout.kernels.outline import number, runs
 from wetscout.outputs import fields, shapes
 from wetscout.outputs.layers import frame, plane_crs, run_rows, to_layers
 from wetscout.outputs.result import open_screen
@@ -57,20 +57,30 @@ def test_outline_is_the_union_of_the_cells(mask: np.ndarray) -> None:
 def test_rings_are_those_of_gdal(mask: np.ndarray) -> None:
     """Corner by corner as GDAL polygonises each piece, rings that touch themselves split as it splits them."""
     labels, pieces = ndimage.label(mask)
-    for got, wanted in zip(shapes.rings_of(mask), naive_outline.rings(labels, pieces), strict=True):
+    for got, wanted in zip(shapes.rings_of(mask.view(np.uint8)), naive_outline.rings(labels, pieces), strict=True):
         np.testing.assert_array_equal(got, wanted)
 
 
 @given(arrays(bool, st.tuples(st.integers(1, 14), st.integers(1, 14))))
 @settings(max_examples=300, deadline=None)
 def test_pieces_of_runs_are_those_of_scipy(mask: np.ndarray) -> None:
-    rows = [np.flatnonzero(np.diff(np.pad(row, 1).astype(np.int8))) for row in mask]
-    left, right = (np.concatenate([row[k::2] for row in rows]) for k in (0, 1))
-    piece, pieces = number(np.cumsum([0, *(row.size // 2 for row in rows)]), left, right)
+    begins, left, right = naive_outline.runs(mask, True, True)
+    piece, pieces = number(begins, left, right)
     labels, wanted = ndimage.label(mask)
     assert pieces == wanted
-    of_row = np.repeat(np.arange(len(rows)), [row.size // 2 for row in rows])
+    of_row = np.repeat(np.arange(len(mask)), np.diff(begins))
     np.testing.assert_array_equal(piece, labels[of_row, left])
+
+
+@pytest.mark.parametrize("width", [1, 31, 32, 33, 64, 95, 200])
+def test_runs_of_labels_are_those_of_each_row(width: int) -> None:
+    """Labels in stretches of any length, so that whole blocks are alike and runs end at their borders."""
+    rng = np.random.default_rng(width)
+    lengths = rng.integers(1, 70, 600)
+    labels = np.repeat(rng.integers(-1, 9, 600), lengths)[: 40 * width].reshape(40, width).astype(np.int32)
+    for first, last in ((3, 6), (0, 8), (-1, 8), (4, 4), (9, 9)):
+        for got, wanted in zip(runs(labels, first, last), naive_outline.runs(labels, first, last), strict=True):
+            np.testing.assert_array_equal(got, wanted)
 
 
 @given(MASKS, st.integers(0, 4), st.integers(0, 4), st.integers(0, 3))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -80,3 +81,22 @@ class Grid:
         row = (self.y0 - np.asarray(y, dtype=np.float64)) / self.dy - 0.5
         col = (np.asarray(x, dtype=np.float64) - self.x0) / self.dx - 0.5
         return row, col
+
+
+@dataclass(frozen=True)
+class Patch:
+    """A set of cells inside a window of the grid."""
+
+    row0: int
+    col0: int
+    mask: NDArray[np.bool_]
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        """Rows and columns of the window."""
+        return self.mask.shape[0], self.mask.shape[1]
+
+    @property
+    def labelled(self) -> tuple[NDArray[Any], int, int]:
+        """Numbers in the window, and the first and the last of those that its cells have."""
+        return self.mask.view(np.uint8), 1, 1

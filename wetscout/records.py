@@ -15,6 +15,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from wetscout.grid import Grid
+from wetscout.grid import Patch as Patch  # noqa: PLC0414 - the stages know it from here
 from wetscout.records_along import BedStep, Chain
 
 F32 = NDArray[np.float32]
@@ -249,20 +250,6 @@ class Tree(Protocol):
         ----------
         node : int
         """
-
-
-@dataclass(frozen=True)
-class Patch:
-    """A set of cells inside a window of the grid."""
-
-    row0: int
-    col0: int
-    mask: BOOL
-
-    @property
-    def shape(self) -> tuple[int, int]:
-        """Rows and columns of the window."""
-        return self.mask.shape[0], self.mask.shape[1]
 
 
 @dataclass(frozen=True)

@@ -247,6 +247,11 @@ class _Later(Patch):
         rows, cols = vars(self)["_labels"].shape
         return rows, cols
 
+    @property
+    def labelled(self) -> tuple[I32, int, int]:
+        """Labels of the window, and those of the pool."""
+        return vars(self)["_labels"], *vars(self)["_nodes"]
+
 
 def _windows(labels: I32, parent: I32) -> I32:
     """Window of each node with its children."""

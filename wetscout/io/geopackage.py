@@ -8,6 +8,7 @@ import shutil
 import sqlite3
 import warnings
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -33,8 +34,9 @@ _FLUSH = "OGR_SQLITE_SYNCHRONOUS"
 _TROUBLE = (DataLayerError, DataSourceError, FeatureError, FieldError, GeometryError, OSError, sqlite3.DatabaseError)
 
 
-# rows of a layer whose shapes are made at once: those of large pools take up to half a megabyte each
-_ROWS = 256
+# rows of a layer whose shapes are made at once, two such parts under way: those of large pools take up to half a
+# megabyte each
+_ROWS = 128
 # rows looked at to tell how much room all will take
 _SAMPLE = 16
 
@@ -72,10 +74,19 @@ class Later:
         ------
         GeoDataFrame
         """
-        for first in range(0, max(1, len(self)), _ROWS):
-            part = self.table.iloc[first : first + _ROWS]
-            geometry = gpd.GeoSeries(self.shapes(range(first, first + len(part))), index=part.index, crs=self.crs)
-            yield gpd.GeoDataFrame(part, geometry=geometry, crs=self.crs)
+        firsts = range(0, max(1, len(self)), _ROWS)
+        # while a part is written the next is drawn
+        with ThreadPoolExecutor(1) as pool:
+            waiting = pool.submit(self._part, firsts[0])
+            for first in firsts:
+                part = waiting.result()
+                waiting = pool.submit(self._part, first + _ROWS)
+                yield part
+
+    def _part(self, first: int) -> gpd.GeoDataFrame:
+        part = self.table.iloc[first : first + _ROWS]
+        geometry = gpd.GeoSeries(self.shapes(range(first, first + len(part))), index=part.index, crs=self.crs)
+        return gpd.GeoDataFrame(part, geometry=geometry, crs=self.crs)
 
     def corners(self) -> float:
         """About how many corners all shapes have, from some of them.

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
 from wetscout.grid import Grid
-from wetscout.kernels.outline import rings
-from wetscout.records import BOOL, F64, Patch
+from wetscout.kernels.outline import rings, runs
+from wetscout.records import F64, Patch
 
 I64 = NDArray[np.int64]
 # the contract's limit on how far a drawn line may leave its stations [cells]
@@ -34,7 +36,7 @@ def outline(patch: Patch, grid: Grid) -> shapely.MultiPolygon:
     shapely.MultiPolygon
         In the grid's CRS; empty for a mask without a cell.
     """
-    corners, begins, piece = rings_of(patch.mask)
+    corners, begins, piece = rings_of(*patch.labelled)
     if piece.size == 0:
         return shapely.MultiPolygon()
     # `Grid.xy` counts from cell centres, corners lie half a cell before
@@ -47,27 +49,23 @@ def outline(patch: Patch, grid: Grid) -> shapely.MultiPolygon:
     return shapely.MultiPolygon(list(np.asarray(polygons)))
 
 
-def rings_of(mask: BOOL) -> tuple[I64, I64, I64]:
-    """Rings around the pieces of a mask.
+def rings_of(labels: NDArray[Any], first: int = 1, last: int = 1) -> tuple[I64, I64, I64]:
+    """Rings around the pieces of a set of cells.
 
     Parameters
     ----------
-    mask : bool (h, w)
+    labels : int (h, w)
+    first, last : int
+        The cells are those with labels first ... last.
 
     Returns
     -------
     corners, first, piece
         As `kernels.outline.rings` gives them.
     """
-    h, w = mask.shape
-    # with a dry column after each row and before the first, cells and dry ones change in turn
-    wet = np.zeros(h * (w + 1) + 1, dtype=bool)
-    wet[1:].reshape(h, w + 1)[:, :w] = mask
-    change = np.flatnonzero(wet[1:] != wet[:-1])
-    row = change[::2] // (w + 1)
-    left, right = change[::2] - row * (w + 1), change[1::2] - row * (w + 1)
-    begins = np.searchsorted(row, np.arange(h + 1))
+    h, w = labels.shape
     around, walked = np.zeros((h + 2, w + 2), np.int32), np.zeros((h + 1, w), np.bool_)
+    begins, left, right = runs(labels, first, last)
     found: tuple[I64, I64, I64] = rings(begins, left, right, around, walked)
     return found
 

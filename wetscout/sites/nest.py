@@ -143,11 +143,36 @@ class Pool:
         return int(self.nest.free_before[self.end] - self.nest.free_before[self.begin])
 
     def level(self, k: int, above: float = -np.inf) -> float:
-        """Height of the k-th lowest cell of the ground above a level [m]."""
+        """Height of the k-th lowest cell of its ground.
+
+        Parameters
+        ----------
+        k : int
+            0 is the lowest.
+        above : float
+            Ground up to this height does not count [m].
+
+        Returns
+        -------
+        float
+            [m].
+        """
         return float(level_at(self.view, self.begin, self.end, self.only_free, above, k))
 
     def below(self, limit: float, above: float = -np.inf) -> tuple[NDArray[np.int32], F32]:
-        """Places and heights of its cells above ... limit, the lowest first [m]."""
+        """Cells of its ground with heights above ... limit, the lowest first.
+
+        Parameters
+        ----------
+        limit, above : float
+            [m].
+
+        Returns
+        -------
+        places : int32 (n,)
+        heights : float32 (n,)
+            [m].
+        """
         found: tuple[NDArray[np.int32], F32] = lowest(self.view, self.begin, self.end, self.only_free, above, limit)
         return found
 
