@@ -72,3 +72,9 @@ def test_a_drained_basin_with_a_pond_in_it_is_cut(pit_m: float) -> None:
     assert found.floor[at] == pytest.approx(10.0, abs=0.05)
     assert (found.pit[at] > -np.inf) == (pit_m > 0)
     assert found.left[at] < 0.2
+
+
+def test_several_ponds_are_no_slimmer_than_one() -> None:
+    row, col = np.mgrid[0:200, 0:300]
+    ponds = sum((row >= 20) & (row < 40) & (col >= at) & (col < at + 20) for at in (10, 60, 200))
+    assert slimness(np.flatnonzero(ponds), 300) == 16.0

@@ -97,3 +97,36 @@ def test_a_dip_in_the_flats_along_a_bending_stream_is_not_offered(course, offere
     """A straight channel through the same dip was dug."""
     z = channel(1.0, course, dip_m=0.35)
     assert len(screen_array(z.astype(np.float32), 1.0).sites) == offered
+
+
+def corners(x):
+    """Runs of 60 m, each turning by 50 degrees: as far off its chords as the bends are."""
+    return np.interp(x, np.arange(-330.0, 331.0, 55.0), 26.0 * (np.arange(13) % 2))
+
+
+@pytest.mark.parametrize("cell_m", [1.0, 2.0])
+def test_the_same_valley_with_a_line_that_turns_at_corners_holds_no_natural_stream(cell_m):
+    way = np.column_stack([corners(np.arange(-250.0, 250.0)), np.arange(-250.0, 250.0)])
+    assert attributes.bow(attributes.resample(way), 1.0, 25.0) > SETTINGS.bend_m
+    assert kind(channel(cell_m, corners), cell_m) in ("ditch", "straightened stream")
+
+
+def profile_of(way, climb_m):
+    """A channel of even depth, 1.2 m, whose banks climb by `climb_m` over its length, in a valley."""
+    n = len(way)
+    bed, wide = 10.0 - 0.001 * np.arange(n), np.full(n, 4.0)
+    bank = bed + 1.2 + climb_m * np.arange(n) / n
+    return attributes.Profile(way, bed, bank, bank, wide, wide, 0.0, 0.0, np.full((n, 2), 0.05))
+
+
+def test_a_long_straight_reach_is_no_part_of_the_winding_ones_beside_it():
+    """Three reaches with junctions between them: bends, 300 m along a line, bends."""
+    t = np.arange(900.0)
+    ruled = (t >= 300.0) & (t < 600.0)
+    way = np.column_stack([np.where(ruled, 0.0, 16.0 * np.sin((t - 300.0) * np.pi / 75.0)), t])
+    p = profile_of(attributes.resample(way), 0.0)
+    at = [int(np.argmin(np.abs(p.points[:, 1] - x))) for x in (300.0, 600.0)]
+    branches = [profile_of(p.points[k] + np.column_stack([np.arange(1.0, 60.0), np.zeros(59)]), 0.0) for k in at]
+    clear = [np.zeros(len(q.points), dtype=bool) for q in (p, *branches)]
+    pieces = streams.cut_apart([p, *branches], clear, 1.0, SETTINGS)[0]
+    assert [stream for _, stream in pieces] == [True, False, True]

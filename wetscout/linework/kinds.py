@@ -16,7 +16,7 @@ from wetscout.linework.attributes import (
     straightness,
     valley_rise,
 )
-from wetscout.linework.streams import unevenness
+from wetscout.linework.streams import RULED, unevenness
 from wetscout.records import Ditch
 from wetscout.settings.linework import LineworkSettings
 
@@ -110,9 +110,10 @@ def kind_of(s: Signs, settings: LineworkSettings) -> str:
 def _in_valley(s: Signs, settings: LineworkSettings) -> str:
     """A long sharp line of even depth with lower ground along it.
 
-    A curve of 150 m radius is 0.98 straight over 100 m: what was straightened runs in straight lines.
+    A curve of 150 m radius is 0.98 straight over 100 m: what was straightened runs in straight lines, with corners.
     """
-    if s.straight >= settings.ruler_straightness and s.bow < settings.bend_m:
+    ruled = s.straight >= settings.ruler_straightness and s.bow < settings.bend_m
+    if ruled or s.bow < RULED * settings.bend_m:
         return "straightened stream"
     return "natural stream" if s.rise >= 0.0 else "ditch"
 

@@ -29,6 +29,8 @@ MEETS_M = 6.0
 PIECE_M = 20.0
 # a short piece is the same stream where its depth differs from the stream's by no more than this share
 ALIKE = 0.3
+# dug lines with corners stand off their chords by less than this share of what streams do (0.9 m at least, lines 0.3)
+RULED = 0.5
 
 
 def unevenness(p: Profile, disturbed: NDArray[np.bool_]) -> float:
@@ -71,7 +73,7 @@ def winds(p: Profile, disturbed: NDArray[np.bool_], cell_m: float, settings: Lin
     bool
     """
     length = _length(p, cell_m)
-    if length < settings.winding_length_m:
+    if length < settings.winding_length_m or _cornered(p, cell_m, settings):
         return False
     straight, uneven = straightness(p.points, cell_m), unevenness(p, disturbed)
     # length, straightness and unevenness of what is no ditch; the last needs the valley as well
@@ -83,6 +85,15 @@ def winds(p: Profile, disturbed: NDArray[np.bool_], cell_m: float, settings: Lin
     if any(length >= least and straight <= most and uneven <= spread for least, most, spread in courses):
         return True
     return uneven <= settings.bend_uneven and _in_a_valley(p, disturbed, cell_m, settings)
+
+
+def _cornered(p: Profile, cell_m: float, settings: LineworkSettings) -> bool:
+    """Whether a line turns at corners and runs straight between them, as only what is dug does.
+
+    On a circle half the chord stands a quarter as far off (geometry); invented streams 0.15-0.31, polylines 0.03-0.07.
+    """
+    half = settings.bend_half_m
+    return bow(p.points, cell_m, half / 2.0) < settings.corner_bow * bow(p.points, cell_m, half)
 
 
 def _in_a_valley(p: Profile, disturbed: NDArray[np.bool_], cell_m: float, settings: LineworkSettings) -> bool:
@@ -170,20 +181,42 @@ def _junctions(p: Profile, met: Sequence[int], cell_m: float) -> list[int]:
 def _stream_parts(
     p: Profile, near: NDArray[np.bool_], parts: list[slice], cell_m: float, settings: LineworkSettings
 ) -> list[bool]:
-    """Which pieces are stream: those that wind and are even, and short ones as deep as these."""
+    """Which pieces are stream: those that wind and are even, and what is as deep as these up to them.
+
+    A long piece whose banks climb by most of its depth cuts a rim: nothing is told across it.
+    """
     pieces = [_part(p, s) for s in parts]
     sure = [winds(q, near[s], cell_m, settings) for q, s in zip(pieces, parts, strict=True)]
     if not any(sure):
         return sure
     deep = known_median(np.concatenate([q.low - q.bed for q, s in zip(pieces, sure, strict=True) if s]))
-    out = []
+    out, dug = [], []
     for q, s, known in zip(pieces, parts, sure, strict=True):
         alike = abs(known_median(q.low - q.bed) / max(deep, 0.05) - 1.0) <= ALIKE
         uneven = unevenness(q, near[s])
         goes_on = uneven <= settings.loops_uneven and _in_a_valley(q, near[s], cell_m, settings)
         out.append(known or (alike and (goes_on or uneven <= settings.winding_uneven)))
-    first, last = out.index(True), len(out) - out[::-1].index(True)
-    return [first <= k < last for k in range(len(out))]
+        dug.append(not known and _dug(q, near[s], cell_m, settings))
+    return _between(out, sure, dug)
+
+
+def _dug(p: Profile, disturbed: NDArray[np.bool_], cell_m: float, settings: LineworkSettings) -> bool:
+    """Whether a long piece keeps to straight lines, or its banks climb downstream by most of its depth."""
+    if _length(p, cell_m) < settings.winding_length_m:
+        return False
+    climbs = bank_climb(p, disturbed) > settings.bend_climb * known_median(p.low - p.bed)
+    return climbs or bow(p.points, cell_m, settings.bend_half_m) < RULED * settings.bend_m
+
+
+def _between(out: Sequence[bool], sure: Sequence[bool], dug: Sequence[bool]) -> list[bool]:
+    """Pieces from the first to the last that may be stream, where one of them surely is, never across a dug one."""
+    stream = [False] * len(out)
+    walls = [-1, *(k for k, d in enumerate(dug) if d), len(out)]
+    for a, b in pairwise(walls):
+        if any(sure[a + 1 : b]):
+            inside = [k for k in range(a + 1, b) if out[k]]
+            stream[inside[0] : inside[-1] + 1] = [True] * (inside[-1] + 1 - inside[0])
+    return stream
 
 
 def _part(p: Profile, s: slice) -> Profile:

@@ -102,6 +102,9 @@ class LineworkSettings:
     loops_length_m: float = number(300.0, "m", (100, 5000), "shortest such line", _TRIALS)
     loops_uneven: float = number(0.6, "-", (0, 2), "spread of depth along it over its median, at most", _TRIALS)
     bend_half_m: float = number(25.0, "m", (10, 100), "half of the chord that a line is held against", _TRIALS)
+    corner_bow: float = number(
+        0.1, "-", (0, 0.25), "bend over half the chord over bend over the chord; lines with corners have less", _TRIALS
+    )
     bend_m: float = number(1.2, "m", (0.3, 10), "a line that stands this far off its chords bends all the way", _TRIALS)
     bend_rise_m: float = number(0.02, "m", (0, 1), "rise of the ground behind both banks of a stream", _TRIALS)
     bend_uneven: float = number(

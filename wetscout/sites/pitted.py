@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import ndimage
 
 from wetscout.settings.sites import SiteSettings
 
@@ -45,9 +46,9 @@ def pit_levels(
 
 
 def slimness(at: NDArray[np.int32] | NDArray[np.int64], cols: int) -> float:
-    """Outline squared over area of cells, along cell edges.
+    """Outline squared over area of cells, along cell edges; of several pieces each by its area.
 
-    A square has 16, a disc 20, a long channel 4 times its length over its width.
+    A square has 16, a disc 20, a long channel 4 times its length over its width, three ponds what one has.
 
     Parameters
     ----------
@@ -63,5 +64,9 @@ def slimness(at: NDArray[np.int32] | NDArray[np.int64], cols: int) -> float:
     row, col = at // cols, at % cols
     mask = np.zeros((int(np.ptp(row)) + 3, int(np.ptp(col)) + 3), np.int8)
     mask[row - row.min() + 1, col - col.min() + 1] = 1
-    edges = sum(int(np.count_nonzero(np.diff(mask, axis=k))) for k in (0, 1))
-    return edges * edges / at.size
+    piece = ndimage.label(mask, np.ones((3, 3)))[0]
+    # no two pieces share an edge, so the greater of two labels is the piece's whose outline runs between them
+    across = np.maximum(piece[1:], piece[:-1])[np.diff(mask, axis=0) != 0]
+    along = np.maximum(piece[:, 1:], piece[:, :-1])[np.diff(mask, axis=1) != 0]
+    outline = np.bincount(np.concatenate((across, along)))
+    return float((outline * outline).sum()) / at.size
