@@ -18,7 +18,7 @@ import threading
 import weakref
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 import numpy as np
 from numpy.typing import DTypeLike, NDArray
@@ -78,9 +78,10 @@ class _Disk:
 
     def watch(self) -> None:
         """Give pages back whenever too many are held, until the end."""
-        while not self.ended.wait(_EVERY_S):
-            if _file_pages() > self.kept_bytes:
-                self.give_back()
+        with _STATM.open("rb", buffering=0) as statm:
+            while not self.ended.wait(_EVERY_S):
+                if _file_pages(statm) > self.kept_bytes:
+                    self.give_back()
 
 
 def _take_room(handle: int, size: int) -> None:
@@ -98,9 +99,10 @@ _disks: list[_Disk] = []
 _STATM = Path("/proc/self/statm")
 
 
-def _file_pages() -> int:
+def _file_pages(statm: IO[bytes]) -> int:
     """Memory of this process that stands for files, its programs among them [bytes]."""
-    return int(_STATM.read_text().split()[2]) * mmap.PAGESIZE
+    statm.seek(0)
+    return int(statm.read().split()[2]) * mmap.PAGESIZE
 
 
 @contextlib.contextmanager
@@ -124,7 +126,8 @@ def on_disk(folder: Path, small_bytes: int = SMALL_BYTES, kept_bytes: int = KEPT
     disk = _Disk(folder, small_bytes, kept_bytes)
     watch = None
     if _STATM.exists() and hasattr(mmap, "MADV_DONTNEED"):
-        disk.kept_bytes += _file_pages()
+        with _STATM.open("rb", buffering=0) as statm:
+            disk.kept_bytes += _file_pages(statm)
         watch = threading.Thread(target=disk.watch, name="wetscout pages", daemon=True)
         watch.start()
     _disks.append(disk)

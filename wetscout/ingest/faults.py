@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from wetscout import large
 from wetscout.ingest.seams import Seam
 from wetscout.ingest.water import height_step
+from wetscout.kernels.blur import bends, box_count, count_steps
 from wetscout.pieces import pieces_of
 from wetscout.records import BOOL, F32, FAULT_FACETS, FAULT_LEVEL, FAULT_SEAM, FAULT_SMOOTH, U8, Patch, Terrain
 from wetscout.settings.ingest import IngestSettings
@@ -55,27 +56,16 @@ def bend(z: F32) -> F32:
     float32 (rows, cols)
         |z(before) - 2 z + z(after)| [m]: 0 on a plane. NaN on the outermost cells and beside unknown ground.
     """
-    out = np.full(z.shape, np.nan, dtype=np.float32)
-    if min(z.shape) < 3:
-        return out
-    twice = 2.0 * z[1:-1, 1:-1]
-    rows, cols = z.shape
-    pairs = (((0, 1), (2, 1)), ((1, 0), (1, 2)), ((0, 0), (2, 2)), ((0, 2), (2, 0)))
-    most = np.zeros(twice.shape, dtype=np.float32)
-    for (r0, c0), (r1, c1) in pairs:
-        one = z[r0 : r0 + rows - 2, c0 : c0 + cols - 2]
-        other = z[r1 : r1 + rows - 2, c1 : c1 + cols - 2]
-        most = np.maximum(most, np.abs(one + other - twice))
-    out[1:-1, 1:-1] = most
-    return out
+    found: F32 = bends(np.ascontiguousarray(z))
+    return found
 
 
-def bend_histogram(bends: F32, skip: BOOL) -> NDArray[np.int64]:
+def bend_histogram(bent: F32, skip: BOOL) -> NDArray[np.int64]:
     """Count bends in steps of 2^-14 m; counts of tiles add up to the count of the whole.
 
     Parameters
     ----------
-    bends : float32 (rows, cols)
+    bent : float32 (rows, cols)
         From `bend` [m].
     skip : bool (rows, cols)
         Cells not to count (water).
@@ -85,9 +75,9 @@ def bend_histogram(bends: F32, skip: BOOL) -> NDArray[np.int64]:
     int64 (BEND_BINS,)
         The last bin takes all that is larger.
     """
-    known = bends[np.isfinite(bends) & ~skip]
-    index = np.minimum((known / BEND_STEP_M).astype(np.int64), BEND_BINS - 1)
-    return np.bincount(index, minlength=BEND_BINS).astype(np.int64)
+    counts = np.zeros(BEND_BINS, np.int64)
+    count_steps(bent, skip, BEND_STEP_M, counts)
+    return counts
 
 
 def typical_bend(z: F32, skip: BOOL) -> float:
@@ -112,22 +102,11 @@ def typical_bend(z: F32, skip: BOOL) -> float:
     return math.nan if total == 0 else (int(np.searchsorted(np.cumsum(counts), (total + 1) // 2)) + 0.5) * BEND_STEP_M
 
 
-def _share(marked: BOOL, known: BOOL, half: int) -> F32:
-    """Share of marked cells among the known ones of the square around a cell, whole numbers up to the division."""
-    counts = [_box_sum(mask, half) for mask in (marked, known)]
+def _share(marked: BOOL, known: NDArray[np.int32], half: int) -> F32:
+    """Share of marked cells among the known ones (their counts) of the square around a cell."""
     least = (2 * half + 1) ** 2 // 2
-    share = counts[0] / np.maximum(counts[1], 1)
-    return np.where(counts[1] >= least, share, 0.0).astype(np.float32)
-
-
-def _box_sum(mask: BOOL, half: int) -> NDArray[np.int32]:
-    padded = np.pad(mask.astype(np.int32), half)
-    for axis in (0, 1):
-        summed = np.cumsum(padded, axis=axis, dtype=np.int32)
-        summed = np.insert(summed, 0, 0, axis=axis)
-        size = 2 * half + 1
-        padded = summed[size:] - summed[:-size] if axis == 0 else summed[:, size:] - summed[:, :-size]
-    return padded
+    share = box_count(marked, half) / np.maximum(known, 1)
+    return np.where(known >= least, share, 0.0).astype(np.float32)
 
 
 def fault_mask(z: F32, water: BOOL, seams: list[Seam], cell_m: float, settings: IngestSettings) -> U8:
@@ -176,10 +155,11 @@ def _mark_unseen(
     half = max(2, round(settings.fault_window_m / cell_m))
     unseen, smooth = (large.empty(z.shape, np.bool_) for _ in range(2))
     for own, read, inner in large.strips((z.shape[0], z.shape[1]), half + 1):
-        bends = bend(z[read])
-        known = np.isfinite(bends) & ~water[read]
-        quiet = _share(known & (bends <= quiet_m), known, half) >= settings.fault_quiet_share
-        planes = _share(known & (bends <= planar_m), known, half) >= settings.fault_planar_share
+        bent = bend(z[read])
+        known = np.isfinite(bent) & ~water[read]
+        count = box_count(known, half)
+        quiet = _share(known & (bent <= quiet_m), count, half) >= settings.fault_quiet_share
+        planes = _share(known & (bent <= planar_m), count, half) >= settings.fault_planar_share
         unseen[own], smooth[own] = ((quiet | planes) & known)[inner], (quiet & known)[inner]
     found = pieces_of(unseen)
     if found is None:

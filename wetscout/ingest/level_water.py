@@ -8,6 +8,7 @@ import numpy as np
 from scipy import ndimage
 
 from wetscout import large
+from wetscout.kernels.blur import gauss, weights_of
 from wetscout.pieces import pieces_of
 from wetscout.records import BOOL, F32
 from wetscout.settings.ingest import IngestSettings
@@ -21,7 +22,8 @@ _SPAN_M = 5.0
 
 def _smooth(z: F32, cell_m: float) -> F32:
     """Gauss filter by direct sums, so that a cell's value does not depend on where its window begins."""
-    return np.asarray(ndimage.gaussian_filter(z, _SMOOTH_M / cell_m, mode="nearest", truncate=3.0), dtype=np.float32)
+    calm: F32 = gauss(np.ascontiguousarray(z), weights_of(_SMOOTH_M / cell_m, 3.0), True, 0.0)
+    return calm
 
 
 def _level_cells(z: F32, cell_m: float, slope: float) -> BOOL:

@@ -6,9 +6,9 @@ import math
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from wetscout import large
+from wetscout.kernels.blur import count_steps, gauss, weights_of
 from wetscout.records import BOOL, F32
 
 NOISE_STEP_M = 2.0**-14
@@ -56,13 +56,11 @@ def noise_histogram(
         The last bin takes all that is larger.
     """
     part = owned or (slice(None), slice(None))
-    smooth = ndimage.gaussian_filter(
-        z, sigma_m / cell_m, output=np.float64, mode="constant", cval=math.nan, truncate=_TRUNCATE
-    )[part]
-    residual = np.abs(z[part].astype(np.float64) - smooth)
-    residual = residual[np.isfinite(residual) & ~skip[part]]
-    index = np.minimum((residual / NOISE_STEP_M).astype(np.int64), NOISE_BINS - 1)
-    return np.bincount(index, minlength=NOISE_BINS).astype(np.int64)
+    ground = z.astype(np.float64)
+    smooth = gauss(ground, weights_of(sigma_m / cell_m, _TRUNCATE), False, math.nan)
+    counts = np.zeros(NOISE_BINS, dtype=np.int64)
+    count_steps(np.abs(ground[part] - smooth[part]), skip[part], NOISE_STEP_M, counts)
+    return counts
 
 
 def noise_from_histogram(counts: NDArray[np.int64]) -> float:

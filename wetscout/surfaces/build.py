@@ -10,6 +10,7 @@ import numpy as np
 from scipy import ndimage
 
 from wetscout import large
+from wetscout.kernels.blur import gauss, weights_of
 from wetscout.kernels.bridge import carry
 from wetscout.records import BOOL, CUT, F32, F64, FILL, ROADSIDE, SPOIL, U8, Linework, Surfaces, Terrain
 from wetscout.settings.surfaces import SurfaceSettings
@@ -44,7 +45,7 @@ def smooth_twice(z: F32, sigma: float, leave_out: BOOL | None = None) -> F32:
     ground = np.where(known, z, 0.0).astype(np.float64)
 
     def blur(values: F64) -> F64:
-        out: F64 = ndimage.gaussian_filter(values, sigma, mode="constant", truncate=4.0)
+        out: F64 = gauss(values, weights_of(sigma, 4.0), False, 0.0)
         return out
 
     share = blur(weight)

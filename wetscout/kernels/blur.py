@@ -1,0 +1,198 @@
+"""Gauss filters, counts in boxes and bends of the ground, a row at a time: the processor does several cells at once."""
+
+from __future__ import annotations
+
+import numpy as np
+from numba import njit
+
+
+@njit(nogil=True, cache=True)
+def _fill(values, i, nearest, beyond, row):
+    """A row that may lie beyond the border, as float64."""
+    if nearest or 0 <= i < values.shape[0]:
+        row[:] = values[min(max(i, 0), values.shape[0] - 1)]
+    else:
+        row[:] = beyond
+
+
+@njit(nogil=True, cache=True)
+def _one(total, a, b, w):
+    for c in range(total.size):
+        total[c] += (a[c] + b[c]) * w
+
+
+@njit(nogil=True, cache=True)
+def _two(total, first, then):
+    """Two pairs in one pass, in their order."""
+    a, b, w = first
+    e, f, v = then
+    for c in range(total.size):
+        total[c] = (total[c] + (a[c] + b[c]) * w) + (e[c] + f[c]) * v
+
+
+@njit(nogil=True, cache=True)
+def gauss(values, weights, nearest, beyond):
+    """Gauss filter along columns and then along rows, sums in float64 and in the order of `scipy.ndimage.correlate1d`.
+
+    Parameters
+    ----------
+    values : float32 or float64 (rows, cols)
+    weights : float64 (2 k + 1,)
+        Symmetric.
+    nearest : bool
+        Beyond the border the outermost values go on, otherwise `beyond` stands there.
+    beyond : float
+
+    Returns
+    -------
+    like values
+        Rounded to their type after each direction.
+    """
+    rows, cols = values.shape
+    reach = weights.size // 2
+    out = np.empty_like(values)
+    # rows as float64 in a ring, and one row with what lies beyond its ends
+    ring = np.empty((2 * reach + 1, cols))
+    line = np.empty(cols + 2 * reach)
+    total = np.empty(cols)
+    for i in range(-reach, reach):
+        _fill(values, i, nearest, beyond, ring[i % ring.shape[0]])
+    for r in range(rows):
+        _fill(values, r + reach, nearest, beyond, ring[(r + reach) % ring.shape[0]])
+        middle = ring[r % ring.shape[0]]
+        for c in range(cols):
+            total[c] = middle[c] * weights[reach]
+        for k in range(-reach, -1, 2):
+            _two(
+                total,
+                (ring[(r + k) % ring.shape[0]], ring[(r - k) % ring.shape[0]], weights[reach + k]),
+                (ring[(r + k + 1) % ring.shape[0]], ring[(r - k - 1) % ring.shape[0]], weights[reach + k + 1]),
+            )
+        if reach % 2 == 1:
+            _one(total, ring[(r - 1) % ring.shape[0]], ring[(r + 1) % ring.shape[0]], weights[reach - 1])
+        # rounded to the type between both directions
+        for c in range(cols):
+            out[r, c] = total[c]
+            line[reach + c] = out[r, c]
+        line[:reach] = line[reach] if nearest else beyond
+        line[reach + cols :] = line[reach + cols - 1] if nearest else beyond
+        for c in range(cols):
+            total[c] = line[reach + c] * weights[reach]
+        for k in range(-reach, -1, 2):
+            _two(
+                total,
+                (line[reach + k :], line[reach - k :], weights[reach + k]),
+                (line[reach + k + 1 :], line[reach - k - 1 :], weights[reach + k + 1]),
+            )
+        if reach % 2 == 1:
+            _one(total, line[reach - 1 :], line[reach + 1 :], weights[reach - 1])
+        for c in range(cols):
+            out[r, c] = total[c]
+    return out
+
+
+def weights_of(sigma, truncate):
+    """Weights of a Gauss filter, as `scipy.ndimage.gaussian_filter1d` makes them.
+
+    Parameters
+    ----------
+    sigma : float
+        Width [cells].
+    truncate : float
+        Cut off at so many widths.
+
+    Returns
+    -------
+    float64 (2 k + 1,)
+    """
+    reach = int(truncate * sigma + 0.5)
+    at = np.arange(-reach, reach + 1)
+    weights = np.exp(-0.5 / (sigma * sigma) * at**2)
+    return weights / weights.sum()
+
+
+@njit(nogil=True, cache=True)
+def box_count(mask, half):
+    """How many cells of the square around each are set, cells beyond the border are not.
+
+    Parameters
+    ----------
+    mask : bool (rows, cols)
+    half : int
+        The square has 2 half + 1 cells a side.
+
+    Returns
+    -------
+    int32 (rows, cols)
+    """
+    rows, cols = mask.shape
+    out = np.empty((rows, cols), np.int32)
+    column = np.zeros(cols + 2 * half + 1, np.int32)
+    for i in range(min(half, rows)):
+        for c in range(cols):
+            column[half + 1 + c] += mask[i, c]
+    for r in range(rows):
+        if r + half < rows:
+            for c in range(cols):
+                column[half + 1 + c] += mask[r + half, c]
+        if r - half > 0:
+            for c in range(cols):
+                column[half + 1 + c] -= mask[r - half - 1, c]
+        total = np.int32(0)
+        for c in range(2 * half):
+            total += column[c + 1]
+        for c in range(cols):
+            total += column[c + 2 * half + 1] - column[c]
+            out[r, c] = total
+    return out
+
+
+@njit(nogil=True, cache=True)
+def bends(z):
+    """Greatest second difference at each cell in four directions, see `ingest.faults.bend`.
+
+    Parameters
+    ----------
+    z : float32 (rows, cols)
+
+    Returns
+    -------
+    float32 (rows, cols)
+    """
+    rows, cols = z.shape
+    out = np.full((rows, cols), np.nan, np.float32)
+    for r in range(1, rows - 1):
+        up, here, down = z[r - 1], z[r], z[r + 1]
+        for c in range(1, cols - 1):
+            twice = np.float32(2.0) * here[c]
+            a = abs((here[c - 1] + here[c + 1]) - twice)
+            b = abs((up[c] + down[c]) - twice)
+            d = abs((up[c - 1] + down[c + 1]) - twice)
+            e = abs((up[c + 1] + down[c - 1]) - twice)
+            most = max(a, b, d, e)
+            # unknown where one of them is
+            out[r, c] = most if (a + b) + (d + e) < np.inf else (a + b) + (d + e)
+    return out
+
+
+@njit(nogil=True, cache=True)
+def count_steps(values, skip, step, counts):
+    """Count known values in steps; the last bin takes all that is larger.
+
+    Parameters
+    ----------
+    values : float (rows, cols)
+        0 or more, NaN unknown.
+    skip : bool (rows, cols)
+        Not to count.
+    step : float
+        A power of two.
+    counts : int64 (bins,)
+        Added to.
+    """
+    last = counts.size - 1
+    for r in range(values.shape[0]):
+        for c in range(values.shape[1]):
+            v = values[r, c]
+            if v < np.inf and not skip[r, c]:
+                counts[last if v / step >= last else np.int64(v / step)] += 1
