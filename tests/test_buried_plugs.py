@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from test_buried_rules import S, ditch, hollow, surfaces
 
-from wetscout.buried.banks import without_banks
+from wetscout.buried.banks import banks_of, without_banks
 from wetscout.buried.open_ways import OpenWays
 from wetscout.buried.straight import straight_shore
 from wetscout.records import Linework
@@ -15,20 +15,30 @@ from wetscout.records import Linework
 HEAD = 75
 
 
-def ways(mound: float, half_wide: float, bed: float = 99.1) -> OpenWays:
+def ways(mound: float, half_wide: float, bed: float = 99.1, berm: float = 0.0) -> OpenWays:
     ground = np.full((120, 240), 100.0)
     rows = np.abs(np.arange(120) - 60.0)[:, None]
+    # along the rim, 3 m of crown and sides of 3 : 1
+    ground += np.clip(berm - np.clip(np.abs(np.arange(240) - 66.0) - 1.5, 0.0, None) / 3.0, 0.0, None)
     ground[:, 56:HEAD] += mound * np.clip(1.0 - np.clip(rows - half_wide, 0.0, None) / 1.5, 0.0, None)
     shown = np.zeros((120, 240), np.float32)
     shown[58:63, HEAD:200] = 0.8
     line = ditch(np.full(120, 60), np.arange(HEAD - 5, HEAD + 115), np.full(120, bed))
-    return OpenWays(Linework((line,)), surfaces(ground, ground), shown, 1.0, S)
+    low = ground.astype(np.float32)
+    bank = banks_of(low, without_banks(low, 1.0, S), S)
+    return OpenWays(Linework((line,)), surfaces(ground, ground), (shown, bank), 1.0, S)
 
 
 def test_a_mound_as_wide_as_the_ditch_is_a_plug():
     assert ways(0.2, 4.0).plugged(hollow())
     # 0.05 m are less than what is told from the ground's own unevenness
     assert not ways(0.05, 4.0).plugged(hollow())
+
+
+def test_a_berm_along_the_rim_hides_no_plug():
+    """It stands as high beside the ditch as in its line; a natural rim that falls by 5 % to both sides is none."""
+    assert ways(0.0, 0.5, berm=0.35).plugged(hollow())
+    assert not ways(0.0, 0.5, berm=0.1).plugged(hollow())
 
 
 @pytest.mark.parametrize("left", [0.15, 0.0, -0.15])

@@ -21,6 +21,7 @@ from wetscout.settings.buried import BuriedSettings
 
 S = BuriedSettings()
 FLAT = np.zeros((120, 240), np.float32)
+NO_BANK = np.zeros((120, 240), bool)
 
 
 def surfaces(natural: np.ndarray, smooth: np.ndarray | None = None) -> Surfaces:
@@ -112,17 +113,19 @@ def test_a_ditch_that_leaves_the_pool_or_a_culvert_under_a_road_drains_it_openly
     plain = surfaces(np.full((120, 240), 100.0))
     out = np.arange(40, 140)
     through = ditch(np.full(out.size, 60), out, np.full(out.size, 99.3))
-    assert OpenWays(Linework((through,)), plain, FLAT, 1.0, S).drain(hollow())
+    assert OpenWays(Linework((through,)), plain, (FLAT, NO_BANK), 1.0, S).drain(hollow())
     shallow = ditch(np.full(out.size, 60), out, np.full(out.size, 99.9))
-    assert not OpenWays(Linework((shallow,)), plain, FLAT, 1.0, S).drain(hollow())
+    assert not OpenWays(Linework((shallow,)), plain, (FLAT, NO_BANK), 1.0, S).drain(hollow())
     inside = ditch(np.full(15, 60), np.arange(35, 50), np.full(15, 99.3))
-    assert not OpenWays(Linework((inside,)), plain, FLAT, 1.0, S).drain(hollow())
+    assert not OpenWays(Linework((inside,)), plain, (FLAT, NO_BANK), 1.0, S).drain(hollow())
     # what joins two ends without a road between may be the covered pipe itself
     culvert = Crossing(np.array([60.0, 60.0]), np.array([58.0, 80.0]), np.array([99.4, 99.2]), False)
-    assert not OpenWays(Linework(crossings=(culvert,)), plain, FLAT, 1.0, S).drain(hollow())
+    assert not OpenWays(Linework(crossings=(culvert,)), plain, (FLAT, NO_BANK), 1.0, S).drain(hollow())
     road = plain.corridor.copy()
     road[:, 66:72] = FILL
-    assert OpenWays(Linework(crossings=(culvert,)), replace(plain, corridor=road), FLAT, 1.0, S).drain(hollow())
+    assert OpenWays(Linework(crossings=(culvert,)), replace(plain, corridor=road), (FLAT, NO_BANK), 1.0, S).drain(
+        hollow()
+    )
 
 
 @pytest.mark.parametrize("cell_m", [1.0, 2.0])
@@ -187,13 +190,13 @@ def test_a_plugged_ditch_shows_on_both_sides_of_the_plug():
     inner = ditch(np.full(16, 60), np.arange(40, 56), np.full(16, 99.2))
     outer = ditch(np.full(60, 60), np.arange(75, 135), np.full(60, 99.1))
     both = np.maximum(_shown(40, 56), _shown(75, 135))
-    assert OpenWays(Linework((inner, outer)), plain, both, 1.0, S).plugged(hollow())
+    assert OpenWays(Linework((inner, outer)), plain, (both, NO_BANK), 1.0, S).plugged(hollow())
     # a covered pipe leaves nothing to see in the hollow, whatever line was drawn there
-    assert not OpenWays(Linework((inner, outer)), plain, _shown(75, 135), 1.0, S).plugged(hollow())
+    assert not OpenWays(Linework((inner, outer)), plain, (_shown(75, 135), NO_BANK), 1.0, S).plugged(hollow())
     # a mouth far off is no other side of a plug
     far = ditch(np.full(60, 60), np.arange(140, 200), np.full(60, 99.1))
     apart = np.maximum(_shown(40, 56), _shown(140, 200))
-    assert not OpenWays(Linework((inner, far)), plain, apart, 1.0, S).plugged(hollow())
+    assert not OpenWays(Linework((inner, far)), plain, (apart, NO_BANK), 1.0, S).plugged(hollow())
 
 
 def test_a_ditch_that_brings_water_is_not_a_plugged_one():
@@ -201,10 +204,10 @@ def test_a_ditch_that_brings_water_is_not_a_plugged_one():
     plain = surfaces(np.full((120, 240), 100.0))
     row, col = np.full(80, 60.0), np.arange(124, 44, -1).astype(float)
     brings = ditch(row, col, np.linspace(99.9, 99.4, 80))
-    assert not OpenWays(Linework((brings,)), plain, _shown(45, 125), 1.0, S).plugged(hollow())
+    assert not OpenWays(Linework((brings,)), plain, (_shown(45, 125), NO_BANK), 1.0, S).plugged(hollow())
     # the same line read the other way drains it
     drains = ditch(row[::-1], col[::-1], np.linspace(99.4, 98.9, 80))
-    assert OpenWays(Linework((drains,)), plain, _shown(45, 125), 1.0, S).plugged(hollow())
+    assert OpenWays(Linework((drains,)), plain, (_shown(45, 125), NO_BANK), 1.0, S).plugged(hollow())
 
 
 @pytest.mark.parametrize("cell", [1.0, 2.0])

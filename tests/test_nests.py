@@ -103,21 +103,33 @@ def test_views_of_pools_show_what_sorting_anew_does(seed: int) -> None:
             np.testing.assert_array_equal(mine, plain)
 
 
-def plainly(chooser: Chooser, s: BuriedSettings, told: bool) -> list[int]:
-    """All hollows looked at, then the highest of each nest, thin sheets left for what lies inside."""
+def opened(hollow: Hollow) -> bool:
+    return hollow.node % 3 == 0
+
+
+def plainly(chooser: Chooser, s: BuriedSettings, told: bool) -> dict[int, bool]:
+    """All hollows looked at, then the highest of each nest, thin sheets and open ones left for what lies inside.
+
+    By node whether it lies within an open one.
+    """
     table, tree = chooser.tree.table, chooser.tree
     size = (table["area_m2"] >= s.min_area_m2) & (table["area_m2"] <= s.max_area_m2)
     wanted = np.flatnonzero(size & (table["spill_m"] - table["floor_m"] >= s.min_depth_m))
     fit: dict[int, Hollow] = {k: h for k in wanted.tolist() if (h := chooser._hollow(k)) is not None}
-    chosen: list[int] = []
+    chosen: dict[int, bool] = {}
+    drained: list[int] = []
     for node in sorted(fit, reverse=True):
         mine, inner = fit[node], [fit[k] for k in range(int(tree.first[node]), node) if k in fit]
         rise = min(s.sheet_rise_m, s.sheet_share * (mine.spill_m - mine.floor_m))
         thin = any(k.area_m2 * s.sheet_spread <= mine.area_m2 and mine.spill_m - k.spill_m <= rise for k in inner)
         thin = thin or (told and not speaks_for(mine.zone, s) and any(speaks_for(k.zone, s) for k in inner))
-        if not thin and not any(tree.first[k] <= node <= k for k in chosen):
-            chosen.append(node)
-    return sorted(chosen)
+        if thin or any(tree.first[k] <= node <= k for k in chosen):
+            continue
+        if opened(mine):
+            drained.append(node)
+        else:
+            chosen[node] = any(tree.first[k] <= node <= k for k in drained)
+    return dict(sorted(chosen.items()))
 
 
 @pytest.mark.parametrize("seed", [1, 2, 3, 4])
@@ -134,7 +146,7 @@ def test_the_highest_hollows_are_those_of_a_look_at_all(seed: int, told: bool) -
         return Zone(wet_soil=1.0, farmed=1.0) if pool.row0 % 2 else Zone()
 
     chooser = Chooser(terrain, surfaces, tree, fill(natural), zone_at if told else None, s)
-    got = [hollow.node for hollow in chooser.choose()]
+    got = {hollow.node: hollow.within for hollow in chooser.choose(opened=opened)}
     assert got == plainly(chooser, s, told)
     assert len(got) > 3
 

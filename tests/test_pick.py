@@ -15,10 +15,11 @@ from wetscout.settings.sites import SiteSettings
 from wetscout.sites.judge import Measures
 from wetscout.sites.pick import VALLEY, Picker
 from wetscout.sites.rim import unheld_shore
+from wetscout.sites.turned_down import PLUGGED
 
 
-def picked(parent, spill, area, volume, against, *, witness=None, closes=None, cut=None, left=None):
-    """Run the picker over a made-up tree with floors at 0; `against` maps nodes to reasons."""
+def picked(parent, spill, area, volume, against, *, witness=None, closes=None, cut=None, left=None, opened=()):
+    """Run the picker over a made-up tree with floors at 0; `against` maps nodes to reasons, `opened` drain unfilled."""
     n = len(parent)
     spill = np.array(spill, dtype=float)
     table = pd.DataFrame({"parent": parent, "spill_m": spill, "area_m2": area, "volume_m3": volume})
@@ -40,7 +41,7 @@ def picked(parent, spill, area, volume, against, *, witness=None, closes=None, c
     def judge(i):
         return replace(basin(), node=i, closes=closes is None or closes[i]), against.get(i)
 
-    kept, down = Picker(SimpleNamespace(table=table), m, judge, SiteSettings()).run()
+    kept, down = Picker(SimpleNamespace(table=table), m, judge, SiteSettings(), lambda c: c.node in opened).run()
     return [c.node for c in kept], dict(down)
 
 
@@ -52,6 +53,12 @@ def test_what_lies_inside_a_basin_that_fails_is_looked_at():
     kept, down = picked([2, 2, -1], [0.5, 0.6, 1.0], [900, 900, 3000], [200, 200, 1500], {2: "a strip", 0: "a pit"})
     assert kept == [1]
     assert down == {2: "a strip", 0: "a pit"}
+
+
+def test_a_plug_at_the_rim_holds_what_lies_inside_unless_water_gets_out_over_the_ground():
+    nest = [2, 2, -1], [0.5, 0.6, 1.0], [900, 900, 3000], [200, 200, 1500], {2: PLUGGED}
+    assert picked(*nest) == ([], {2: PLUGGED})
+    assert picked(*nest, opened=(1,)) == ([1], {2: PLUGGED})
 
 
 def test_where_nothing_inside_stands_the_outer_reason_is_told():

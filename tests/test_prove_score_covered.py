@@ -91,6 +91,41 @@ def test_two_pipes_out_of_one_pool_are_found_once(land: Landscape) -> None:
     assert {true.covered_id, number} <= {m.covered_id for m in score(twice, []).buried.missed}
 
 
+def test_a_hollow_in_a_found_basin_that_both_pipes_empty_is_not_missed(land: Landscape) -> None:
+    """As with open drains: nested basins are one place. A pipe that does not empty the one found is missed."""
+    true = next(c for c in land.covered if counts(c))
+    number, node = max(c.covered_id for c in land.covered) + 1, len(land.basins)
+    rows, cols = (n // 3 for n in true.pool.mask.shape)
+    part = Patch(true.pool.row0 + rows, true.pool.col0 + cols, true.pool.mask[rows : 2 * rows, cols : 2 * cols])
+    assert 0 < iou(part, true.pool) < 0.5
+    inner = replace(land.basins[true.node_ids[0]], node_id=node, pool=part)
+    right = next(f for f in knowing(land) if f.pool is true.pool)
+    for ids, is_missed in (((node, *true.node_ids), False), ((node,), True)):
+        second = replace(true, covered_id=number, pool=part, node_ids=ids)
+        two = replace(land, basins=(*land.basins, inner), covered=(*land.covered, second))
+        assert (number in [m.covered_id for m in score(two, [right]).buried.missed]) is is_missed
+        assert number in [m.covered_id for m in score(two, []).buried.missed]
+
+
+def test_a_hollow_and_mouth_in_a_basin_found_with_its_open_drain_are_not_missed(land: Landscape) -> None:
+    """Plugged, that basin stands over both ends of the pipe; where the mouth lies outside, the pipe still drains."""
+    true = next(c for c in land.covered if counts(c))
+    for mouth_in in (True, False):
+        at = (true.mouth_row, true.mouth_col) if mouth_in else (float(true.pool.row0), float(true.pool.col0))
+        top, left = (int(min(a, b)) - 2 for a, b in zip(at, (true.pool.row0, true.pool.col0), strict=True))
+        rows = int(max(at[0] + 3, true.pool.row0 + true.pool.mask.shape[0])) - top
+        cols = int(max(at[1] + 3, true.pool.col0 + true.pool.mask.shape[1])) - left
+        around = Patch(top, left, np.ones((rows, cols), dtype=bool))
+        if not mouth_in:
+            away = replace(true, mouth_row=float(top + rows + 20), mouth_col=true.mouth_col)
+        outer = replace(land.basins[0], node_id=len(land.basins), pool=around, drained=True)
+        covered = tuple((true if mouth_in else away) if c is true else c for c in land.covered)
+        nested = replace(land, basins=(*land.basins, outer), covered=covered)
+        missed = [m.covered_id for m in score(nested, [on(outer, "ditch")]).buried.missed]
+        assert (true.covered_id in missed) is not mouth_in
+        assert true.covered_id in [m.covered_id for m in score(nested, []).buried.missed]
+
+
 def test_whole_basins_offered_are_false_but_for_ploughed_wetlands(land: Landscape) -> None:
     free = [b for b in land.basins if b.use in ("upland", "wetland") and not (b.at_edge or b.partial)]
     assert {b.use for b in free} == {"upland", "wetland"}

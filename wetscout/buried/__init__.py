@@ -1,6 +1,6 @@
 """Covered drains: suspected hollows, faint lines, where to look for the mouth; wet ground without a rim."""
 
-from wetscout.buried.banks import without_banks
+from wetscout.buried.banks import banks_of, without_banks
 from wetscout.buried.find import Looked, Searcher
 from wetscout.buried.heads import cut_depth
 from wetscout.buried.hollows import Chooser, Hollow
@@ -14,6 +14,7 @@ __all__ = [
     "Looked",
     "OpenWays",
     "Searcher",
+    "banks_of",
     "covered_site",
     "cut_depth",
     "one_a_basin",

@@ -11,7 +11,7 @@ from scipy import ndimage
 
 from wetscout import large
 from wetscout.pieces import pieces_of
-from wetscout.records import F32
+from wetscout.records import BOOL, F32
 from wetscout.settings.buried import BuriedSettings
 
 
@@ -42,6 +42,26 @@ def without_banks(ground: F32, cell_m: float, s: BuriedSettings, each: Callable[
     # in coarse cells a window as narrow as that would be wider than the banks it is for
     narrow = s.check_width_m, s.check_m, s.bank_long_m
     return _lowered(out, narrow, cell_m, each) if cell_m <= 0.5 * s.check_width_m else out
+
+
+def banks_of(ground: F32, bare: F32, s: BuriedSettings) -> BOOL:
+    """Where banks stand.
+
+    Parameters
+    ----------
+    ground, bare : float32 (rows, cols)
+        With its banks and without them [m].
+    s : BuriedSettings
+        `check_m`.
+
+    Returns
+    -------
+    bool (rows, cols)
+    """
+    out = large.empty(ground.shape, np.bool_)
+    for own, _, _ in large.strips((out.shape[0], out.shape[1])):
+        np.greater_equal(ground[own] - bare[own], s.check_m, out=out[own])
+    return out
 
 
 def _lowered(ground: F32, bank_m: tuple[float, float, float], cell_m: float, each: Callable[..., Any]) -> F32:

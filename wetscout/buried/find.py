@@ -102,6 +102,7 @@ class Searcher:
         hollows: Sequence[Hollow],
         each: Callable[..., list[Any]] | None = None,
         begun: Callable[[Hollow], bool] = lambda _: False,
+        behind: Callable[[Hollow, Head], bool] = lambda *_: False,
     ) -> tuple[Looked, ...]:
         """Look at all hollows and keep those that something speaks for.
 
@@ -112,13 +113,19 @@ class Searcher:
             Calls a function on each of many things, answers in their order; one by one by default.
         begun : callable, optional
             Whether an open ditch begins beside a hollow; without an abrupt head that is what is left of its drain.
+        behind : callable, optional
+            Whether a head lies behind a plug at a hollow.
 
         Returns
         -------
         tuple of Looked
             In the order of the hollows.
         """
-        ways = [self._at_heads(h) for h in hollows] if each is None else each(self._at_heads, hollows)
+
+        def at_heads(hollow: Hollow) -> list[Option]:
+            return self._at_heads(hollow, behind)
+
+        ways = [at_heads(h) for h in hollows] if each is None else each(at_heads, hollows)
         chosen = self._share_heads(list(zip(hollows, ways, strict=True)))
         looked = []
         for hollow in hollows:
@@ -126,7 +133,7 @@ class Searcher:
             if best is None and not speaks_for(hollow.zone, self.s):
                 # without a head, terrain alone says nothing that chance does not
                 continue
-            if best is None and begun(hollow):
+            if best is None and (begun(hollow) or any(behind(hollow, head) for _, _, head in self._heads(hollow))):
                 continue
             route = self.router.way(hollow)
             options = [] if best is None else [best]
@@ -143,10 +150,12 @@ class Searcher:
         one, other = route.mouth, best.way.mouth
         return float(np.hypot(one.row - other.row, one.col - other.col)) * self.cell_m <= _SAME_MOUTH_M
 
-    def _at_heads(self, hollow: Hollow) -> list[Option]:
+    def _at_heads(self, hollow: Hollow, behind: Callable[[Hollow, Head], bool]) -> list[Option]:
         """Ways to the abrupt heads outside that point at the hollow and are low enough for a pipe."""
         options = []
         for outside_m, off_deg, head in self._heads(hollow):
+            if behind(hollow, head):
+                continue
             way = self.router.way(hollow, head)
             if way is None or not way.mouth.feasible:
                 continue

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -33,6 +33,8 @@ class Hollow:
     area_m2 : float
     edge : bool
     zone : Zone
+    within : bool
+        It lies within one with an open drain.
     """
 
     node: int
@@ -44,6 +46,7 @@ class Hollow:
     area_m2: float
     edge: bool
     zone: Zone
+    within: bool = False
 
 
 def window_of(pool: Patch) -> tuple[slice, slice]:
@@ -137,11 +140,15 @@ class Chooser:
         self.area = tree.table["area_m2"].to_numpy(dtype=np.float64)
         self.wide = np.zeros(self.parent.size, dtype=np.bool_)
 
-    def choose(self, each: Callable[..., list[Any]] | None = None) -> tuple[Hollow, ...]:
-        """The highest hollow of each nest that can be one.
+    def choose(
+        self, each: Callable[..., list[Any]] | None = None, opened: Callable[[Hollow], bool] = lambda _: False
+    ) -> tuple[Hollow, ...]:
+        """The highest hollow of each nest that can be one and has no open drain.
 
         Parameters
         ----------
+        opened : callable, optional
+            Whether a hollow is drained openly, or was before it was plugged: then what lies inside is looked at.
         each : callable, optional
             Calls a function on each of many things, answers in their order; one by one by default.
 
@@ -162,12 +169,12 @@ class Chooser:
 
         def nest(top: int) -> list[Hollow]:
             inside = numbers[np.searchsorted(numbers, self.tree.first[top]) : np.searchsorted(numbers, top) + 1]
-            return self._nest(inside)
+            return self._nest(inside, opened)
 
         parts = [nest(k) for k in tops[::-1]] if each is None else each(nest, tops[::-1])
         return tuple(hollow for part in parts for hollow in part)
 
-    def _nest(self, nodes: np.ndarray) -> list[Hollow]:
+    def _nest(self, nodes: np.ndarray, opened: Callable[[Hollow], bool]) -> list[Hollow]:
         """The highest that can be one, in a nest of nodes, and of those beside it; what lies inside it is passed by."""
         fit: dict[int, Hollow | None] = {}
 
@@ -177,14 +184,17 @@ class Chooser:
             return fit[node]
 
         out: list[Hollow] = []
-        at = nodes.size - 1
+        at, drained = nodes.size - 1, nodes.size
         while at >= 0:
             node = int(nodes[at])
             first = int(np.searchsorted(nodes, self.tree.first[node]))
             mine = hollow_at(node)
             if mine is not None and not self._thin(mine, nodes[first:at], hollow_at):
-                out.append(mine)
-                at = first
+                if opened(mine):
+                    drained = min(drained, first)
+                else:
+                    out.append(replace(mine, within=at >= drained))
+                    at = first
             at -= 1
         return out[::-1]
 

@@ -7,13 +7,14 @@ from collections.abc import Sequence
 import numpy as np
 from scipy import ndimage
 
+from wetscout.buried.heads import Head
 from wetscout.buried.hollows import Hollow
 from wetscout.kernels.along import middle
 from wetscout.records import BOOL, F32, F64, FILL, Crossing, Ditch, Linework, Surfaces, Tree
 from wetscout.settings.buried import BuriedSettings
 
 # the upper end of a ditch is looked at over this length; a mound is at least so long along the ditch [m]
-_RUN_M, _MOUND_M = 30.0, 4
+_RUN_M, _MOUND_M, _BANK_M = 30.0, 4, 3
 
 
 def _on(mask: BOOL, origin: tuple[int, int], row: np.ndarray, col: np.ndarray) -> BOOL:
@@ -47,16 +48,18 @@ class OpenWays:
     ----------
     lines : Linework
     surfaces : Surfaces
-    shown : float32 (rows, cols)
-        How deep cuts show in the ground, as `cut_depth` tells [m].
+    shown, bank : float32, bool (rows, cols)
+        How deep cuts show in the ground, as `cut_depth` tells [m]; where banks stand, as `without_banks` tells.
     cell_m : float
         Cell size [m].
     s : BuriedSettings
     """
 
-    def __init__(self, lines: Linework, surfaces: Surfaces, shown: F32, cell_m: float, s: BuriedSettings) -> None:
+    def __init__(
+        self, lines: Linework, surfaces: Surfaces, at: tuple[F32, BOOL], cell_m: float, s: BuriedSettings
+    ) -> None:
         self.lines = lines
-        self.shown = shown
+        self.shown, self.bank = at
         self.surfaces = surfaces
         self.cell_m = cell_m
         self.s = s
@@ -176,6 +179,20 @@ class OpenWays:
         origin = hollow.pool.row0, hollow.pool.col0
         return bool(_on(hollow.pool.mask, origin, head[0] + up[0] * ahead, head[1] + up[1] * ahead).any())
 
+    def behind(self, hollow: Hollow, head: Head) -> bool:
+        """Whether the head of a ditch lies behind earth that was put into it at a hollow.
+
+        Parameters
+        ----------
+        hollow : Hollow
+        head : Head
+
+        Returns
+        -------
+        bool
+        """
+        return self._mound(hollow, (head.row, head.col), (head.up_row, head.up_col))
+
     def _mound(self, hollow: Hollow, head: tuple[float, float], up: tuple[float, float]) -> bool:
         """Whether earth wider than a trench stands between the head of a ditch and the pool it points at.
 
@@ -193,6 +210,9 @@ class OpenWays:
         row, col = row[:n, None], col[:n, None]
         off = np.arange(-12.0, 13.0) / cell
         at = np.stack([row - up[1] * off, col + up[0] * off])
+        # a berm along the rim stands as high aside as the plug it joins, or ends in higher ground on one side
+        if np.count_nonzero(_on(self.bank, (0, 0), at[0, :, 7:18], at[1, :, 7:18]).any(axis=1)) >= _BANK_M:
+            return True
         ground = ndimage.map_coordinates(self.surfaces.smooth, at.reshape(2, -1), order=1, mode="nearest")
         ground = ground.reshape(n, off.size)
         beside = 0.5 * (np.median(ground[:, :6], axis=1) + np.median(ground[:, -6:], axis=1))

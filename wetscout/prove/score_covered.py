@@ -8,6 +8,9 @@ Rules
    ditch too, count neither way. So do sites that lie by half or more in a wetland ploughed in dry years, or in a hollow
    without a drain within a larger drained basin: no map and no terrain tells them from drained ones.
 4. Every other site is false: on a wetland, on a dry hollow, on a basin with an open drain, on nothing.
+5. As with open drains (rule 6 of `score`), what lies in a basin that was found is not missed: a drain that empties the
+   basin of a site found for another drain, and one whose hollow and mouth both lie in a drained basin that an open site
+   was found for. With that one closed its pipe leads from water to water.
 """
 
 from __future__ import annotations
@@ -17,7 +20,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wetscout.prove.found import Found, iou, overlap
+from wetscout.prove.found import Found, inside, iou, overlap
 from wetscout.prove.landscape import Landscape, TrueBasin, TrueCovered
 
 IOU = 0.5
@@ -121,10 +124,16 @@ def score_covered(landscape: Landscape, found: Sequence[Found]) -> CoveredScore:
                 neither += 1
     # two pipes out of nested basins that were filled to one: it is found once
     once = [landscape.covered[n].pool for n in sorted(taken) if n >= 0]
+    stands_for = [found[i] for i in offers if picks[i][1] >= IOU]
+    under = _found_open(found, landscape)
     missed = [
         _missed(c, best.get(c.covered_id, 0.0))
         for c in landscape.covered
-        if counts(c) and c.covered_id not in taken and not any(iou(c.pool, pool) >= IOU for pool in once)
+        if counts(c)
+        and c.covered_id not in taken
+        and not any(iou(c.pool, pool) >= IOU for pool in once)
+        and not any(_share(f, c, landscape) >= IOU for f in stands_for)
+        and not any(_drowned(c, b) for b in under)
     ]
     above = sum(found[i].confidence not in ("", "low") for i in offers)
     return CoveredScore(landscape.kind, landscape.seed, tuple(hits), tuple(wrong), tuple(missed), neither, above)
@@ -148,10 +157,28 @@ def _pick(found: Found, landscape: Landscape) -> tuple[int, float]:
     """The covered drain a site overlaps most, and the IoU; -1 and 0 for none."""
     best = (-1, 0.0)
     for c in landscape.covered:
-        share = max(iou(found.pool, landscape.basins[n].pool) for n in c.node_ids)
+        share = _share(found, c, landscape)
         if share > best[1]:
             best = (c.covered_id, share)
     return best
+
+
+def _share(found: Found, c: TrueCovered, landscape: Landscape) -> float:
+    """Best IoU of a site with a basin that a drain empties."""
+    return max(iou(found.pool, landscape.basins[n].pool) for n in c.node_ids)
+
+
+def _found_open(found: Sequence[Found], landscape: Landscape) -> list[TrueBasin]:
+    """Openly drained basins that a site was found for."""
+    sites = [f.pool for f in found if not f.covered]
+    return [b for b in landscape.basins if b.drained and any(iou(pool, b.pool) >= IOU for pool in sites)]
+
+
+def _drowned(c: TrueCovered, b: TrueBasin) -> bool:
+    """Whether a hollow, all but its shore, and the mouth of its pipe lie in a basin."""
+    rows, cols = np.array([c.mouth_row]), np.array([c.mouth_col])
+    own = int(np.count_nonzero(c.pool.mask))
+    return bool(inside(b.pool, rows, cols)[0]) and overlap(c.pool, b.pool) >= 0.9 * own
 
 
 def _no_drain(found: Found, landscape: Landscape) -> str:

@@ -13,13 +13,15 @@ _TRIAL = "own trials on invented till plains, 2026"
 class PitSides:
     """Halfway down a pit is as steep as it was dug, and little of it lies there; a bowl of ice or wind is half full."""
 
-    # 23 natural hollows of four real DEMs: slope 0.02-0.15, 0.4-1.3 bowls, share 0.27-0.62; a lagoon 0.27, 3.0, 0.24
+    # 23 natural hollows of four real DEMs: slope 0.02-0.15, 0.4-1.3 bowls, share 0.27-0.62; a lagoon 0.27, 3.0, 0.24.
+    # Depth as 1 - (r / R)^n has n 0.5^(1 - 1/n) for a slope and 0.75^(2/n) - 0.25^(2/n) of its area halfway: n = 4 has
+    # 2.4 and 0.37 (plain geometry)
     side_slope: float = number(0.08, "-", (0.03, 1.0), "sides steeper than this halfway down may be dug", _TRIAL)
     side_bowl: float = number(
         2.4, "-", (1.0, 10.0), "such a slope over depth / half width of a pit; a cone has 1, a paraboloid 1.4", _TRIAL
     )
     side_share: float = number(
-        0.3, "-", (0.05, 0.6), "and less of a pit than this lies halfway down; of a bowl it is a half", _TRIAL
+        0.36, "-", (0.05, 0.6), "and less of a pit than this lies halfway down; of a bowl it is a half", _TRIAL
     )
 
     def boxed(self, sides: tuple[float, float, float], half_m: float) -> bool:

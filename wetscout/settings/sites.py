@@ -24,6 +24,9 @@ class SiteSettings(PitSides):
     coarse_depth_m: float = number(
         0.15, "m", (0.05, 1.0), "shallower pools are not offered there unless they are that wide", _TRIAL
     )
+    coarse_share: float = number(
+        0.3, "-", (0.05, 0.6), "in cells above 1.2 m less of a pit than this lies halfway down", _TRIAL
+    )
     compact: float = number(
         8.0, "-", (3.2, 50.0), "area over half width squared of the smaller pools offered there; 3.1 is round", _TRIAL
     )

@@ -132,7 +132,11 @@ class Finder:
             candidate = self._candidate(node, m)
             return candidate, self._turn_down(candidate)
 
-        kept, down = Picker(self.tree, m, judged, self.s).run(each)
+        def drains(c: Candidate) -> bool:
+            window, _ = self._window(c.node, c.spill_m)
+            return self._runs_open(window, c.floor_at, (c.spill_m, c.today_m))
+
+        kept, down = Picker(self.tree, m, judged, self.s, drains).run(each)
         wide = int(too_wide(self.tree, self.cell_m, self.s).sum())
         return Found(tuple(kept), tuple(down), m, self.network, wide)
 
@@ -211,13 +215,16 @@ class Finder:
     ) -> dict[str, float]:
         """How far the cuts are filled at the rim; not at all where the ground as surveyed lets the water out."""
         signs = self.fills.signs(cuts, levels[0])
-        h, w = window.pool.shape
-        box = (slice(window.row0, window.row0 + h), slice(window.col0, window.col0 + w))
-        if signs["filled_share"] > 0.0 and runs_open(
-            self.surfaces.smooth[box], window.pool, start, levels, self.beyond
-        ):
+        floor = start[0] + window.row0, start[1] + window.col0
+        if signs["filled_share"] > 0.0 and self._runs_open(window, floor, levels):
             return {**signs, "filled_share": 0.0}
         return signs
+
+    def _runs_open(self, window: Window, floor: tuple[int, int], levels: tuple[float, float]) -> bool:
+        h, w = window.pool.shape
+        box = (slice(window.row0, window.row0 + h), slice(window.col0, window.col0 + w))
+        start = floor[0] - window.row0, floor[1] - window.col0
+        return runs_open(self.surfaces.smooth[box], window.pool, start, levels, self.beyond)
 
     def _signs(self, window: Window, at: tuple[float, float], inside: dict[int, np.ndarray]) -> dict[str, float]:
         """What pool, shore and the lines in the pool show; `at` is (spill, floor) [m]."""

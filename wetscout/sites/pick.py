@@ -11,6 +11,7 @@ import numpy as np
 from wetscout.records import Candidate, Tree
 from wetscout.settings.sites import SiteSettings
 from wetscout.sites.judge import Measures, children_of, holds, inner_pools, lower_nodes
+from wetscout.sites.turned_down import PLUGGED
 
 VALLEY = "the ground around does not close: a valley crossed by a ditch, not a basin"
 Judge = Callable[[int], tuple[Candidate, str | None]]
@@ -29,12 +30,15 @@ class Picker:
     judge : callable
         Gives the candidate of a node, and what speaks against it.
     s : SiteSettings
+    open_as_surveyed : callable
+        Whether water over the floor of a candidate gets out with no fill opened.
     """
 
     tree: Tree
     m: Measures
     judge: Judge
     s: SiteSettings
+    open_as_surveyed: Callable[[Candidate], bool] = lambda _: True
     children: list[list[int]] = field(init=False)
     # a basin is asked again from several levels above it: without this the work doubles with every level of a nest
     answered: dict[int, tuple[list[Candidate], Down]] = field(init=False, default_factory=dict)
@@ -120,6 +124,9 @@ class Picker:
         parts = [self._offers(k) for k in nodes]
         offers = [c for part, _ in parts for c in part]
         against = [d for _, part in parts for d in part]
+        if own and own[0][1] == PLUGGED:
+            # the plug holds what lies inside as well, unless water gets out over the ground
+            offers = [c for c in offers if self.open_as_surveyed(c)]
         return offers, own + against if offers or not own else own
 
 

@@ -11,6 +11,7 @@ from wetscout.settings.sites import SiteSettings
 SILTED_FROM_M = 0.3
 # a bed of coarse cells stands too high by this much for each metre of cell beyond 1 m (0.14 m at 2 m, 0.33 m at 3 m)
 COARSE_BED = 0.1
+PLUGGED = "earth fills the ditch at the rim: plugged already, or a crossing whose pipe is not known"
 
 
 def reason_against(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSettings) -> str | None:
@@ -85,7 +86,7 @@ def _proven(c: Candidate, main: Ditch | None, s: SiteSettings) -> bool:
     though its sides are less steep.
     """
     side, share, half = c.signs["side_slope"], c.signs["side_share"], c.signs["half_width_m"]
-    pit = side * half > s.pit_side * c.signs["side_depth_m"] and share < s.side_share
+    pit = side * half > s.pit_side * c.signs["side_depth_m"] and share < s.coarse_share
     if main is None or c.signs["rough_ground"] or pit:
         return False
     below = c.floor_m - c.signs["bed_in_pool_m"]
@@ -111,7 +112,7 @@ def _ways(c: Candidate) -> str | None:
     if not c.cuts:
         return "no way out below the spill was found"
     if c.signs["filled_share"] > 0.0 and c.signs["open_ditches"] <= 0.0:
-        return "earth fills the ditch at the rim: plugged already, or a crossing whose pipe is not known"
+        return PLUGGED
     if all(cut.ditch_id is None for cut in c.cuts):
         return "held by road fill only: no ditch runs through the rim"
     return None

@@ -12,6 +12,7 @@ from wetscout.buried import (
     Hollow,
     OpenWays,
     Searcher,
+    banks_of,
     covered_site,
     cut_depth,
     one_a_basin,
@@ -61,15 +62,21 @@ def add_covered(
 
     least = settings.sites.persistence_m
     asis = tree_of(surfaces.smooth, terrain.hole, cell_m=cell_m, min_depth_m=least, workers=plan.workers)
-    held = fill(without_banks(surfaces.natural, cell_m, s, plan.each))
-    hollows = Chooser(terrain, surfaces, asis, held, told, s).choose(plan.each)
+    bare = without_banks(surfaces.natural, cell_m, s, plan.each)
+    held, bank = fill(bare), banks_of(surfaces.natural, bare, s)
+    shown = cut_depth(surfaces, cell_m, plan.each)
+    ways = OpenWays(screen.linework, surfaces, (shown, bank), cell_m, s)
+
+    def opened(hollow: Hollow) -> bool:
+        return ways.drain(hollow) or ways.plugged(hollow)
+
+    hollows = Chooser(terrain, surfaces, asis, held, told, s).choose(plan.each, opened)
     if screen.tree is not None:
         hollows = one_a_basin(hollows, screen.tree, s)
-    shown = cut_depth(surfaces, cell_m, plan.each)
-    ways = OpenWays(screen.linework, surfaces, shown, cell_m, s)
-    hollows = tuple(h for h in hollows if not (ways.drain(h) or ways.plugged(h)))
     hollows, hidden = _apart(hollows, screen, shown, settings)
-    looked = Searcher(terrain, surfaces, screen.linework, shown, s).run(hollows, plan.each, ways.begins)
+    looked = Searcher(terrain, surfaces, screen.linework, shown, s).run(
+        hollows, plan.each, lambda h: h.within or ways.begins(h), ways.behind
+    )
     # a site leaves the list of open drains only where it stands on the other one
     gone = {site_id for one in looked for site_id in hidden.get(one.hollow.node, ())}
     sites = tuple(site for site in screen.sites if site.site_id not in gone)
