@@ -13,25 +13,48 @@ _DOWN, _RIGHT, _UP, _LEFT = 0, 1, 2, 3
 
 
 @njit(nogil=True, cache=True)
-def _next(around, row, col, way, own):
-    """Step from a corner that was reached by `way` along piece `own`; labels in `around` have a margin of one cell.
+def _held(cells, row, col):
+    """Whether a place is one of the cells; it may lie outside the window."""
+    labels, first, last = cells
+    if row < 0 or col < 0 or row >= labels.shape[0] or col >= labels.shape[1]:
+        return False
+    return first <= labels[row, col] <= last
+
+
+@njit(nogil=True, cache=True)
+def _piece_at(found, of_run, row, col):
+    """Piece of a cell: that of the last run of its row that does not begin behind it."""
+    begins, left, _ = found
+    low, high = begins[row], begins[row + 1]
+    while high - low > 1:
+        middle = (low + high) // 2
+        if left[middle] <= col:
+            low = middle
+        else:
+            high = middle
+    return of_run[low]
+
+
+@njit(nogil=True, cache=True)
+def _next(cells, found, of_run, row, col, way, own):
+    """Step from a corner that was reached by `way` along piece `own`.
 
     Where two cells of one piece meet at the corner, the walk goes over to the other: it never meets itself there.
     """
-    above_left, above_right = around[row, col], around[row, col + 1]
-    below_left, below_right = around[row + 1, col], around[row + 1, col + 1]
     # the two cells ahead, on the left and on the right hand
     if way == _DOWN:
-        left, right = below_right, below_left
+        left, right = (row, col), (row, col - 1)
     elif way == _RIGHT:
-        left, right = above_right, below_right
+        left, right = (row - 1, col), (row, col)
     elif way == _UP:
-        left, right = above_left, above_right
+        left, right = (row - 1, col - 1), (row - 1, col)
     else:
-        left, right = below_left, above_left
-    if right == own:
+        left, right = (row, col - 1), (row - 1, col - 1)
+    held = _held(cells, left[0], left[1])
+    # one on the right hand alone touches the piece at the corner only, and may be of another one
+    if _held(cells, right[0], right[1]) and (held or _piece_at(found, of_run, right[0], right[1]) == own):
         return (way + 3) % 4
-    return way if left == own else (way + 1) % 4
+    return way if held else (way + 1) % 4
 
 
 @njit(nogil=True, cache=True)
@@ -45,14 +68,13 @@ def _grown(points, n):
 
 
 @njit(nogil=True, cache=True)
-def _walk(around, start, hole, walked, points, n):
+def _walk(cells, found, of_run, start, hole, own, walked, points, n):
     """One ring from its lowest corner: its corners go into points from n on; points, which may have grown, and the end.
 
     Edges above cells that it passes are marked in walked.
     """
     row, col = start
     first = _RIGHT if hole else _DOWN
-    own = around[row, col + 1] if hole else around[row + 1, col + 1]
     came, way = -1, first
     while came == -1 or way != first or row != start[0] or col != start[1]:
         if way != came:
@@ -66,7 +88,7 @@ def _walk(around, start, hole, walked, points, n):
         else:
             row += 1 if way == _DOWN else -1
         came = way
-        way = _next(around, row, col, way, own)
+        way = _next(cells, found, of_run, row, col, way, own)
     points = _grown(points, n)
     points[n, 0], points[n, 1] = row, col
     return points, n + 1
@@ -172,14 +194,16 @@ def number(begins, left, right):
 
 
 @njit(nogil=True, cache=True)
-def rings(begins, left, right, around, walked):
-    """Rings around the pieces of a mask (h, w), numbered as by `number`.
+def rings(cells, found, walked):
+    """Rings around the pieces of some cells of a window, numbered as by `number`.
 
     Parameters
     ----------
-    begins, left, right : as in `number`
-    around : int32 (h + 2, w + 2)
-        Zeros; the pieces are written into it, with a margin of one cell.
+    cells : (int (h, w), int, int)
+        Labels, the first and the last of those that the cells have: asked where a ring runs only, for windows of large
+        pools are mostly not seen again after their runs were told.
+    found : (int64 (h + 1,), int64 (n,), int64 (n,))
+        From `runs`.
     walked : bool (h + 1, w)
         Zeros; edges above cells.
 
@@ -194,11 +218,9 @@ def rings(begins, left, right, around, walked):
     piece : int64 (rings,)
         The piece of each ring.
     """
+    begins, left, right = found
     of_run, pieces = number(begins, left, right)
     h, w = walked.shape[0] - 1, walked.shape[1]
-    for i in range(h):
-        for k in range(begins[i], begins[i + 1]):
-            around[i + 1, left[k] + 1 : right[k] + 1] = of_run[k]
     points = np.empty((64, 2), np.int64)
     first = np.zeros(pieces + 2, np.int64)
     piece = np.zeros(pieces + 1, np.int64)
@@ -218,8 +240,8 @@ def rings(begins, left, right, around, walked):
                 if k == piece.size:
                     piece = np.append(piece, np.zeros(k, np.int64))
                     first = np.append(first, np.zeros(k, np.int64))
-                piece[k] = around[i + 1, j + 1] + around[i, j + 1]
-                points, n = _walk(around, (i, j), above, walked, points, n)
+                piece[k] = of_run[a] if above else of_run[b]
+                points, n = _walk(cells, found, of_run, (i, j), above, piece[k], walked, points, n)
                 k += 1
                 first[k] = n
             j = min(right_a if above else left_a, right_b if here else left_b)

@@ -64,9 +64,8 @@ def rings_of(labels: NDArray[Any], first: int = 1, last: int = 1) -> tuple[I64, 
         As `kernels.outline.rings` gives them.
     """
     h, w = labels.shape
-    around, walked = np.zeros((h + 2, w + 2), np.int32), np.zeros((h + 1, w), np.bool_)
-    begins, left, right = runs(labels, first, last)
-    found: tuple[I64, I64, I64] = rings(begins, left, right, around, walked)
+    walked = np.zeros((h + 1, w), np.bool_)
+    found: tuple[I64, I64, I64] = rings((labels, first, last), runs(labels, first, last), walked)
     return found
 
 
