@@ -48,3 +48,11 @@ def test_bends_and_their_histogram(shape: tuple[int, int]) -> None:
         counts = np.ones(4096, np.int64)
         blur.count_steps(values, skip, 2.0**-9, counts)
         np.testing.assert_array_equal(counts - 1, naive.count_steps(values, skip, 2.0**-9, 4096))
+
+
+@pytest.mark.parametrize("half", [1, 2, 6, 40])
+@pytest.mark.parametrize("shape", [(30, 41), (4, 30), (25, 3), (1, 1)])
+def test_the_lowest_and_highest_around_are_those_of_scipy(half: int, shape: tuple[int, int]) -> None:
+    z = np.nan_to_num(ground(half, shape), nan=np.inf)
+    np.testing.assert_array_equal(blur.lowest_around(z, half), ndimage.minimum_filter(z, 2 * half + 1))
+    np.testing.assert_array_equal(-blur.lowest_around(-z, half), ndimage.maximum_filter(z, 2 * half + 1))

@@ -7,9 +7,9 @@ from collections.abc import Callable
 from typing import Any
 
 import numpy as np
-from scipy import ndimage
 
 from wetscout import large
+from wetscout.kernels.blur import lowest_around
 from wetscout.pieces import pieces_of
 from wetscout.records import BOOL, F32
 from wetscout.settings.buried import BuriedSettings
@@ -75,9 +75,9 @@ def _lowered(ground: F32, bank_m: tuple[float, float, float], cell_m: float, eac
         own, read, inner = strip
         part = ground[read]
         known = np.isfinite(part)
-        low = ndimage.minimum_filter(np.where(known, part, np.inf).astype(np.float32), 2 * half + 1)
+        low = lowest_around(np.where(known, part, np.inf).astype(np.float32), half)
         # a window that holds no known ground at all says nothing
-        opened = ndimage.maximum_filter(np.where(np.isfinite(low), low, -np.inf).astype(np.float32), 2 * half + 1)
+        opened = -lowest_around(np.where(np.isfinite(low), -low, np.inf).astype(np.float32), half)
         with np.errstate(invalid="ignore"):
             bank = known & np.isfinite(opened) & (part - opened >= least_m)
         np.copyto(out[own], opened[inner], where=bank[inner])

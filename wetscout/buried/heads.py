@@ -9,10 +9,10 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from wetscout import large
 from wetscout.kernels.along import middle
+from wetscout.kernels.blur import lowest_around
 from wetscout.records import F32, F64, Ditch, Surfaces
 from wetscout.settings.buried import BuriedSettings
 
@@ -75,7 +75,7 @@ def cut_depth(surfaces: Surfaces, cell_m: float, each: Callable[..., Any] = map)
         own, read, inner = strip
         natural = surfaces.natural[read]
         depth = np.where(np.isfinite(natural), natural - surfaces.smooth[read], 0.0)
-        out[own] = ndimage.maximum_filter(depth.astype(np.float32), 2 * half + 1)[inner]
+        out[own] = -lowest_around(-depth.astype(np.float32), half)[inner]
 
     deque(each(deepest, large.strips((out.shape[0], out.shape[1]), half)), maxlen=0)
     return out
@@ -87,7 +87,7 @@ def _lowest(ground: F32, cell_m: float) -> F32:
     out: F32 = large.empty(ground.shape, np.float32)
     for own, read, inner in large.strips((out.shape[0], out.shape[1]), half):
         part = np.where(np.isfinite(ground[read]), ground[read], np.inf).astype(np.float32)
-        out[own] = ndimage.minimum_filter(part, 2 * half + 1)[inner]
+        out[own] = lowest_around(part, half)[inner]
     return out
 
 

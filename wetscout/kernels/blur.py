@@ -196,3 +196,55 @@ def count_steps(values, skip, step, counts):
             v = values[r, c]
             if v < np.inf and not skip[r, c]:
                 counts[last if v / step >= last else np.int64(v / step)] += 1
+
+
+@njit(nogil=True, cache=True)
+def _lower_of(one, other, out):
+    for c in range(out.size):
+        out[c] = other[c] if other[c] < one[c] else one[c]
+
+
+@njit(nogil=True, cache=True)
+def lowest_around(values, half):
+    """Lowest value of the square around each cell, as far as it lies inside; the highest is that of minus the values.
+
+    Parameters
+    ----------
+    values : float32 (rows, cols)
+        Without NaN.
+    half : int
+        The square has 2 half + 1 cells a side.
+
+    Returns
+    -------
+    float32 (rows, cols)
+    """
+    rows, cols = values.shape
+    out = np.empty_like(values)
+    wide = 2 * half + 1
+    # of twice as many cells from each on, until two such stretches cover the square
+    line = np.full(cols + 2 * wide, np.inf, values.dtype)
+    next_line = line.copy()
+    size = 1
+    most = 1
+    while 2 * most <= wide:
+        most *= 2
+    stretch = np.full((rows + 2 * half, cols), np.inf, values.dtype)
+    stretch[half : half + rows] = values
+    while size < most:
+        for r in range(rows + 2 * half - size):
+            _lower_of(stretch[r], stretch[r + size], stretch[r])
+        size *= 2
+    for r in range(rows):
+        _lower_of(stretch[r], stretch[r + wide - most], out[r])
+    for r in range(rows):
+        line[half : half + cols] = out[r]
+        line[half + cols :] = np.inf
+        size = 1
+        while size < most:
+            _lower_of(line[: cols + wide], line[size : size + cols + wide], next_line[: cols + wide])
+            line, next_line = next_line, line
+            size *= 2
+        _lower_of(line[:cols], line[wide - most : wide - most + cols], out[r])
+        line[:half] = np.inf
+    return out
