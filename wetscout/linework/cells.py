@@ -292,7 +292,17 @@ def relief_histogram(
     int64 (bins,)
         Blocks by median absolute deviation of the depth against both sides, in millimetre bins.
     """
-    s = smooth_ground(z, cell_m)
+    return _relief_on(smooth_ground(z, cell_m), cell_m, settings, window, origin)
+
+
+def _relief_on(
+    s: NDArray[np.float32],
+    cell_m: float,
+    settings: LineworkSettings,
+    window: tuple[int, int, int, int],
+    origin: tuple[int, int],
+) -> NDArray[np.int64]:
+    """`relief_histogram` on ground that is already smoothed."""
     scale = scale_for(cell_m, (settings.band_from_m, settings.band_to_m), settings.strip_m)
     stencils = build(scale, cell_m)
     padded = _padded(s, stencils.margin)
@@ -306,8 +316,8 @@ def relief_histogram(
         for c in range(-(-col0 // apart) * apart, col1, apart):
             rows = np.arange(r, r + side, RELIEF_EVERY) - origin[0]
             cols = np.arange(c, c + side, RELIEF_EVERY) - origin[1]
-            rows = rows[rows < z.shape[0]]
-            cols = cols[cols < z.shape[1]]
+            rows = rows[rows < s.shape[0]]
+            cols = cols[cols < s.shape[1]]
             rr, cc = (a.ravel() for a in np.meshgrid(rows, cols, indexing="ij"))
             d = mean_depth_at(padded, stencils.margin, rr, cc, parts, directions, GROUND_SHARE)
             d = d[np.isfinite(d)]
@@ -339,7 +349,12 @@ def relief_from_histogram(counts: NDArray[np.int64]) -> float:
     return (at + 0.5) * RELIEF_BIN_M
 
 
-def small_relief(z: NDArray[np.float32], cell_m: float, settings: LineworkSettings | None = None) -> float:
+def small_relief(
+    z: NDArray[np.float32],
+    cell_m: float,
+    settings: LineworkSettings | None = None,
+    smoothed: NDArray[np.float32] | None = None,
+) -> float:
     """Small relief of open ground, which limits what depth can be told from none.
 
     Parameters
@@ -349,6 +364,8 @@ def small_relief(z: NDArray[np.float32], cell_m: float, settings: LineworkSettin
     cell_m : float
         Cell size [m].
     settings : LineworkSettings, optional
+    smoothed : float32 (rows, cols), optional
+        From `smooth_whole`, where it is at hand.
 
     Returns
     -------
@@ -360,5 +377,6 @@ def small_relief(z: NDArray[np.float32], cell_m: float, settings: LineworkSettin
     halo = relief_halo_cells(cell_m, settings) + RELIEF_EVERY * RELIEF_BLOCK
     for own, read, _ in large.strips((z.shape[0], z.shape[1]), halo):
         window = (own.start, own.stop, 0, z.shape[1])
-        counts += relief_histogram(z[read], cell_m, settings, window, (read.start, 0))
+        part = smooth_ground(z[read], cell_m) if smoothed is None else smoothed[read]
+        counts += _relief_on(part, cell_m, settings, window, (read.start, 0))
     return relief_from_histogram(counts)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,9 +26,27 @@ WIDE_WATER_M = 12.0
 TAKEN_M = 5.0
 # the middle of a wide cut may be this far from a line found along one of its slopes
 WIDE_TAKEN_M = 7.0
+Each = Callable[..., list[Any]]
 
 
-def find_lines(terrain: Terrain, settings: LineworkSettings, run_tiles: RunTiles | None = None) -> Linework:
+def one_by_one(work: Callable[[Any], Any], things: Iterable[Any]) -> list[Any]:
+    """Call a function on each of many things.
+
+    Parameters
+    ----------
+    work : callable
+    things : iterable
+
+    Returns
+    -------
+    list
+    """
+    return [work(thing) for thing in things]
+
+
+def find_lines(
+    terrain: Terrain, settings: LineworkSettings, run_tiles: RunTiles | None = None, each: Each = one_by_one
+) -> Linework:
     """Find what was dug into the ground and what was heaped on it.
 
     Parameters
@@ -37,6 +57,8 @@ def find_lines(terrain: Terrain, settings: LineworkSettings, run_tiles: RunTiles
     run_tiles : callable, optional
         `run_tiles(work, halo_cells)` calls `work((row0, row1, col0, col1))` for windows that cover the DEM once and
         returns the answers. `work` reads its own halo, so tiles may run at once. Default: the whole DEM as one.
+    each : callable, optional
+        Calls a function on each of many things, answers in their order; one by one by default.
 
     Returns
     -------
@@ -49,12 +71,12 @@ def find_lines(terrain: Terrain, settings: LineworkSettings, run_tiles: RunTiles
     if min(z.shape) < 3 or not np.isfinite(z).any():
         return Linework()
     s = cells.smooth_whole(z, cell_m)
-    low_m = max(settings.depth_floor_m, settings.relief_factor * cells.small_relief(z, cell_m, settings))
+    low_m = max(settings.depth_floor_m, settings.relief_factor * cells.small_relief(z, cell_m, settings, s))
     near, wide, raised = kept_cells(z, cell_m, tests_for(cell_m, low_m, settings), run_tiles)
-    known, beds = sure_lines(s, near, wide, cell_m, low_m, settings)
-    found = unsure_lines(s, near, known, beds, (cell_m, low_m), settings)
+    known, beds = sure_lines(s, (near, wide), (cell_m, low_m), settings, each)
+    found = unsure_lines(s, near, (known, beds), (cell_m, low_m), settings, each)
     crests = embankments.find_embankments(s, raised, cell_m, settings)
-    ditches, banks = describe(z, s, found, crests, cell_m, settings)
+    ditches, banks = describe((z, s), (found, crests), cell_m, settings, each)
     passed = crossings(z, ditches, banks, cell_m, settings)
     return Linework(ditches, banks, passed, bed_steps(ditches, cell_m, settings))
 
@@ -110,11 +132,10 @@ def tests_for(cell_m: float, low_m: float, settings: LineworkSettings) -> tuple[
 
 def sure_lines(
     s: NDArray[np.float32],
-    found: trace.Cells,
-    wide: trace.Cells,
-    cell_m: float,
-    low_m: float,
+    cells_found: tuple[trace.Cells, trace.Cells],
+    scale: tuple[float, float],
     settings: LineworkSettings,
+    each: Each = one_by_one,
 ) -> tuple[list[trace.Line], list[trace.Line]]:
     """Lines from groups with enough deep and sharp cells, joined and followed to their ends.
 
@@ -122,17 +143,20 @@ def sure_lines(
     ----------
     s : float32 (rows, cols)
         Smoothed ground [m].
-    found, wide : Cells
+    cells_found : (Cells, Cells)
         Against the near bands, and against bands beyond the shoulders of old wide cuts.
-    cell_m, low_m : float
+    scale : (float, float)
         Cell size, least depth [m].
     settings : LineworkSettings
+    each : callable, optional
+        As in `find_lines`.
 
     Returns
     -------
     lines, furrows : list of Line
         Lines that fail the test of a whole line come back unsure; furrows of bed fields are no lines at all.
     """
+    (found, wide), (cell_m, low_m) = cells_found, scale
     deep = found.where(found.depth >= low_m)
     seed = (deep.depth >= settings.seed_factor * low_m) & (deep.saturation >= settings.seed_saturation)
     kept = trace.groups_kept(deep, seed, cell_m, settings.group_m, settings.seed_share)
@@ -143,10 +167,10 @@ def sure_lines(
     lines = [line for line, f in zip(lines, furrow, strict=True) if not f]
     lines += _wide_lines(wide, lines, cell_m, settings)
     lines = join.join_gaps(lines, settings.gap_m, settings.cone_deg, cell_m)
-    lines = [shape.recentre(s, line, cell_m, settings.centre_m) for line in lines]
+    lines = each(lambda line: shape.recentre(s, line, cell_m, settings.centre_m), lines)
     lines = shape.extend(s, lines, cell_m, settings.extend_m, settings)
     lines = join.join_gaps(lines, settings.gap_m, settings.cone_deg, cell_m)
-    lines = [shape.recentre(s, line, cell_m, 0.5 * settings.centre_m) for line in lines]
+    lines = each(lambda line: shape.recentre(s, line, cell_m, 0.5 * settings.centre_m), lines)
     return [replace(line, sure=select.is_sure(s, line, cell_m, low_m, settings)) for line in lines], beds
 
 
@@ -163,10 +187,10 @@ def _wide_lines(
 def unsure_lines(
     s: NDArray[np.float32],
     found: trace.Cells,
-    known: list[trace.Line],
-    beds: list[trace.Line],
+    there: tuple[list[trace.Line], list[trace.Line]],
     scale: tuple[float, float],
     settings: LineworkSettings,
+    each: Each = one_by_one,
 ) -> list[trace.Line]:
     """Add weaker and shorter lines away from those already found, and lead ends to the lines they meet.
 
@@ -175,18 +199,20 @@ def unsure_lines(
     s : float32 (rows, cols)
         Smoothed ground [m].
     found : Cells
-    known, beds : list of Line
+    there : (list of Line, list of Line)
         Lines, and furrows near which nothing is looked for.
     scale : (float, float)
         Cell size and least depth [m].
     settings : LineworkSettings
+    each : callable, optional
+        As in `find_lines`.
 
     Returns
     -------
     list of Line
         What is added is unsure and stays apart from the sure lines, which keep their ends.
     """
-    cell_m, low_m = scale
+    (known, beds), (cell_m, low_m) = there, scale
     rest = found.where(~_near_lines(found, known + beds, TAKEN_M / cell_m))
     seed = rest.saturation >= settings.seed_saturation
     kept = trace.groups_kept(rest, seed, cell_m, settings.group_m, settings.seed_share)
@@ -196,7 +222,7 @@ def unsure_lines(
     weak = join.join_gaps([line for line in known if not line.sure] + weak, settings.gap_m, settings.cone_deg, cell_m)
     lines = shape.extend(s, sure + weak, cell_m, settings.extend_weak_m, settings, apart=True)
     sure, weak = lines[: len(sure)], lines[len(sure) :]
-    weak = [shape.recentre(s, line, cell_m, settings.centre_m) for line in weak]
+    weak = each(lambda line: shape.recentre(s, line, cell_m, settings.centre_m), weak)
     weak = [replace(line, sure=select.is_sure(s, line, cell_m, low_m, settings)) for line in weak]
     weak = select.worth_keeping(s, sure, weak, cell_m, low_m, settings)
     lines = join.lead_to_sides(sure + weak, settings.snap_m, cell_m)
@@ -214,31 +240,33 @@ def _near_lines(found: trace.Cells, lines: list[trace.Line], reach: float) -> ND
 
 
 def describe(
-    z: NDArray[np.float32],
-    s: NDArray[np.float32],
-    lines: list[trace.Line],
-    raised: list[trace.Line],
+    ground: tuple[NDArray[np.float32], NDArray[np.float32]],
+    lines: tuple[list[trace.Line], list[trace.Line]],
     cell_m: float,
     settings: LineworkSettings,
+    each: Each = one_by_one,
 ) -> tuple[tuple[Ditch, ...], tuple[Embankment, ...]]:
     """Records of lines, in order of their first station.
 
     Parameters
     ----------
-    z, s : float32 (rows, cols)
-        Ground and smoothed ground [m].
-    lines, raised : list of Line
+    ground : (float32 (rows, cols), float32 (rows, cols))
+        As it is and smoothed [m].
+    lines : (list of Line, list of Line)
         Cuts and crests.
     cell_m : float
         [m].
     settings : LineworkSettings
+    each : callable, optional
+        As in `find_lines`.
 
     Returns
     -------
     ditches, embankments : tuple of records
     """
-    known = [(line, attributes.profile_of(z, line, cell_m, settings)) for line in lines]
-    found = [(line, p) for line, p in known if p is not None]
+    (z, s), (cuts, raised) = ground, lines
+    known = each(lambda line: attributes.profile_of(z, line, cell_m, settings), cuts)
+    found = [(line, p) for line, p in zip(cuts, known, strict=True) if p is not None]
     points = [p.points for _, p in found]
     banks = embankments.describe(z, raised, points, cell_m, settings)
     _, near_road = embankments.road_beside(points, banks, cell_m, settings)

@@ -114,23 +114,24 @@ class Roads:
         _, k = self.tree.query(place)
         return bool(self._sine(k, way) >= BEND_SINE and (self.points[k] - place) @ way > 0)
 
-    def crest_on(self, way: NDArray[np.float64]) -> int | None:
-        """Where a way passes over a crest first.
+    def on_crest(self, ways: NDArray[np.float64]) -> NDArray[np.bool_]:
+        """Where ways pass over a crest.
 
         Parameters
         ----------
-        way : float64 (n, 2)
+        ways : float64 (..., 2)
             Row, column [cells].
 
         Returns
         -------
-        int or None
-            Index on the way; None where it passes over none.
+        bool (...)
         """
         if self.empty:
-            return None
-        near = self.tree.query(way, distance_upper_bound=self._bound(CREST_M))[0] * self.cell_m <= CREST_M
-        return int(np.argmax(near)) if near.any() else None
+            return np.zeros(ways.shape[:-1], dtype=np.bool_)
+        near: NDArray[np.bool_] = (
+            self.tree.query(ways, distance_upper_bound=self._bound(CREST_M))[0] * self.cell_m <= CREST_M
+        )
+        return near
 
     def across(self, a: NDArray[np.float64], b: NDArray[np.float64]) -> bool:
         """Whether the straight way between two places leads over a crest and not along it.

@@ -58,7 +58,9 @@ def find_screen(
     Screen
     """
     progress.stage("ditches and embankments")
-    lines = plan.lines(lambda: find_lines(terrain, settings.linework, partial(plan.windows, terrain.z.shape)))
+    lines = plan.lines(
+        lambda: find_lines(terrain, settings.linework, partial(plan.windows, terrain.z.shape), plan.each)
+    )
     if given is not None:
         lines = replace(
             lines, embankments=lines.embankments + given.embankments, crossings=lines.crossings + given.crossings

@@ -141,7 +141,7 @@ def _size(row: F64, col: F64, crest_m: float) -> PlugSize:
 def _today(terrain: Terrain, places: Mapping[str, Path], settings: Settings) -> F32:
     """Today's ground around the plug, ditches led under roads, as the screen sees it."""
     grid, plan = terrain.grid, Plan()
-    lines = find_lines(terrain, settings.linework, partial(plan.windows, terrain.z.shape))
+    lines = find_lines(terrain, settings.linework, partial(plan.windows, terrain.z.shape), plan.each)
     bounds = (grid.x0, grid.y0 - grid.rows * grid.dy, grid.x0 + grid.cols * grid.dx, grid.y0)
     roads, culverts = (
         None if name not in places else read_layer(places[name], wanted, plane_crs(grid), bounds, name).geometry
