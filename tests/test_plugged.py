@@ -65,7 +65,9 @@ def test_other_banks_and_guessed_pipes_leave_a_plug_a_plug(banks, crossings):
     assert _fills(35, banks, crossings).signs((CUT, CUT), 100.0)["filled_share"] == 1.0
 
 
-@pytest.mark.parametrize(("half_m", "turn", "filled"), [(90, 0, 0.0), (90, 25, 0.0), (25, 0, 1.0), (0, 0, 1.0)])
+@pytest.mark.parametrize(
+    ("half_m", "turn", "filled"), [(90, 0, 0.0), (90, 25, 0.0), (45, 0, 1.0), (45, 25, 1.0), (25, 0, 1.0), (0, 0, 1.0)]
+)
 def test_a_strip_past_both_banks_is_a_road_though_none_is_listed(half_m, turn, filled):
     """Fill of 0.9 m on 7 m over the ditch; it goes on to both sides, or ends as a berm of a plug does."""
     row, col = np.mgrid[0:200, 0:200].astype(float)

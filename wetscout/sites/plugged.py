@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from wetscout.kernels.route import way_out
-from wetscout.kernels.strips import any_strip
+from wetscout.kernels.strips import any_strip, strip_share
 from wetscout.records import BOOL, F32, Crossing, Cut, Linework, Surfaces
 from wetscout.settings.sites import SiteSettings
 
@@ -23,8 +23,12 @@ BEND = 0.4
 # a pipe named by the user this near to the fill leads the water through
 PIPE_M = 15.0
 # a strip is looked for this far from the fill, along rays up to 40 degrees off the square [m, rad]
-STRIP_M = (10.0, 70.0)
+STRIP_M = (10.0, 50.0)
 TURNS = np.radians(np.arange(-40.0, 41.0, 4.0))
+# and from there on once more, as a road bends: berms of 45 m to each side end before [m, rad]
+FARTHER_M = (45.0, 100.0)
+ASIDE_M = (0.0, -3.0, 3.0, -6.0, 6.0)
+BENDS = np.radians(np.arange(-30.0, 31.0, 6.0))
 # its sides are looked at so far from its middle, and twice as far: roads stand on 10-17 m, berms of plugs end sooner
 STRIP_SIDE_M = 9.0
 STRIP_SHARE = 0.5
@@ -99,9 +103,25 @@ class Fills:
             turn = ahead + (TURNS + square)
             rays = np.column_stack((np.sin(turn), np.cos(turn)))
             # a strip stands above both sides by more than they fall farther out: even slopes and round ridges do not
-            if not any_strip(self.ground, (row, col), rays, far, side, least, STRIP_SHARE):
+            strips = (strip_share(self.ground, (row, col), (a, b), far, side, least) for a, b in rays.tolist())
+            legs = [angle for angle, share in zip(turn.tolist(), strips, strict=True) if share >= STRIP_SHARE]
+            if not any(self._farther(row, col, angle) for angle in legs):
                 return False
         return True
+
+    def _farther(self, row: float, col: float, angle: float) -> bool:
+        """Whether a strip goes on where a ray from the fill has followed it to, or leaves the raster there."""
+        ahead = np.array([np.sin(angle), np.cos(angle)])
+        place = np.array([row, col]) + ahead * FARTHER_M[0] / self.cell_m
+        border = 5.0 * max(self.cell_m, 2.0) / self.cell_m
+        if ((place < border) | (place > np.array(self.ground.shape) - border)).any():
+            return True
+        far = np.arange(0.0, FARTHER_M[1] - FARTHER_M[0], max(self.cell_m, 2.0)) / self.cell_m
+        rays = np.column_stack((np.sin(angle + BENDS), np.cos(angle + BENDS)))
+        across = np.array([ahead[1], -ahead[0]]) / self.cell_m
+        starts = ((place[0] + across[0] * m, place[1] + across[1] * m) for m in ASIDE_M)
+        side, least = STRIP_SIDE_M / self.cell_m, self.s.filled_m / 2
+        return any(any_strip(self.ground, at, rays, far, side, least, STRIP_SHARE) for at in starts)
 
     def _rim(self, cut: Cut, spill_m: float) -> tuple[I64, I64]:
         """The way out near the cut, and on as far as the ground beside it stands as high as the rim."""
