@@ -16,6 +16,7 @@ from shapely.geometry import box
 
 from wetscout.errors import InputError, UnitError
 from wetscout.ingest import from_array, load
+from wetscout.ingest.load import _sample
 from wetscout.settings.ingest import IngestSettings
 
 SETTINGS = IngestSettings()
@@ -401,3 +402,11 @@ def test_limits_are_told_as_warnings(tmp_path):
     holed = rolling()
     holed[20:60, 20:60] = -9999.0
     assert "holes" in warned("holes.tif", holed, nodata=-9999.0)
+
+
+def test_samples_of_heights_do_not_keep_their_strips() -> None:
+    """As views they held 1 GB at 256 million cells."""
+    heights = np.arange(100_000, dtype=np.float32)
+    sample = _sample(heights, heights >= 0)
+    assert 1000 < sample.size < 10_000
+    assert sample.base is None

@@ -189,7 +189,8 @@ def _fill_in(z: F32, sources: Sources, number: int, settings: IngestSettings) ->
 
 def _sample(values: np.ndarray[Any, Any], ground: np.ndarray[Any, Any]) -> np.ndarray[Any, Any]:
     found = values[ground]
-    thinned: np.ndarray[Any, Any] = found[:: max(1, found.size // _SAMPLE_CELLS)]
+    # a copy: a view would keep all cells of the strip, a gigabyte at 256 M cells
+    thinned: np.ndarray[Any, Any] = found[:: max(1, found.size // _SAMPLE_CELLS)].copy()
     return thinned
 
 
@@ -203,7 +204,7 @@ def _place(target: F32, heights: F32, overlap: _Overlap) -> None:
     both = ~empty & ~np.isnan(heights)
     if both.any():
         overlap.cells += int(np.count_nonzero(both))
-        overlap.samples.append((heights[both] - target[both])[:: max(1, overlap.cells // _SAMPLE_CELLS)])
+        overlap.samples.append((heights[both] - target[both])[:: max(1, overlap.cells // _SAMPLE_CELLS)].copy())
     np.copyto(target, heights, where=empty)
 
 
