@@ -228,7 +228,7 @@ def test_banks_are_taken_off_and_rims_are_left(cell: float):
 
 def test_a_dimple_on_dry_soil_needs_more_depth():
     """A head close by that points at it, and a faint line: under crops on soil not mapped as wet."""
-    signs = Signs(way=True, head=True, near=True, close=True, tight=True, strength=0.9, graded=False)
+    signs = Signs(way=True, head=True, near=True, close=True, clear=True, tight=True, strength=0.9, graded=False)
     dry, wet = Zone(wet_soil=0.0, farmed=1.0), Zone(wet_soil=0.5, farmed=0.2)
     for zone, depth, words in ((dry, 0.2, ""), (dry, 0.3, "low"), (wet, 0.2, "low")):
         assert _confidence(replace(hollow(100.0 - depth), zone=zone), signs, S) == words
@@ -236,7 +236,7 @@ def test_a_dimple_on_dry_soil_needs_more_depth():
 
 def test_a_clear_line_to_a_head_close_by_outranks_a_map_of_wetlands():
     """Cover maps keep calling a drained wetland one; built-up land, dry soil and a doubtful line are believed."""
-    signs = Signs(way=True, head=True, near=True, close=True, tight=True, strength=0.9, graded=False)
+    signs = Signs(way=True, head=True, near=True, close=True, clear=True, tight=True, strength=0.9, graded=False)
     mapped = Zone(wet_soil=0.9, farmed=0.0, wetland=0.9, built=0.0)
     for zone, seen, words in (
         (mapped, signs, "low"),
@@ -244,5 +244,7 @@ def test_a_clear_line_to_a_head_close_by_outranks_a_map_of_wetlands():
         (replace(mapped, wet_soil=0.0), signs, ""),
         (mapped, replace(signs, strength=0.2), ""),
         (mapped, replace(signs, close=False), ""),
+        # a line that short may be the plug of a restored wetland
+        (mapped, replace(signs, clear=False), ""),
     ):
         assert _confidence(replace(hollow(99.5), zone=zone), seen, S) == words

@@ -246,6 +246,7 @@ class Searcher:
             head,
             outside <= s.head_close_m,
             outside <= s.head_dry_m,
+            options[0].outside_m > s.plug_near_m if options else False,
             tight,
             strength,
             dip is not None and dip[0] >= s.dip_m,
@@ -279,8 +280,8 @@ class Signs:
     ----------
     way, head : bool
         A mouth low enough lies within reach; it is the abrupt head of a ditch.
-    near, close, tight : bool
-        The head is near, or very near, and points here.
+    near, close, clear, tight : bool
+        The head is near, or very near, but not so near that a plug may lie between, and points here.
     strength : float
         Of the faint line.
     graded : bool
@@ -291,6 +292,7 @@ class Signs:
     head: bool
     near: bool
     close: bool
+    clear: bool
     tight: bool
     strength: float
     graded: bool
@@ -314,9 +316,10 @@ def _confidence(hollow: Hollow, signs: Signs, s: BuriedSettings) -> str:
 def _worth_a_look(zone: Zone, signs: Signs, depth_m: float, s: BuriedSettings) -> bool:
     """Whether a near head that points here is enough where soil and crop do not both speak for it."""
     if speaks_against(zone, s):
-        # cover maps keep calling a drained wetland one; a clear line from here to the head says otherwise
+        # cover maps keep calling a drained wetland one; a clear line from here to the head says otherwise, unless it is
+        # so short that it may be the plug of a restored one
         wet = zone.wet_soil is None or zone.wet_soil >= s.wet_soil_least
-        clear = wet and signs.close and signs.strength >= s.line_sign
+        clear = wet and signs.close and signs.clear and signs.strength >= s.line_sign
         return clear and not speaks_against(replace(zone, wetland=None), s)
     if zone.wet_soil is None:
         return signs.strength >= s.line_sign
