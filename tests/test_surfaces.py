@@ -22,7 +22,7 @@ from wetscout.records import CUT, Ditch, Embankment, Linework
 from wetscout.settings import Settings
 from wetscout.surfaces import build_surfaces
 from wetscout.surfaces.build import smooth_twice
-from wetscout.surfaces.today import open_humps
+from wetscout.surfaces.today import carve, open_humps
 
 
 def straight_ditch(row, col, **values):
@@ -370,3 +370,23 @@ def test_share_set_equals_the_slow_twin():
     near = rng.uniform(-9, 6, 60)
     args = (mask, row, col, np.sin(turn), np.cos(turn), near, near + rng.uniform(0, 12, 60))
     np.testing.assert_array_equal(share_set(*args), naive.share_set(*args))
+
+
+@pytest.mark.parametrize(
+    ("sure", "on_fill", "opened"), [(True, False, True), (False, False, False), (False, True, True)]
+)
+def test_a_faint_line_opens_road_fill_only(sure, on_fill, opened):
+    """A trench 0.8 m deep that a hump of 12 m closes; on a line nobody is sure of the hump may be natural ground."""
+    z = np.full((21, 120), 10.0, dtype=np.float32)
+    z[9:12] = 9.2
+    z[9:12, 55:67] = 10.0
+    col = np.arange(2.0, 118.0)
+    row, level = np.full(col.size, 10.0), np.full(col.size, 9.2)
+    ditch = Ditch(
+        ditch_id=1, row=row, col=col, bed_m=level, bank_low_m=level + 0.8, bank_high_m=level + 0.8,
+        top_width_m=np.full(col.size, 3.0), kind="ditch", depth_m=0.8, bank_climb_m=0.0, straightness=1.0, spoil="none",
+        sure=sure,
+    )  # fmt: skip
+    today = z.copy()
+    carve(today, z, ((ditch,), ()), np.full(z.shape, on_fill), 1.0, Settings().surfaces)
+    assert bool(today[10, 55:67].max() < 9.3) is opened

@@ -5,7 +5,7 @@ import pytest
 from linework_scenes import frame, noise, terrain_of, trapezoid
 
 from wetscout.linework import find_lines
-from wetscout.linework.crossings import OpenEnd
+from wetscout.linework.crossings import OpenEnd, crossings
 from wetscout.linework.under_roads import Roads, across_roads
 from wetscout.records import Ditch, Embankment
 from wetscout.settings import Settings
@@ -72,3 +72,22 @@ def test_a_dog_leg_beside_a_road_is_opened_on_ground(cell_m):
     mid = 0.5 * (z.shape[0] - 1)
     under = [c for c in lines.crossings if (c.row.min() - mid) * cell_m < -5 and (c.row.max() - mid) * cell_m > 5]
     assert under and min(abs(float(c.col.mean()) - mid) * cell_m for c in under) < 12
+
+
+@pytest.mark.parametrize(("gap_m", "road", "found"), [(12, False, True), (34, False, False), (34, True, True)])
+def test_a_long_way_beneath_fill_leads_across_a_road(gap_m, road, found):
+    """Two ditches in one line; what lies between them is a short bank, a wide natural rise, or a road on a rise."""
+    rows, mid = np.arange(200), 100
+    bed = np.where(np.abs(rows - mid) <= gap_m / 2, 20.0, 19.0)
+    z = np.full((200, 200), 20.0, dtype=np.float32)
+    z[:, 99:102] = bed[:, np.newaxis]
+    cut = np.flatnonzero(bed < 20.0)
+    above, below = cut[cut < mid], cut[cut > mid]
+    lines = [_line([(r, 100) for r in part], np.full(part.size, 19.0)) for part in (above, below)]
+    crest = Embankment(1, np.full(200, 100.0), np.arange(200.0), np.full(200, 0.5), 10.0, "road")
+    passes = [
+        c
+        for c in crossings(z, lines, [crest] if road else [], 1.0, S)
+        if c.row.min() < mid - 5 and c.row.max() > mid + 5
+    ]
+    assert bool(passes) is found

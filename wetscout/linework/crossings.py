@@ -32,6 +32,8 @@ SAME_HEADING_COSINE = 0.87
 CREST_M = 3.0
 # bed of an end is the median over this length
 END_BED_M = 8.0
+# a longer way beneath fill leads across a road: of 79 longer ones that do not 57 were none, others beside better
+FREE_M = 25.0
 # two proposals with both ends this near are one
 SAME_M = 6.0
 
@@ -141,8 +143,9 @@ def crossings(
         found += _inside(ditch, bed, rise, cell_m, settings)
         open_ends += _open_ends(i, ditch, bed, rise, cell_m, settings)
         bends += bend_ends(i, ditch, bed, roads)
-    found += _end_to_end(z, open_ends + bends, cell_m, settings)
-    found += _end_to_side(z, open_ends, ditches, cell_m, settings)
+    by_heading = _end_to_end(z, open_ends + bends, cell_m, settings)
+    by_heading += _end_to_side(z, open_ends, ditches, cell_m, settings)
+    found += [x for x in by_heading if _is_short(x, cell_m) or roads.across(*np.column_stack((x.row, x.col)))]
     found += _end_to_ground(z, open_ends, banks, cell_m, settings)
     fill = partial(_fill_between, z)
     found += across_roads(open_ends, ditches, roads, found, fill, settings)
@@ -322,6 +325,10 @@ def _end_to_ground(
         if ground[: top + 1].max() - e.bed >= settings.hump_m and ground[k] <= e.bed + settings.far_rise_m:
             out.append(_crossing(e.at, e.bed, way[k], float(ground[k])))
     return out
+
+
+def _is_short(x: Crossing, cell_m: float) -> bool:
+    return bool(np.hypot(np.ptp(x.row), np.ptp(x.col)) * cell_m <= FREE_M)
 
 
 def _once(found: list[Crossing], cell_m: float) -> tuple[Crossing, ...]:

@@ -90,10 +90,13 @@ def carve(
         if not np.isfinite(bed).any():
             continue
         bed[~np.isfinite(bed)] = np.inf
-        ends = tuple(
-            bool(on_fill[_clip(ditch.row[i], today.shape[0]), _clip(ditch.col[i], today.shape[1])]) for i in (0, -1)
-        )
-        opened = open_humps(bed, window, (ends[0], ends[1]))
+        shape = np.array(today.shape)[:, np.newaxis] - 1
+        at_row, at_col = np.clip(np.rint((ditch.row, ditch.col)).astype(np.int64), 0, shape)
+        fill = on_fill[at_row, at_col]
+        opened = open_humps(bed, window, (bool(fill[0]), bool(fill[-1])))
+        if not ditch.sure:
+            # a faint line may lead over ground that nobody dug
+            opened = np.where(fill, opened, bed)
         _lower(today, ditch.row, ditch.col, opened)
         _lower(today, low_row, low_col, opened)
     for crossing in crossings:
@@ -107,7 +110,3 @@ def _lower_straight(today: F32, crossing: Crossing) -> None:
     col = crossing.col[0] + t * (crossing.col[1] - crossing.col[0])
     level = np.full(n, crossing.level_m.max())
     _lower(today, row, col, level)
-
-
-def _clip(value: float, size: int) -> int:
-    return int(min(max(round(value), 0), size - 1))
