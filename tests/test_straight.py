@@ -1,0 +1,31 @@
+"""The straightest shore, counted in a kernel, is that of histograms of numpy."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from wetscout.kernels.straight import straightest
+
+
+def plainly(rows, cols, turns, cell_m, bin_m):
+    """Slow, obvious twin of the kernel: one histogram a direction."""
+    most = 0.0
+    for cos, sin in zip(*turns, strict=True):
+        at = np.rint((rows * cos + cols * sin) * cell_m / bin_m).astype(np.int64)
+        counts = np.bincount(at - at.min(), minlength=3)
+        three = (counts[:-2] + counts[1:-1] + counts[2:]).max()
+        most = max(most, float(three) / max(abs(cos), abs(sin)))
+    return most
+
+
+@pytest.mark.parametrize("cell_m", [1.0, 1.524, 3.0])
+@pytest.mark.parametrize("cells", [1, 2, 7, 400])
+def test_the_straightest_shore_is_that_of_histograms(cell_m: float, cells: int) -> None:
+    rng = np.random.default_rng(cells)
+    rows, cols = np.floor(rng.uniform(0, 90, (2, cells)))
+    rows[cells // 2 :] = np.floor(0.3 * cols[cells // 2 :]) + 20
+    turns = tuple(f(np.radians(np.arange(0.0, 180.0))) for f in (np.cos, np.sin))
+    for bin_m in (1.0, 0.5 * cell_m):
+        given = rows, cols, turns, cell_m, bin_m
+        assert straightest(*given) == plainly(*given)
