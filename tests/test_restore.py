@@ -42,5 +42,15 @@ def test_volume_does_not_depend_on_the_order_of_cells():
 def test_a_pool_seen_in_few_cells_must_hold_more_water_than_its_plugs_take_earth(few, earth, heavy):
     patch = Patch(0, 0, np.ones((2, 2), dtype=bool))
     plug = Plug("p1", "s1", 1, 1, np.zeros(2), np.ones(2), {"fill_m3": earth})
-    site = Site("s1", patch, patch, (), (plug,), (), {"volume_m3": 100.0, "_signs": {"few_cells": few}})
+    site = Site(
+        "s1", patch, patch, (), (plug,), (), {"volume_m3": 100.0, "pool_m2": 400.0, "_signs": {"few_cells": few}}
+    )
     assert too_much_earth(site, RestoreSettings()) is heavy
+
+
+@pytest.mark.parametrize(("plugs", "pool_m2", "many"), [(5, 400.0, False), (6, 1799.0, True), (6, 1801.0, False)])
+def test_a_small_pool_with_an_opening_every_few_steps_is_turned_down(plugs, pool_m2, many):
+    patch = Patch(0, 0, np.ones((2, 2), dtype=bool))
+    every = tuple(Plug(f"p{k}", "s1", 1, 1, np.zeros(2), np.ones(2), {"fill_m3": 1.0}) for k in range(plugs))
+    site = Site("s1", patch, patch, (), every, (), {"volume_m3": 100.0, "pool_m2": pool_m2})
+    assert too_much_earth(site, RestoreSettings()) is many

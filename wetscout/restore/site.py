@@ -185,9 +185,10 @@ class Builder:
 
 
 def too_much_earth(site: Site, s: RestoreSettings) -> bool:
-    """Whether the plugs of a site need more earth than the water they would hold is worth.
+    """Whether the plugs of a site need more earth than the water they would hold is worth, or are many for its pool.
 
-    A pool that is seen in few cells must earn its earth once over: in such cells it may be none.
+    A pool that is seen in few cells must earn its earth once over: in such cells it may be none. A small one with an
+    opening every few steps is a yard or broken ground.
 
     Parameters
     ----------
@@ -200,4 +201,7 @@ def too_much_earth(site: Site, s: RestoreSettings) -> bool:
     """
     earth = sum(float(plug.values["fill_m3"]) for plug in site.plugs)
     few = float(site.values.get("_signs", {}).get("few_cells", 0.0)) > 0.0
+    n = len(site.plugs)
+    if n >= s.many_plugs and float(site.values["pool_m2"]) < s.pool_per_plug_m2 * n:
+        return True
     return earth > (s.earth_per_few if few else s.earth_per_water) * float(site.values["volume_m3"])

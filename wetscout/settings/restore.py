@@ -18,6 +18,8 @@ class RestoreSettings:
     face_slope: float = number(3.0, "-", (1.5, 10.0), "run per rise of both plug faces", _PRACTICE)
     across_reach_m: float = number(30.0, "m", (5.0, 60.0), "farthest end of a plug from the ditch", _PRACTICE)
     level_steps: int = number(12, "-", (4, 60), "rows of the stage-area-volume table a site", _PRACTICE)
+    many_plugs: int = number(6, "-", (2, 50), "from so many plugs on each must hold some of the pool", _PRACTICE)
+    pool_per_plug_m2: float = number(300.0, "m2", (0.0, 5000.0), "so much of it at least", _PRACTICE)
     earth_per_water: float = number(
         5.0, "-", (0.1, 100.0), "sites that need more earth per water held than this are not offered", _PRACTICE
     )
