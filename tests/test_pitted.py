@@ -78,3 +78,26 @@ def test_several_ponds_are_no_slimmer_than_one() -> None:
     row, col = np.mgrid[0:200, 0:300]
     ponds = sum((row >= 20) & (row < 40) & (col >= at) & (col < at + 20) for at in (10, 60, 200))
     assert slimness(np.flatnonzero(ponds), 300) == 16.0
+
+
+def test_a_pocket_that_keeps_its_water_is_not_where_the_way_out_begins() -> None:
+    """Three quarters of the floor drain by 0.4 m; the lowest cell lies in a corner that today's ground closes."""
+    row, col = np.mgrid[0:120, 0:120].astype(np.float64)
+    natural = 10.0 + 0.6 * np.clip(np.hypot(row - 60, col - 60) / 40.0, 0.0, 1.0) ** 6
+    natural -= 0.002 * np.clip(np.hypot(row - 60, col - 60) - 40.0, 0.0, None)
+    natural[70:74, 70:74] -= 0.03
+    natural = natural.astype(np.float32)
+    today = natural.copy()
+    today[59:62, :60] = np.minimum(today[59:62, :60], np.float32(9.9))
+    today[68:76, 68:76] = np.maximum(today[68:76, 68:76], np.float32(10.3))
+    today[70:74, 70:74] = natural[70:74, 70:74]
+    none = np.zeros(natural.shape, np.uint8)
+    tree = tree_of(natural, min_depth_m=0.05)
+    water = fill(today)
+    found = measure(
+        SimpleNamespace(natural=natural, corridor=none), tree, (water, fill(natural)), (0.02, 0.0), (1.0, S)
+    )
+    at = int(np.argmax(tree.table["area_m2"].to_numpy()))
+    assert found.cut[at]
+    assert natural[tuple(found.floor_at[at])] > natural.min()
+    assert water[tuple(found.floor_at[at])] <= 10.05

@@ -201,9 +201,24 @@ class Pool:
         today, cautious = levels_over(grounds, nest.free[part], self.only_free, pit, limit)
         if not today.size:
             return None
-        place = int(nest.at[self.below(self.level(0, pit), pit)[0]].min())
         levels = float(np.median(today)), float(np.median(cautious))
+        place = int(nest.at[self._lowest(limit, pit, levels[0])].min())
         return Pooled(low, *levels, pit, (nest.corner[0] + place // nest.width, nest.corner[1] + place % nest.width))
+
+    def _lowest(self, limit: float, pit: float, today: float) -> NDArray[np.int32]:
+        """Lowest cells of its floor; of the drained floor where they lie in a pocket that keeps its water.
+
+        Whoever follows the water from there would find no way out of a basin that most of its floor is drained by.
+        """
+        places: NDArray[np.int32] = self.below(self.level(0, pit), pit)[0]
+        if float(self.nest.today[places].min()) <= today:
+            return places
+        floor, heights = self.below(limit, pit)
+        drained = self.nest.today[floor] <= today
+        if not drained.any():
+            return places
+        places = floor[drained & (heights == heights[drained].min())]
+        return places
 
     def left(self, spill: float, pit: float) -> float:
         """Share of its water that today's ground still holds.
