@@ -210,15 +210,14 @@ class Pool:
 
         Whoever follows the water from there would find no way out of a basin that most of its floor is drained by.
         """
-        places: NDArray[np.int32] = self.below(self.level(0, pit), pit)[0]
+        places, _ = self.below(self.level(0, pit), pit)
         if float(self.nest.today[places].min()) <= today:
             return places
-        floor, heights = self.below(limit, pit)
-        drained = self.nest.today[floor] <= today
-        if not drained.any():
-            return places
-        places = floor[drained & (heights == heights[drained].min())]
-        return places
+        # half of the floor lies no higher than its median
+        places, heights = self.below(limit, pit)
+        drained = self.nest.today[places] <= today
+        lowest_drained: NDArray[np.int32] = places[drained & (heights == heights[drained].min())]
+        return lowest_drained
 
     def left(self, spill: float, pit: float) -> float:
         """Share of its water that today's ground still holds.
