@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from wetscout.records import Ditch
+from wetscout.records import Cut, Ditch
 from wetscout.sites.enters import ditch_above
 from wetscout.sites.network import Network
 
@@ -14,7 +14,7 @@ N = 240
 POOL = np.arange(100, 140)
 
 
-def above(levels, cols=(0, N), *, bed=None, sure=True, pool=POOL, cell_m=1.0):
+def above(levels, cols=(0, N), *, bed=None, sure=True, pool=POOL, cell_m=1.0, cuts=()):
     """Ditch length told to enter, for one line drawn with rising columns over the given water levels [m]."""
     water = np.full((11, N), 99.0, dtype=np.float32)
     water[5] = levels
@@ -23,7 +23,12 @@ def above(levels, cols=(0, N), *, bed=None, sure=True, pool=POOL, cell_m=1.0):
     row = np.full(col.size, 5.0)
     line = Ditch(1, row, col, bed, bed + 1.0, bed + 1.0, bed * 0 + 3.0, "ditch", 1.0, 0.3, 1.0, "none", sure)
     at = np.flatnonzero(np.isin(col, pool))
-    return ditch_above({0: at}, Network((line,), cell_m, 6.0), water, cell_m)
+    return ditch_above({0: at}, Network((line,), cell_m, 6.0), water, cuts, cell_m)
+
+
+def cut(col, ditch_id=1):
+    way = np.zeros(0, dtype=np.int64)
+    return Cut(5, col, 0.0, 1.0, 9.0, 10.0, 9.0, ditch_id, False, way, way)
 
 
 X = np.arange(N, dtype=np.float64)
@@ -65,3 +70,21 @@ def test_lines_that_graze_a_pool_or_are_faint_count_less():
     assert above(10.0 - 0.001 * X, pool=np.arange(100, 109)) == 0.0
     assert above(10.0 - 0.001 * X, pool=np.arange(100, 111)) == pytest.approx(100.0)
     assert above(10.0 - 0.001 * X, sure=False) == 0.0 and above(10.0 + 0.001 * X, sure=False) == 0.0
+
+
+def test_by_the_only_way_out_of_a_pool_no_water_comes_in():
+    # nothing tells, and the line is drawn into the pool: it would be taken for a ditch from above
+    level = np.full(N, 10.0)
+    assert above(level, (0, 140), cuts=(cut(95),)) == 0.0
+    # a way out at the other end, on another line, or one of several says nothing
+    assert above(level, cuts=(cut(145),)) == pytest.approx(100.0)
+    assert above(level, (0, 140), cuts=(cut(95, 2),)) == pytest.approx(100.0)
+    assert above(level, cuts=(cut(95), cut(145))) == pytest.approx(100.0)
+
+
+def test_silt_at_the_shore_does_not_turn_a_ditch_round():
+    # the way out rises by 0.03 m over silt and falls away behind: water of those few metres alone comes in
+    silt = np.where(X > 139, 10.0 + 0.03 * np.exp(-(((X - 150.0) / 6.0) ** 2)) - 0.001 * (X - 139.0), 10.0)
+    assert above(silt, (100, N)) == 0.0
+    # a bed that goes on rising brings water
+    assert above(10.0 + 0.001 * np.maximum(X - 139.0, 0.0), (100, N)) == pytest.approx(N - 1 - 139.0)

@@ -1,7 +1,7 @@
 """Which basin the water of a drained one enters next, by the truth of `prove`.
 
 Sources: hand-made ground on which the answer is plain; pyflwdir (Eilander, Deltares), a general library for flow
-directions, on invented landscapes.
+directions, and scikit-image for connected ground, on invented landscapes.
 """
 
 from __future__ import annotations
@@ -10,11 +10,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from skimage.measure import label
 from test_prove_score import basin, box
 
 from wetscout.prove import Crossing, Landscape, TrueBasin, make_landscape
-from wetscout.prove.downstream import GRAZES_M, next_entered, with_chain
+from wetscout.prove.downstream import next_entered, with_chain
 from wetscout.prove.flood import fill_level
+from wetscout.prove.joined import GRAZES_M, joined_pool
 
 
 def two_ways_out(bed_west: float, bed_east: float) -> tuple[np.ndarray, np.ndarray]:
@@ -49,9 +51,9 @@ def test_a_higher_drained_basin_is_not_entered_and_a_grazed_one_passed() -> None
     assert [b.next_id for b in basins] == [-1, -1]
     owner = np.full(ground.shape, -1, dtype=np.int32)
     owner[18:21, 30:33] = 7
-    assert next_entered(fill_level(opened), (20, 60), owner, GRAZES_M) == -1
+    assert next_entered(fill_level(opened), (20, 60), owner, GRAZES_M, 1) == -1
     owner[18:21, 30:36] = 7
-    assert next_entered(fill_level(opened), (20, 60), owner, GRAZES_M) == 7
+    assert next_entered(fill_level(opened), (20, 60), owner, GRAZES_M, 1) == 7
 
 
 @pytest.fixture(scope="module", params=[("several cuts in one rim", 5), ("chains along one ditch", 6)])
@@ -103,7 +105,35 @@ def first_entered(land: Landscape, own: int, way: np.ndarray) -> int:
         r, c = row - b.pool.row0, col - b.pool.col0
         h, w = b.pool.mask.shape
         at = np.flatnonzero((r >= 0) & (r < h) & (c >= 0) & (c < w))
-        at = at[b.pool.mask[r[at], c[at]]]
+        at = at[with_floor(land, b)[r[at], c[at]]]
         if at.size and max(np.ptp(row[at]), np.ptp(col[at])) + 1 >= GRAZES_M:
             best = min(best, (int(at[0]), b.node_id))
     return best[1]
+
+
+def with_floor(land: Landscape, b: TrueBasin) -> np.ndarray:
+    """Ground of a pool from which 2 cm and more of water reach a tenth of its deepest third, by scikit-image."""
+    h, w = b.pool.mask.shape
+    box = (slice(b.pool.row0, b.pool.row0 + h), slice(b.pool.col0, b.pool.col0 + w))
+    parts = label(b.pool.mask & (land.opened[box] < b.spill_m - 0.02), connectivity=2)
+    deep = b.pool.mask & (land.ground[box] <= b.floor_m + 0.3 * b.depth_m)
+    held = [n for n in range(1, parts.max() + 1) if np.sum((parts == n) & deep) >= 0.1 * np.sum(deep)]
+    return np.isin(parts, held)
+
+
+def test_a_ditch_between_its_banks_does_not_enter_a_pool() -> None:
+    """A ditch along the margin of the eastern pool, parted from it by a bank: its water does not come in."""
+    ground, opened = two_ways_out(9.4, 8.9)
+    basins = three()
+    assert [b.next_id for b in with_chain(basins, ground, opened, 1.0)] == [-1, 2, -1]
+    opened[20, 100] = 8.9
+    opened[21:26, 100] = 8.8
+    opened[26:, 100] = 8.7
+    opened[15:26, 101] = opened[19, 100] = 10.0
+    assert [b.next_id for b in with_chain(basins, ground, opened, 1.0)] == [-1, -1, -1]
+    pool = joined_pool(basins[2].pool, ground, opened, (7.0, 10.0))
+    assert pool.mask.sum() == 11 * 10 and not pool.mask[:, :2].any()
+    # with a gap of a cell in the bank it does
+    opened[23, 101] = 9.0
+    assert [b.next_id for b in with_chain(basins, ground, opened, 1.0)] == [-1, 2, -1]
+    assert joined_pool(basins[2].pool, ground, opened, (7.0, 10.0)).mask.sum() == 11 * 10 + 1 + 6

@@ -8,11 +8,11 @@ from dataclasses import replace
 import numpy as np
 
 from wetscout.prove.flood import fill_level
+from wetscout.prove.joined import DEEP, GRAZES_M, joined_pool
 from wetscout.prove.landscape import TrueBasin
 from wetscout.records import F32, I32
 
-# Water that runs less far than this over a pool only grazes its shore [m]; it is followed from so many places.
-GRAZES_M = 5.0
+# Water is followed from so many places.
 PLACES = 9
 _BESIDE = ((-1, -1), (-1, 0), (-1, 1), (0, -1), (0, 1), (1, -1), (1, 0), (1, 1))
 
@@ -40,13 +40,15 @@ def with_chain(basins: tuple[TrueBasin, ...], ground: F32, opened: F32, cell_m: 
     tops = [b for b in basins if b.drained and not _drained_parent(b, basins)]
     owner: I32 = np.full(opened.shape, -1, dtype=np.int32)
     for b in tops:
-        rows, cols = b.pool.mask.shape
-        box = (slice(b.pool.row0, b.pool.row0 + rows), slice(b.pool.col0, b.pool.col0 + cols))
-        owner[box][b.pool.mask] = b.node_id
+        part = joined_pool(b.pool, ground, opened, (b.floor_m, b.spill_m))
+        rows, cols = part.mask.shape
+        owner[part.row0 : part.row0 + rows, part.col0 : part.col0 + cols][part.mask] = b.node_id
     level = fill_level(opened)
     out = {b.node_id: b for b in basins}
     for b in tops:
-        votes = Counter(next_entered(level, at, owner, GRAZES_M / cell_m) for at in _over_the_floor(b, ground))
+        votes = Counter(
+            next_entered(level, at, owner, GRAZES_M / cell_m, b.node_id) for at in _over_the_floor(b, ground)
+        )
         out[b.node_id] = replace(b, next_id=votes.most_common(1)[0][0])
     return tuple(out[b.node_id] for b in basins)
 
@@ -64,12 +66,12 @@ def _over_the_floor(b: TrueBasin, ground: F32) -> list[tuple[int, int]]:
     """Places spread over the deepest third of a basin."""
     row, col = np.nonzero(b.pool.mask)
     row, col = row + b.pool.row0, col + b.pool.col0
-    deep = np.flatnonzero(ground[row, col] <= b.floor_m + 0.3 * b.depth_m)
+    deep = np.flatnonzero(ground[row, col] <= b.floor_m + DEEP * b.depth_m)
     picked = deep[np.linspace(0, deep.size - 1, PLACES).astype(np.int64)]
     return [(int(row[k]), int(col[k])) for k in picked]
 
 
-def next_entered(level: F32, start: tuple[int, int], owner: I32, far: float) -> int:
+def next_entered(level: F32, start: tuple[int, int], owner: I32, far: float, mine: int) -> int:
     """Follow water down a surface without hollows into the first area of another owner.
 
     To the lowest of eight neighbours; over level ground, where hollows were filled, the shortest way to a cell beside
@@ -85,6 +87,8 @@ def next_entered(level: F32, start: tuple[int, int], owner: I32, far: float) -> 
         Number of the area, -1 for none.
     far : float
         Its way in an area must reach so far in row or column [cells].
+    mine : int
+        The owner left out.
 
     Returns
     -------
@@ -92,7 +96,6 @@ def next_entered(level: F32, start: tuple[int, int], owner: I32, far: float) -> 
         -1 where it leaves over the border first.
     """
     rows, cols = level.shape
-    mine = int(owner[start])
     met: dict[int, tuple[int, int, int, int]] = {}
     at = start
     while True:

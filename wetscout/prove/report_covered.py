@@ -179,7 +179,8 @@ def chain_lines(report: ChainReport) -> list[str]:
         )
     if c.several:
         out.append(
-            f"rims with several cuts, all closed: {c.several_closed} of {c.several} ({percent(report.several_closed)})"
+            f"rims with several cuts, no water leaves: {c.several_closed} of {c.several}"
+            f" ({percent(report.several_closed)}), a plug within 15 m of each too: {c.several_each}"
         )
     return out
 

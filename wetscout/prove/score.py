@@ -44,7 +44,8 @@ CLASSES = (
 class Hit:
     """A site on a drained basin: errors [m], volume ratio error, plug distances [m] to the true rim crossings.
 
-    `stands_off_m` is how far the water stands from the level told once the plugs are put into the true ground.
+    `stands_off_m` is how far the water stands from the level told once the plugs are put into the true ground; `held`
+    whether it stands at that level or at the true one.
     """
 
     found: int
@@ -60,6 +61,7 @@ class Hit:
     ways_plugged: int
     drained_by: str
     stands_off_m: float = float("nan")
+    held: bool = False
 
 
 @dataclass(frozen=True)
@@ -171,11 +173,12 @@ def score(landscape: Landscape, found: Sequence[Found]) -> Score:
         hits.append(_with_water(hit, stands_off(landscape, found[i], basin)))
     missed, covered = _left(basins, families, taken, shaded, parents, [table[i] for i in opened])
     drained = any(b.drained or b.partial for b in basins)
+    ways = [(h.ways, h.ways_plugged, h.held) for h in hits]
     return Score(
         landscape.kind, landscape.seed, cell, landscape.area_km2, drained,
         tuple(hits), tuple(false_sites), tuple(missed), neither, covered,
         score_covered(landscape, found),
-        score_chains(landscape, found, {h.node_id: h.found for h in hits}, [(h.ways, h.ways_plugged) for h in hits]),
+        score_chains(landscape, found, {h.node_id: h.found for h in hits}, ways),
     )  # fmt: skip
 
 
@@ -255,7 +258,9 @@ def _with_water(hit: Hit, stands_off_m: float) -> Hit:
     """What the water tells of a hit: where it gets out below both the level told and the true one, a way is open."""
     lower = stands_off_m < -STANDS_M and stands_off_m + hit.spill_error_m < -STANDS_M
     closed = hit.ways_plugged - int(lower and hit.ways_plugged == hit.ways > 0)
-    return replace(hit, stands_off_m=stands_off_m, ways_plugged=closed)
+    # without lines of plugs to put in, a plug at each way must do
+    held = not lower if np.isfinite(stands_off_m) else closed >= hit.ways
+    return replace(hit, stands_off_m=stands_off_m, ways_plugged=closed, held=held)
 
 
 def _along(line: tuple[F64, F64], step: float) -> F64:

@@ -23,8 +23,10 @@ class ChainScore:
         Basins found whose `drain_position` is told; where it is right.
     chain_positions, chain_positions_right : int
         The same for members of a row.
-    several, several_closed : int
-        Basins found with two or more true ways out; those with a plug within 15 m of each.
+    several, several_closed, several_each : int
+        Basins found with two or more true ways out; those where, with the plugs in the true ground, water gets out by
+        none of them; those with a plug within 15 m of each. One plug below where two ditches meet closes both, and by
+        a ditch between its banks no water leaves.
     """
 
     members: int
@@ -37,10 +39,11 @@ class ChainScore:
     chain_positions_right: int
     several: int
     several_closed: int
+    several_each: int
 
 
 def score_chains(
-    landscape: Landscape, found: Sequence[Found], hits: Mapping[int, int], ways: Sequence[tuple[int, int]]
+    landscape: Landscape, found: Sequence[Found], hits: Mapping[int, int], ways: Sequence[tuple[int, int, bool]]
 ) -> ChainScore:
     """Score rows of basins.
 
@@ -50,8 +53,8 @@ def score_chains(
     found : sequence of Found
     hits : mapping of int to int
         Place in `found` of the site that stands for a true basin, by `node_id`.
-    ways : sequence of (int, int)
-        True ways out of each basin found, and those with a plug.
+    ways : sequence of (int, int, bool)
+        True ways out of each basin found, those with a plug, and whether the water stands.
 
     Returns
     -------
@@ -79,7 +82,8 @@ def score_chains(
         chain_positions=len(of_row),
         chain_positions_right=len(of_row & right),
         several=len(several),
-        several_closed=sum(closed >= of for of, closed in several),
+        several_closed=sum(held for _, _, held in several),
+        several_each=sum(closed >= of for of, closed, _ in several),
     )
 
 

@@ -11,6 +11,7 @@ from scipy import ndimage
 from wetscout.prove.fields import sample
 from wetscout.prove.flood import Node, fill_level, labels_of, nodes_of, passes_of
 from wetscout.prove.found import inside
+from wetscout.prove.joined import GRAZES_M, joined_pool
 from wetscout.prove.landscape import Crossing, TrueBasin, TrueLine
 from wetscout.records import BOOL, F32, F64, I32, Patch
 
@@ -125,10 +126,11 @@ def true_basins(ground: F32, opened: F32, cell_m: float, works: Works) -> tuple[
     """
     today = fill_level(opened)
     pools = natural_pools(ground, cell_m)
-    return tuple(_basin(i, pool, ground, today, cell_m, works) for i, pool in enumerate(pools))
+    return tuple(_basin(i, pool, (ground, opened, today), cell_m, works) for i, pool in enumerate(pools))
 
 
-def _basin(number: int, pool: Pool, ground: F32, today: F32, cell_m: float, works: Works) -> TrueBasin:
+def _basin(number: int, pool: Pool, surfaces: tuple[F32, F32, F32], cell_m: float, works: Works) -> TrueBasin:
+    ground, opened, today = surfaces
     node, patch = pool.node, pool.patch
     spill, depth = node.spill_m, node.spill_m - node.floor_m
     natural = _under(ground, patch)[patch.mask].astype(np.float64)
@@ -167,15 +169,20 @@ def _basin(number: int, pool: Pool, ground: F32, today: F32, cell_m: float, work
         drained_by=by,
         under_road=under,
         crossings=crossings,
-        starts_here=not any(_enters(patch, line) for line in works.ditches if line.kind != "roadside"),
+        starts_here=not any(_enters(pool, line, (ground, opened), cell_m) for line in works.ditches),
         at_edge=bool(edge),
     )
 
 
-def _enters(patch: Patch, line: TrueLine) -> bool:
-    """Whether a ditch comes from outside a pool into it."""
-    wet = inside(patch, line.row, line.col)
-    return bool(wet.any()) and not wet[:20].any() and int(np.argmax(wet)) > 0
+def _enters(pool: Pool, line: TrueLine, surfaces: tuple[F32, F32], cell_m: float) -> bool:
+    """Whether a ditch comes from outside a pool onto ground that is joined to its floor."""
+    wet = inside(pool.patch, line.row, line.col)
+    if line.kind == "roadside" or not wet.any() or wet[:20].any():
+        return False
+    joined = joined_pool(pool.patch, *surfaces, (pool.node.floor_m, pool.node.spill_m))
+    met = inside(joined, line.row, line.col)
+    long = max(np.ptp(line.row[met]), np.ptp(line.col[met])) if met.any() else 0.0
+    return bool(long * cell_m >= GRAZES_M)
 
 
 def _crossings(pool: Pool, ground: F32, works: Works, cell_m: float) -> tuple[Crossing, ...]:

@@ -30,11 +30,12 @@ from wetscout.records import (
 from wetscout.settings.sites import SiteSettings
 from wetscout.settings.surroundings import SurroundingSettings
 from wetscout.sites.cuts import Window, find_cuts
-from wetscout.sites.enters import ditch_above
+from wetscout.sites.enters import ENTER_M, ditch_above
 from wetscout.sites.judge import Measures, lift, measure, too_wide
 from wetscout.sites.network import Network
 from wetscout.sites.pick import Picker
 from wetscout.sites.plugged import Fills, runs_open
+from wetscout.sites.reached import OVER_M, joined
 from wetscout.sites.rim import unheld_shore
 from wetscout.sites.setting import Surroundings
 from wetscout.sites.turned_down import few_cells, reason_against
@@ -169,7 +170,8 @@ class Finder:
         inside = {j: at for j, at in inside.items() if self.network.ditches[j].ditch_id not in self.stream}
         ids = {self.network.ditches[j].ditch_id for j in inside}
         cut_ids = {c.ditch_id for c in cuts if c.ditch_id is not None}
-        upstream = ditch_above(inside, self.network, self.filled_today, self.cell_m)
+        entering = self._on_floor(window, inside, start, spill)
+        upstream = ditch_above(entering, self.network, self.filled_today, cuts, self.cell_m)
         signs = {
             **self._signs(window, (spill, float(m.floor[node])), inside),
             **self._sides(window, spill, float(m.pit[node])),
@@ -200,6 +202,23 @@ class Finder:
             next_at=next_at,
             signs={**signs, **self.around.signs(pool, cuts), "few_cells": float(any(few))},
         )
+
+    def _on_floor(
+        self, window: Window, inside: dict[int, np.ndarray], start: tuple[int, int], spill: float
+    ) -> dict[int, np.ndarray]:
+        """Lines that run over ground of the pool that is joined to its floor: not between banks of their own."""
+        if not inside:
+            return inside
+        # a line may lie a cell off its ditch
+        ground = np.pad(joined(window.pool & (window.today < spill - OVER_M), start), 1)
+        out = {}
+        for j, at in inside.items():
+            d = self.network.ditches[j]
+            r, c = (np.rint(x[at]).astype(np.int64) - x0 for x, x0 in ((d.row, window.row0), (d.col, window.col0)))
+            on = np.any([ground[r + k // 3, c + k % 3] for k in range(9)], axis=0)
+            if np.count_nonzero(on) * self.cell_m >= ENTER_M:
+                out[j] = at
+        return out
 
     def _bed_at(self, cuts: tuple[Cut, ...]) -> float:
         """Lowest bed near the first cut of the ditch that it leads to under a road [m]: its end may lie on the fill."""

@@ -13,12 +13,16 @@ from numpy.typing import NDArray
 from wetscout import large
 from wetscout.kernels.downhill import follow_down
 from wetscout.pieces import distinct
-from wetscout.records import F32, U8, Patch, Site
+from wetscout.records import F32, U8, Site
 from wetscout.records_along import Chain, ChainLink, ChainStep
 from wetscout.settings.sites import SiteSettings
+from wetscout.sites.reached import Reached, inside
 
 LEAVES, REACHES, BACKS, DROWNS = "leaves it alone", "reaches its plug", "backs into its pool", "drowns its plug"
 EFFECTS = (LEAVES, REACHES, BACKS, DROWNS)
+
+# water is followed from so many places on the floor, which is what lies under this part of the depth
+PLACES, DEEP = 9, 0.3
 
 I64 = NDArray[np.int64]
 
@@ -30,7 +34,7 @@ def find_links(
 
     Water is followed over today's surface, depressions raised, from the floor, not along the lines found: a gap in a
     line does not break a row of sites. Not from the first cut either: where a ditch passes through nearly level, that
-    may be the cut by which it comes in.
+    may be the cut by which it comes in. Where the floor drains two ways, most of nine places on it decide.
 
     Parameters
     ----------
@@ -51,17 +55,13 @@ def find_links(
         `values` gain `_below` (node of the next site, None when there is none near) and `_below_m` (length of the way).
         Where a way enters, the drain passes through.
     """
-    boxes = boxes_of(sites)
-    least = max(1, round(s.chain_enter_m / cell_m))
+    reached = Reached(sites, filled_today, cell_m, s.chain_enter_m)
     far = large.zeros(filled_today.shape, np.uint8) if far is None else far
     found: list[tuple[float, int, int, float]] = []
     for k, site in enumerate(sites):
-        row, col = (int(site.values[name]) for name in ("_floor_row", "_floor_col"))
-        way = follow_down(filled_today, row, col, round(s.chain_reach_m / cell_m), far)
-        rows, cols = np.divmod(way, filled_today.shape[1])
-        hit = first_entered((rows, cols), k, sites, boxes, least)
+        rows, cols, hit = _most(k, reached, round(s.chain_reach_m / cell_m), far)
         if hit is not None:
-            own = np.flatnonzero(_inside(site.pool, rows[: hit[1]], cols[: hit[1]]))
+            own = np.flatnonzero(inside(site.pool, rows[: hit[1]], cols[: hit[1]]))
             at = slice(int(own[-1]) if own.size else 0, hit[1] + 1)
             way_m = float(np.hypot(np.diff(rows[at]), np.diff(cols[at])).sum()) * cell_m
             found.append((-float(filled_today[rows[at.start], cols[at.start]]), k, hit[0], way_m))
@@ -85,67 +85,38 @@ def find_links(
     return tuple(out)
 
 
+def _most(k: int, reached: Reached, reach: int, far: U8) -> tuple[I64, I64, tuple[int, int] | None]:
+    """A way from one of the places on a floor from which most reach the same site, and where it enters it."""
+    filled, votes = reached.filled, dict[int, int]()
+    ways: dict[int, tuple[I64, I64, tuple[int, int] | None]] = {}
+    for row, col in _floor_places(reached.sites[k], filled):
+        rows, cols = np.divmod(follow_down(filled, row, col, reach, far), filled.shape[1])
+        hit = reached.first((rows, cols), k)
+        to = -1 if hit is None else hit[0]
+        votes[to] = votes.get(to, 0) + 1
+        ways.setdefault(to, (rows, cols, hit))
+        if votes[to] > PLACES // 2:
+            break
+    # of equals the one met first, that of the lowest place
+    return ways[max(votes, key=lambda to: votes[to])]
+
+
+def _floor_places(site: Site, filled: F32) -> list[tuple[int, int]]:
+    """The lowest place of a site, and others spread over the deepest third of its pool."""
+    pool, floor = site.pool, (int(site.values["_floor_row"]), int(site.values["_floor_col"]))
+    rows, cols = pool.mask.shape
+    ground = filled[pool.row0 : pool.row0 + rows, pool.col0 : pool.col0 + cols]
+    low = float(filled[floor])
+    row, col = np.nonzero(pool.mask & (ground <= low + DEEP * (float(site.values["spill_m"]) - low)))
+    at = np.linspace(0, row.size - 1, PLACES - 1).astype(np.int64) if row.size else np.zeros(0, dtype=np.int64)
+    return [floor, *zip((row[at] + pool.row0).tolist(), (col[at] + pool.col0).tolist(), strict=True)]
+
+
 def _leads_to(start: int, end: int, links: Mapping[int, tuple[int, float]]) -> bool:
     at = start
     while at != end and at in links:
         at = links[at][0]
     return at == end
-
-
-def boxes_of(sites: Sequence[Site]) -> I64:
-    """Windows of all pools.
-
-    Parameters
-    ----------
-    sites : sequence of Site
-
-    Returns
-    -------
-    int64 (n, 4)
-        First row and column, one past the last row and column.
-    """
-    pools = [(site.pool.row0, site.pool.col0, *site.pool.mask.shape) for site in sites]
-    return np.array([(r, c, r + h, c + w) for r, c, h, w in pools], dtype=np.int64).reshape(-1, 4)
-
-
-def first_entered(
-    way: tuple[I64, I64], own: int, sites: Sequence[Site], boxes: I64, least: int
-) -> tuple[int, int] | None:
-    """The first other site whose pool a way crosses.
-
-    Parameters
-    ----------
-    way : (int64 (n,), int64 (n,))
-        Rows and columns, downhill.
-    own : int
-        Number of the site left out, -1 for none.
-    sites : sequence of Site
-    boxes : int64 (n, 4)
-        From `boxes_of`.
-    least : int
-        Cells of the way that must lie in the pool.
-
-    Returns
-    -------
-    (number of the site, step of the way at which it enters) or None
-    """
-    rows, cols = way
-    best: tuple[int, int] | None = None
-    touched = (boxes[:, 0] <= rows.max()) & (boxes[:, 2] > rows.min())
-    touched &= (boxes[:, 1] <= cols.max()) & (boxes[:, 3] > cols.min())
-    for k in np.flatnonzero(touched).tolist():
-        at = np.flatnonzero(_inside(sites[k].pool, rows, cols))
-        if k != own and at.size >= least and (best is None or at[0] < best[1]):
-            best = k, int(at[0])
-    return best
-
-
-def _inside(pool: Patch, rows: I64, cols: I64) -> NDArray[np.bool_]:
-    r, c = rows - pool.row0, cols - pool.col0
-    h, w = pool.mask.shape
-    ok: NDArray[np.bool_] = (r >= 0) & (c >= 0) & (r < h) & (c < w)
-    ok[ok] = pool.mask[r[ok], c[ok]]
-    return ok
 
 
 def effect_above(lower: Mapping[str, Any], upper: Mapping[str, Any], plug_bed_m: float, tie_m: float) -> str:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
-from wetscout.records import F32, F64, Ditch
+from wetscout.records import F32, F64, Cut, Ditch
 from wetscout.sites.network import Network
 
 # levels nearer than this are the same; a line is followed out so far to see them part [m]
@@ -16,15 +16,21 @@ LEVEL_M, OUT_M = 0.02, 150.0
 BED_M = 40.0
 # water does not step up so much within 3 m: the line runs on up a bank or a road [m]
 WALL_M, WALL_OVER_M = 0.2, 3.0
+# a cut lies so near to its line [m]
+CUT_M = 5.0
 # a line with less of it in the pool passes beside it [m]
 ENTER_M = 10.0
+# the fall of a bed outside is told from thirds of so much of it and more [m]
+TREND_M = 45.0
 
 
-def ditch_above(inside: Mapping[int, NDArray[np.int64]], network: Network, filled_today: F32, cell_m: float) -> float:
+def ditch_above(
+    inside: Mapping[int, NDArray[np.int64]], network: Network, filled_today: F32, cuts: Sequence[Cut], cell_m: float
+) -> float:
     """Ditch length that enters a pool from above, side ditches included.
 
     A line joined from two may be drawn uphill in part, and two ditches out of one pool may be drawn as one line: the
-    water decides by which end it comes in.
+    water decides by which end it comes in. By the only way out of a pool none does.
 
     Parameters
     ----------
@@ -33,6 +39,8 @@ def ditch_above(inside: Mapping[int, NDArray[np.int64]], network: Network, fille
     network : Network
     filled_today : float32 (rows, cols)
         Today's surface, depressions raised to their spill levels [m].
+    cuts : sequence of Cut
+        Ways out of the pool.
     cell_m : float
         [m].
 
@@ -42,6 +50,7 @@ def ditch_above(inside: Mapping[int, NDArray[np.int64]], network: Network, fille
         [m]
     """
     above = 0.0
+    only = cuts[0] if len(cuts) == 1 else None
     for j, at in inside.items():
         ditch, first, last = network.ditches[j], int(at.min()), int(at.max())
         if at.size * cell_m < ENTER_M:
@@ -49,6 +58,8 @@ def ditch_above(inside: Mapping[int, NDArray[np.int64]], network: Network, fille
         up, down = np.arange(first, -1, -1), np.arange(last, ditch.row.size)
         from_up = comes_in(ditch, up, at, filled_today, cell_m) if first > 0 else -1.0
         from_down = comes_in(ditch, down, at[::-1], filled_today, cell_m) if ditch.sure and down.size > 1 else -1.0
+        from_up = -1.0 if _leaves_by(ditch, up, only, cell_m) else from_up
+        from_down = -1.0 if _leaves_by(ditch, down, only, cell_m) else from_down
         if from_up > 0.0 or (from_up == 0.0 and from_down <= 0.0):
             above += network.length_above([(j, first)], set(inside) - {j})
         if from_down > 0.0:
@@ -85,6 +96,8 @@ def comes_in(
     out = _levels(ditch, outwards[:reach], filled_today)
     out = out[: _wall(out, max(1, round(WALL_OVER_M / cell_m)))]
     outside, within = _rise(out), _rise(_levels(ditch, pool[:reach], filled_today))
+    if outside > 0.0 and _falls_away(ditch, outwards[: out.size], cell_m):
+        return -1.0
     if outside < 0.0 or within > max(outside, 0.0):
         return -1.0 if outside >= 0.0 else outside
     if outside > 0.0 or within < 0.0:
@@ -93,6 +106,22 @@ def comes_in(
     beside = ditch.bed_m[outwards[1 : min(near + 1, out.size)]]
     lower = beside.size and np.median(beside) < np.median(ditch.bed_m[pool[:near]]) - LEVEL_M
     return -1.0 if lower else 0.0
+
+
+def _leaves_by(ditch: Ditch, outwards: NDArray[np.int64], cut: Cut | None, cell_m: float) -> bool:
+    """Whether a cut lies on a line, on this side of the pool."""
+    if cut is None or cut.ditch_id != ditch.ditch_id:
+        return False
+    return float(np.hypot(ditch.row[outwards] - cut.row, ditch.col[outwards] - cut.col).min()) * cell_m <= CUT_M
+
+
+def _falls_away(ditch: Ditch, outwards: NDArray[np.int64], cell_m: float) -> bool:
+    """Whether the bed outside falls from its first to its last third: what rises first is silt at the shore."""
+    third = outwards.size // 3
+    if third * cell_m < TREND_M / 3:
+        return False
+    bed = ditch.bed_m[outwards]
+    return bool(np.median(bed[-third:]) < np.median(bed[:third]) - LEVEL_M)
 
 
 def _levels(ditch: Ditch, at: NDArray[np.int64], filled_today: F32) -> F64:

@@ -13,7 +13,7 @@ from wetscout.kernels.downhill import follow_down
 from wetscout.records import F32, U8, Site
 from wetscout.records_along import BedStep
 from wetscout.settings.sites import SiteSettings
-from wetscout.sites.chains import boxes_of, first_entered
+from wetscout.sites.reached import Reached
 
 # a step this near to the way of the water lies on it [m]
 ON_WAY_M = 6.0
@@ -52,11 +52,11 @@ def note_steps(
     far = large.zeros(filled_today.shape, np.uint8) if far is None else far
     most = max(1, round(s.step_reach_m / cell_m))
     above: dict[int, float] = {}
-    boxes = boxes_of(sites)
+    reached = Reached(sites, filled_today, cell_m, s.chain_enter_m)
     cols = filled_today.shape[1]
     for step in steps:
         way = follow_down(filled_today, round(step.row), round(step.col), most, far)
-        hit = first_entered(np.divmod(way, cols), -1, sites, boxes, max(1, round(s.chain_enter_m / cell_m)))
+        hit = reached.first(np.divmod(way, cols), -1)
         if hit is not None:
             above[hit[0]] = max(above.get(hit[0], 0.0), step.height_m)
     places = cKDTree([(step.row, step.col) for step in steps])

@@ -1,0 +1,51 @@
+"""Which part of a pool's ground is joined to its floor below the spill level: a ditch between its banks may not be."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy import ndimage
+
+from wetscout.records import BOOL, F32, Patch
+
+# Water stands so much deeper than the ground that parts it [m].
+_OVER_M = 0.02
+# A part of the pool belongs to it with such a share of the deepest third of the floor.
+_SHARE = 0.1
+# Water or a ditch that runs less far than this over a pool only grazes its shore [m].
+GRAZES_M = 5.0
+# The floor is what lies under this part of the depth.
+DEEP = 0.3
+
+
+def joined_pool(pool: Patch, ground: F32, opened: F32, levels: tuple[float, float]) -> Patch:
+    """Cells of a pool from which water at the spill level reaches the floor on today's ground without leaving it.
+
+    A ditch that grazes a pool or passes through its margin between banks of its own does not carry its water into it,
+    and a plug on the ditch of the pool does not stand in its way.
+
+    Parameters
+    ----------
+    pool : Patch
+    ground : float32 (rows, cols)
+        Natural ground [m].
+    opened : float32 (rows, cols)
+        Today's ground, culverts open, no noise [m].
+    levels : (float, float)
+        Floor and spill level [m].
+
+    Returns
+    -------
+    Patch
+        In the window of the pool.
+    """
+    floor_m, spill_m = levels
+    rows, cols = pool.mask.shape
+    box = (slice(pool.row0, pool.row0 + rows), slice(pool.col0, pool.col0 + cols))
+    low = pool.mask & (opened[box] < spill_m - _OVER_M)
+    parts, _ = ndimage.label(low, np.ones((3, 3), dtype=np.int8))
+    deep = pool.mask & (ground[box] <= floor_m + DEEP * (spill_m - floor_m))
+    of_floor = np.bincount(parts[deep], minlength=int(parts.max()) + 1)
+    of_floor[0] = 0
+    kept = np.flatnonzero(of_floor >= max(1.0, _SHARE * np.count_nonzero(deep)))
+    mask: BOOL = np.isin(parts, kept) & low
+    return Patch(pool.row0, pool.col0, mask)
