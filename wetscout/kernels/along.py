@@ -58,7 +58,7 @@ def resample(points, step):
             j += 1
         a = kept[j]
         if j == m - 1 or at[j] == x:
-            out[i] = points[a]
+            out[i, 0], out[i, 1] = points[a, 0], points[a, 1]
             continue
         b = kept[j + 1]
         for k in range(2):
@@ -93,6 +93,12 @@ def smooth(values, half):
         for k in range(m):
             out[i, k] = (total[i + h + 1, k] - total[i - h, k]) / (2 * h + 1)
     return out
+
+
+@njit(nogil=True, cache=True)
+def _even(points, half):
+    """Stations one cell apart of a line smoothed over `half` of them on both sides."""
+    return resample(smooth(resample(points, 1.0), half), 1.0)
 
 
 @njit(nogil=True, cache=True)
@@ -145,7 +151,7 @@ def recentre(s, points, half, offsets, run, turn_cost, side_cost):
     float64 (k, 2)
         Stations about one cell apart.
     """
-    p = resample(smooth(resample(points, 1.0), half), 1.0)
+    p = _even(points, half)
     t = tangents(p, 2 * half)
     ground = sections(s, p[:, 0].copy(), p[:, 1].copy(), -t[:, 1], t[:, 0].copy(), offsets)
     n, m = ground.shape
@@ -169,11 +175,11 @@ def recentre(s, points, half, offsets, run, turn_cost, side_cost):
     shift = np.empty((n, 1))
     for i in range(n):
         shift[i, 0] = offsets[pick[i]]
-    shift = smooth(shift, 1)
+    shift = smooth(shift, np.int64(1))
     for i in range(n):
         p[i, 0] = min(max(p[i, 0] + shift[i, 0] * -t[i, 1], 0.0), s.shape[0] - 1.0)
         p[i, 1] = min(max(p[i, 1] + shift[i, 0] * t[i, 0], 0.0), s.shape[1] - 1.0)
-    return resample(smooth(resample(p, 1.0), 1), 1.0)
+    return _even(p, np.int64(1))
 
 
 @njit(nogil=True, cache=True)
@@ -327,7 +333,7 @@ def headings(points, reach):
                 break
         d_row, d_col = points[end, 0] - points[k, 0], points[end, 1] - points[k, 1]
         size = np.hypot(d_row, d_col)
-        at[side] = points[end]
+        at[side, 0], at[side, 1] = points[end, 0], points[end, 1]
         out[side, 0] = d_row / size if size > 0.0 else d_row
         out[side, 1] = d_col / size if size > 0.0 else d_col
     return at, out
@@ -346,5 +352,8 @@ def steps_on_ground(z, at, out, most):
 @njit(nogil=True, cache=True)
 def middle(values):
     """Median of values (n,), NaN where there are none or one is NaN: a twentieth of the time of numpy's for a few."""
-    ordered = ascending(values)
+    own = np.empty(values.size)
+    for i in range(values.size):
+        own[i] = values[i]
+    ordered = ascending(own)
     return median(ordered) if ordered.size == 0 or ordered[-1] == ordered[-1] else np.nan

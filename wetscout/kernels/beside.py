@@ -8,22 +8,27 @@ from numba import njit
 
 @njit(nogil=True, cache=True)
 def buckets(points, size):
-    """Points (n, 2) by square buckets of a side: their order, where each bucket begins in it, rows and columns."""
-    low_r, low_c = points[:, 0].min(), points[:, 1].min()
-    rows = int((points[:, 0].max() - low_r) / size) + 1
-    cols = int((points[:, 1].max() - low_c) / size) + 1
+    """Points (n, 2) in square buckets: their order, where each bucket begins in it, rows, columns, the corner."""
+    low_r, low_c, high_r, high_c = np.inf, np.inf, -np.inf, -np.inf
+    for i in range(points.shape[0]):
+        low_r, high_r = min(low_r, points[i, 0]), max(high_r, points[i, 0])
+        low_c, high_c = min(low_c, points[i, 1]), max(high_c, points[i, 1])
+    rows = int((high_r - low_r) / size) + 1
+    cols = int((high_c - low_c) / size) + 1
     at = np.empty(points.shape[0], np.int64)
     begins = np.zeros(rows * cols + 1, np.int64)
     for i in range(points.shape[0]):
         at[i] = int((points[i, 0] - low_r) / size) * cols + int((points[i, 1] - low_c) / size)
         begins[at[i] + 1] += 1
-    begins = np.cumsum(begins)
-    free = begins[:-1].copy()
+    free = np.empty(rows * cols, np.int64)
+    for k in range(rows * cols):
+        free[k] = begins[k]
+        begins[k + 1] += begins[k]
     order = np.empty(points.shape[0], np.int64)
     for i in range(points.shape[0]):
         order[free[at[i]]] = i
         free[at[i]] += 1
-    return order, begins, rows, cols
+    return order, begins, rows, cols, low_r, low_c
 
 
 @njit(nogil=True, cache=True)
@@ -49,9 +54,12 @@ def parallel_lines(points, heading, owner, places, reach, cosine, beside):
     -------
     int64 (m,)
     """
-    order, begins, rows, cols = buckets(points, reach)
-    low_r, low_c = points[:, 0].min(), points[:, 1].min()
-    seen = np.full(owner.max() + 1, -1, np.int64)
+    order, begins, rows, cols, low_r, low_c = buckets(points, reach)
+    lines = 0
+    for k in range(owner.size):
+        lines = max(lines, owner[k] + 1)
+    # for each line the last place it passed, from 1
+    seen = np.zeros(lines, np.int64)
     out = np.zeros(places.size, np.int64)
     for k in range(places.size):
         p = places[k]
@@ -59,13 +67,14 @@ def parallel_lines(points, heading, owner, places, reach, cosine, beside):
         i, j = int((r - low_r) / reach), int((c - low_c) / reach)
         for a in range(max(0, i - 1), min(rows, i + 2)):
             first, last = max(0, j - 1), min(cols, j + 2)
-            for q in order[begins[a * cols + first] : begins[a * cols + last]]:
-                if owner[q] == owner[p] or seen[owner[q]] == k:
+            for n in range(begins[a * cols + first], begins[a * cols + last]):
+                q = order[n]
+                if owner[q] == owner[p] or seen[owner[q]] == k + 1:
                     continue
                 d_row, d_col = points[q, 0] - r, points[q, 1] - c
                 turn = heading[q, 0] * heading[p, 0] + heading[q, 1] * heading[p, 1]
                 ahead = d_row * heading[p, 0] + d_col * heading[p, 1]
                 if d_row * d_row + d_col * d_col <= reach * reach and abs(turn) >= cosine and abs(ahead) <= beside:
-                    seen[owner[q]] = k
+                    seen[owner[q]] = k + 1
                     out[k] += 1
     return out

@@ -7,27 +7,30 @@ from numba import njit
 
 
 @njit(nogil=True, cache=True)
-def _fill(values, i, nearest, beyond, row):
-    """A row that may lie beyond the border, as float64."""
-    if nearest or 0 <= i < values.shape[0]:
-        row[:] = values[min(max(i, 0), values.shape[0] - 1)]
-    else:
-        row[:] = beyond
-
-
-@njit(nogil=True, cache=True)
 def _one(total, a, b, w):
     for c in range(total.size):
         total[c] += (a[c] + b[c]) * w
 
 
 @njit(nogil=True, cache=True)
-def _two(total, first, then):
+def _two(total, a, b, w, e, f, v):
     """Two pairs in one pass, in their order."""
-    a, b, w = first
-    e, f, v = then
     for c in range(total.size):
         total[c] = (total[c] + (a[c] + b[c]) * w) + (e[c] + f[c]) * v
+
+
+@njit(nogil=True, cache=True)
+def _weigh(flat, at, weights, total):
+    """Weighted sums of the stretches of a flat array that begin at `at`, each as long as the row of sums, into it."""
+    reach = weights.size // 2
+    middle = flat[at[reach] :]
+    for c in range(total.size):
+        total[c] = middle[c] * weights[reach]
+    for k in range(0, reach - 1, 2):
+        m = 2 * reach - k
+        _two(total, flat[at[k] :], flat[at[m] :], weights[k], flat[at[k + 1] :], flat[at[m - 1] :], weights[k + 1])
+    if reach % 2 == 1:
+        _one(total, flat[at[reach - 1] :], flat[at[reach + 1] :], weights[reach - 1])
 
 
 @njit(nogil=True, cache=True)
@@ -50,42 +53,38 @@ def gauss(values, weights, nearest, beyond):
     """
     rows, cols = values.shape
     reach = weights.size // 2
+    size = 2 * reach + 1
     out = np.empty_like(values)
     # rows as float64 in a ring, and one row with what lies beyond its ends
-    ring = np.empty((2 * reach + 1, cols))
+    ring = np.empty(size * cols)
     line = np.empty(cols + 2 * reach)
     total = np.empty(cols)
-    for i in range(-reach, reach):
-        _fill(values, i, nearest, beyond, ring[i % ring.shape[0]])
-    for r in range(rows):
-        _fill(values, r + reach, nearest, beyond, ring[(r + reach) % ring.shape[0]])
-        middle = ring[r % ring.shape[0]]
+    at = np.empty(size, np.int64)
+    along = np.empty(size, np.int64)
+    for k in range(size):
+        along[k] = k
+    for i in range(-reach, rows + reach):
+        into = i % size * cols
+        near = min(max(i, 0), rows - 1)
         for c in range(cols):
-            total[c] = middle[c] * weights[reach]
-        for k in range(-reach, -1, 2):
-            _two(
-                total,
-                (ring[(r + k) % ring.shape[0]], ring[(r - k) % ring.shape[0]], weights[reach + k]),
-                (ring[(r + k + 1) % ring.shape[0]], ring[(r - k - 1) % ring.shape[0]], weights[reach + k + 1]),
-            )
-        if reach % 2 == 1:
-            _one(total, ring[(r - 1) % ring.shape[0]], ring[(r + 1) % ring.shape[0]], weights[reach - 1])
+            ring[into + c] = values[near, c]
+        if near != i and not nearest:
+            for c in range(cols):
+                ring[into + c] = beyond
+        r = i - reach
+        if r < 0:
+            continue
+        for k in range(size):
+            at[k] = (i + 1 + k) % size * cols
+        _weigh(ring, at, weights, total)
         # rounded to the type between both directions
         for c in range(cols):
             out[r, c] = total[c]
             line[reach + c] = out[r, c]
-        line[:reach] = line[reach] if nearest else beyond
-        line[reach + cols :] = line[reach + cols - 1] if nearest else beyond
-        for c in range(cols):
-            total[c] = line[reach + c] * weights[reach]
-        for k in range(-reach, -1, 2):
-            _two(
-                total,
-                (line[reach + k :], line[reach - k :], weights[reach + k]),
-                (line[reach + k + 1 :], line[reach - k - 1 :], weights[reach + k + 1]),
-            )
-        if reach % 2 == 1:
-            _one(total, line[reach - 1 :], line[reach + 1 :], weights[reach - 1])
+        for k in range(reach):
+            line[k] = line[reach] if nearest else beyond
+            line[reach + cols + k] = line[reach + cols - 1] if nearest else beyond
+        _weigh(line, along, weights, total)
         for c in range(cols):
             out[r, c] = total[c]
     return out
@@ -220,17 +219,21 @@ def lowest_around(values, half):
     float32 (rows, cols)
     """
     rows, cols = values.shape
-    out = np.empty_like(values)
+    out = np.empty((rows, cols), np.float32)
     wide = 2 * half + 1
+    beyond = np.float32(np.inf)
     # of twice as many cells from each on, until two such stretches cover the square
-    line = np.full(cols + 2 * wide, np.inf, values.dtype)
-    next_line = line.copy()
-    size = 1
+    line = np.empty(cols + 2 * wide, np.float32)
+    next_line = np.empty(cols + 2 * wide, np.float32)
     most = 1
     while 2 * most <= wide:
         most *= 2
-    stretch = np.full((rows + 2 * half, cols), np.inf, values.dtype)
-    stretch[half : half + rows] = values
+    stretch = np.empty((rows + 2 * half, cols), np.float32)
+    for r in range(rows + 2 * half):
+        inside = half <= r < half + rows
+        for c in range(cols):
+            stretch[r, c] = values[r - half, c] if inside else beyond
+    size = 1
     while size < most:
         for r in range(rows + 2 * half - size):
             _lower_of(stretch[r], stretch[r + size], stretch[r])
@@ -238,13 +241,15 @@ def lowest_around(values, half):
     for r in range(rows):
         _lower_of(stretch[r], stretch[r + wide - most], out[r])
     for r in range(rows):
-        line[half : half + cols] = out[r]
-        line[half + cols :] = np.inf
+        for c in range(line.size):
+            line[c] = beyond
+            next_line[c] = beyond
+        for c in range(cols):
+            line[half + c] = out[r, c]
         size = 1
         while size < most:
-            _lower_of(line[: cols + wide], line[size : size + cols + wide], next_line[: cols + wide])
+            _lower_of(line, line[size:], next_line[: cols + wide])
             line, next_line = next_line, line
             size *= 2
-        _lower_of(line[:cols], line[wide - most : wide - most + cols], out[r])
-        line[:half] = np.inf
+        _lower_of(line, line[wide - most :], out[r])
     return out

@@ -19,7 +19,7 @@ from wetscout.kernels.rays import (
 )
 
 
-@njit(nogil=True, cache=True, inline="always")
+@njit(nogil=True, cache=True)
 def _close(deep, state, here, reach, nearest, ends):
     """Distances to both ends of every line through a cell into `ends` (16, 6); -1 where a line does not close.
 
@@ -42,7 +42,7 @@ def _close(deep, state, here, reach, nearest, ends):
     return shortest
 
 
-@njit(nogil=True, cache=True, inline="always")
+@njit(nogil=True, cache=True)
 def _weigh(flat, state, here, k, run, tables, ends):
     """Level and slope of both ends of line k, unless known."""
     if np.isnan(ends[k, 1]):
@@ -50,7 +50,7 @@ def _weigh(flat, state, here, k, run, tables, ends):
         ends[k, 4], ends[k, 5] = free_end(flat, state, here, k + N_DIRECTIONS, int(ends[k, 3]), run, tables)
 
 
-@njit(nogil=True, cache=True, inline="always")
+@njit(nogil=True, cache=True)
 def _high_and_low(ends, across, shortest, level):
     """High and low level of the short lines, all others being left out."""
     ratio, damping, rank, ridge = across
@@ -91,7 +91,7 @@ def _high_and_low(ends, across, shortest, level):
     return inner + share * (top - inner), bottom
 
 
-@njit(nogil=True, cache=True, inline="always")
+@njit(nogil=True, cache=True)
 def _bend(flat, state, here, samples, a, b, half):
     """Quadratic fitted to the free ground around, in `b`; False where there is too little of it."""
     place, term, product = samples
@@ -120,7 +120,7 @@ def _bend(flat, state, here, samples, a, b, half):
     return solve6(a, b)
 
 
-@njit(nogil=True, cache=True, inline="always")
+@njit(nogil=True, cache=True)
 def _careful(flat, state, here, run, tables, ends, b, radius, best, dirs, bends):
     """Level along the `best` lines with the smallest bend, straight and corrected by half the bend."""
     dirs_r, dirs_c = dirs
@@ -131,12 +131,12 @@ def _careful(flat, state, here, run, tables, ends, b, radius, best, dirs, bends)
     total = 0.0
     used = 0
     for _ in range(best):
-        at = -1
+        at = np.int64(-1)
         low = np.inf
         for k in range(N_DIRECTIONS):
             if bends[k] < low:
                 low = bends[k]
-                at = k
+                at = np.int64(k)
         if at < 0:
             break
         _weigh(flat, state, here, at, run, tables, ends)
@@ -150,13 +150,48 @@ def _careful(flat, state, here, run, tables, ends, b, radius, best, dirs, bends)
     return total / used if used else np.nan
 
 
-@njit(nogil=True, cache=True, inline="always")
+@njit(nogil=True, cache=True)
 def _curve(b, dr, dc, radius):
     """Second derivative of the fitted quadratic along a direction, halved [m per cell squared]."""
     return (b[3] * dc * dc + b[4] * dc * dr + b[5] * dr * dr) / (radius * radius)
 
 
 @njit(nogil=True, cache=True)
+def _levels(ground, reach, run, across, tables, samples, dirs, fit, out):
+    """The levels of `carry` at every masked cell, into `out`."""
+    flat, state, deep, margin = ground
+    radius, _, best = fit
+    high, low, cautious = out
+    rows, cols = high.shape
+    wide = cols + 2 * margin
+    a = np.empty((6, 6))
+    b = np.empty(6)
+    half = np.empty(21)
+    level = np.empty(N_DIRECTIONS)
+    ends = np.empty((N_DIRECTIONS, 6))
+    for r in range(rows):
+        for c in range(cols):
+            here = (r + margin) * wide + margin + c
+            if not state[here] & GAP:
+                continue
+            shortest = _close(deep, state, here, reach, tables[0], ends)
+            if shortest == np.inf:
+                high[r, c] = np.nan
+                low[r, c] = np.nan
+                cautious[r, c] = np.nan
+                continue
+            for k in range(N_DIRECTIONS):
+                if ends[k, 0] >= 0.0 and ends[k, 0] + ends[k, 3] <= across[0] * shortest:
+                    _weigh(flat, state, here, k, run, tables, ends)
+            high[r, c], low[r, c] = _high_and_low(ends, across, shortest, level)
+            if best > 0:
+                bent = _bend(flat, state, here, samples, a, b, half)
+                around = (
+                    _careful(flat, state, here, run, tables, ends, b, radius, best, dirs, level) if bent else np.nan
+                )
+                cautious[r, c] = around
+
+
 def carry(z, mask, reach, run, across, fit):
     """Levels carried across masked cells along 16 lines: high and low ones, and cautious ones.
 
@@ -193,46 +228,16 @@ def carry(z, mask, reach, run, across, fit):
     high, low, cautious : float32 (rows, cols)
         Equal to z on free cells, NaN where nothing could be carried; the last as z where not asked for.
     """
-    rows, cols = z.shape
-    radius, stride, best = fit
+    radius, stride, _ = fit
     margin = max(reach + run + 2, radius + 1)
-    wide = cols + 2 * margin
+    wide = z.shape[1] + 2 * margin
     flat, state = with_margin(z, mask, margin)
-    deep = depth_in_gap(state, wide, reach + 1)
-    tables = ray_tables(reach + run, wide)
     at_row, at_col, term, product = fit_terms(radius, stride)
+    ground = (flat, state, depth_in_gap(state, wide, reach + 1), margin)
     samples = (at_row * wide + at_col, term, product)
-    dirs = directions()
-    a = np.empty((6, 6))
-    b = np.empty(6)
-    half = np.empty(21)
-    level = np.empty(N_DIRECTIONS)
-    ends = np.empty((N_DIRECTIONS, 6))
-    high = z.copy()
-    low = z.copy()
-    cautious = z.copy()
-    for r in range(rows):
-        for c in range(cols):
-            here = (r + margin) * wide + margin + c
-            if not state[here] & GAP:
-                continue
-            shortest = _close(deep, state, here, reach, tables[0], ends)
-            if shortest == np.inf:
-                high[r, c] = np.nan
-                low[r, c] = np.nan
-                cautious[r, c] = np.nan
-                continue
-            for k in range(N_DIRECTIONS):
-                if ends[k, 0] >= 0.0 and ends[k, 0] + ends[k, 3] <= across[0] * shortest:
-                    _weigh(flat, state, here, k, run, tables, ends)
-            high[r, c], low[r, c] = _high_and_low(ends, across, shortest, level)
-            if best > 0:
-                bent = _bend(flat, state, here, samples, a, b, half)
-                around = (
-                    _careful(flat, state, here, run, tables, ends, b, radius, best, dirs, level) if bent else np.nan
-                )
-                cautious[r, c] = around
-    return high, low, cautious
+    out = (z.copy(), z.copy(), z.copy())
+    _levels(ground, reach, run, across, ray_tables(reach + run, wide), samples, directions(), fit, out)
+    return out
 
 
 __all__ = ["carry"]

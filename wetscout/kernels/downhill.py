@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from wetscout.kernels.grow import longer
+
 
 @njit(nogil=True, cache=True)
 def _lowest_beside(z, r, c):
@@ -45,19 +47,20 @@ def _lay_flat(z, start, far):
         to, out = _lowest_beside(z, r, c)
         if to >= 0 or out:
             if m == outs.size:
-                outs = np.append(outs, np.empty(m, np.int64))
+                outs = longer(outs)
             outs[m] = at
             m += 1
             far[r, c] = 1
         if n + 8 > flat.size:
-            flat = np.append(flat, np.empty(n, np.int64))
+            flat = longer(flat)
         for rr in range(max(0, r - 1), min(rows, r + 2)):
             for cc in range(max(0, c - 1), min(cols, c + 2)):
                 if far[rr, cc] == 0 and z[rr, cc] == level:
                     far[rr, cc] = 4
                     flat[n] = rr * cols + cc
                     n += 1
-    flat[:m] = outs[:m]
+    for i in range(m):
+        flat[i] = outs[i]
     end, head = m, 0
     while head < end:
         r, c = flat[head] // cols, flat[head] % cols

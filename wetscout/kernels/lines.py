@@ -202,7 +202,7 @@ def running_median(values, half):
     out = np.full(n, np.nan)
     part = np.empty(2 * half + 1)
     for i in range(n):
-        m = 0
+        m = np.int64(0)
         for j in range(max(0, i - half), min(n, i + half + 1)):
             if not np.isnan(values[j]):
                 part[m] = values[j]
@@ -257,7 +257,7 @@ def row_median(a, low, high):
     out = np.full(n, np.nan)
     part = np.empty(m)
     for i in range(n):
-        k = 0
+        k = np.int64(0)
         for j in range(max(0, low[i]), min(m, high[i])):
             if not np.isnan(a[i, j]):
                 part[k] = a[i, j]
@@ -289,7 +289,7 @@ def columns_running_median(a, half, every):
     for k in range(rows):
         i = k * every
         for j in range(m):
-            count = 0
+            count = np.int64(0)
             for q in range(max(0, i - half), min(n, i + half + 1)):
                 if not np.isnan(a[q, j]):
                     part[count] = a[q, j]

@@ -60,7 +60,7 @@ def follow(z, r, c, ur, uc, own, owner, cols, sizes, fan, wanted, max_steps):
             vc = ur * sn + uc * cs
             y = r + step * vr
             x = c + step * vc
-            d = strip_depth(z, y, x, vr, vc, near, far, half, 7)
+            d = strip_depth(z, y, x, vr, vc, near, far, half, np.int64(7))
             if np.isnan(d):
                 continue
             d -= 0.02 * abs(fan[k])

@@ -81,7 +81,14 @@ def lowest(view, begin, end, only_free, above, limit):
         [m].
     """
     order, level, free = view
-    most = min(np.searchsorted(level, limit, side="right"), end - begin)
+    most, high = 0, level.size
+    while most < high:
+        middle = (most + high) // 2
+        if level[middle] <= limit:
+            most = middle + 1
+        else:
+            high = middle
+    most = min(most, end - begin)
     places, heights = np.empty(most, np.int32), np.empty(most, np.float32)
     n = 0
     for i in range(order.size):

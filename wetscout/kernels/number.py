@@ -10,6 +10,7 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from wetscout.kernels.grow import longer
 from wetscout.kernels.pools import quanta
 from wetscout.kernels.sort import sorted_by
 from wetscout.kernels.tree import ABOVE, BEHIND, FLOOR, KIND, LOOSE, NODE, SPILL, VIA
@@ -50,7 +51,7 @@ def around_pits(items, level, rows, above):
                 above[x] = t
             else:
                 if depth == path.size:
-                    path = np.append(path, np.empty(depth, np.int32))
+                    path = longer(path)
                 path[depth] = x
                 depth += 1
                 x = t
@@ -245,7 +246,7 @@ def catchments(hand, number, items, rows, leaf):
                 leaf[t] = number[t] if items[t, KIND] == NODE else -1
             else:
                 if depth == path.size:
-                    path = np.append(path, np.empty(depth, np.int32))
+                    path = longer(path)
                 path[depth] = t
                 depth += 1
                 t = hand[t]

@@ -8,53 +8,43 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from wetscout.kernels.grow import longer
+
 # steps of a walk that keeps its piece on the left hand, as seen on the map
 _DOWN, _RIGHT, _UP, _LEFT = 0, 1, 2, 3
 
 
 @njit(nogil=True, cache=True)
-def _held(cells, row, col):
-    """Whether a place is one of the cells; it may lie outside the window."""
-    labels, first, last = cells
-    if row < 0 or col < 0 or row >= labels.shape[0] or col >= labels.shape[1]:
-        return False
-    return first <= labels[row, col] <= last
-
-
-@njit(nogil=True, cache=True)
 def _piece_at(found, of_run, row, col):
-    """Piece of a cell: that of the last run of its row that does not begin behind it."""
-    begins, left, _ = found
+    """Piece of a place, 0 where it is none of the cells or outside the window; asked where a ring runs only."""
+    begins, left, right = found
+    if row < 0 or row >= begins.size - 1:
+        return 0
     low, high = begins[row], begins[row + 1]
-    while high - low > 1:
+    end = high
+    while high > low:
         middle = (low + high) // 2
-        if left[middle] <= col:
-            low = middle
-        else:
+        if right[middle] > col:
             high = middle
-    return of_run[low]
+        else:
+            low = middle + 1
+    return np.int64(of_run[low]) if low < end and left[low] <= col else 0
 
 
 @njit(nogil=True, cache=True)
-def _next(cells, found, of_run, row, col, way, own):
+def _next(found, of_run, row, col, way, own):
     """Step from a corner that was reached by `way` along piece `own`.
 
     Where two cells of one piece meet at the corner, the walk goes over to the other: it never meets itself there.
     """
     # the two cells ahead, on the left and on the right hand
-    if way == _DOWN:
-        left, right = (row, col), (row, col - 1)
-    elif way == _RIGHT:
-        left, right = (row - 1, col), (row, col)
-    elif way == _UP:
-        left, right = (row - 1, col - 1), (row - 1, col)
-    else:
-        left, right = (row, col - 1), (row - 1, col - 1)
-    held = _held(cells, left[0], left[1])
+    up, back = (way + 1) // 2 % 2, way // 2
+    left = _piece_at(found, of_run, row - up, col - back)
+    right = _piece_at(found, of_run, row - back, col - 1 + up)
     # one on the right hand alone touches the piece at the corner only, and may be of another one
-    if _held(cells, right[0], right[1]) and (held or _piece_at(found, of_run, right[0], right[1]) == own):
+    if right > 0 and (left > 0 or right == own):
         return (way + 3) % 4
-    return way if held else (way + 1) % 4
+    return way if left > 0 else (way + 1) % 4
 
 
 @njit(nogil=True, cache=True)
@@ -68,27 +58,27 @@ def _grown(points, n):
 
 
 @njit(nogil=True, cache=True)
-def _walk(cells, found, of_run, start, hole, own, walked, points, n):
+def _walk(found, of_run, row, col, own, hole, walked, points, n):
     """One ring from its lowest corner: its corners go into points from n on; points, which may have grown, and the end.
 
     Edges above cells that it passes are marked in walked.
     """
-    row, col = start
+    start_row, start_col = row, col
     first = _RIGHT if hole else _DOWN
     came, way = -1, first
-    while came == -1 or way != first or row != start[0] or col != start[1]:
+    while came == -1 or way != first or row != start_row or col != start_col:
         if way != came:
             points = _grown(points, n)
             points[n, 0], points[n, 1] = row, col
             n += 1
-        if way in (_RIGHT, _LEFT):
+        if way == _RIGHT or way == _LEFT:  # noqa: PLR1714  a tuple compiles slowly
             col -= 1 if way == _LEFT else 0
             walked[row, col] = True
             col += 1 if way == _RIGHT else 0
         else:
             row += 1 if way == _DOWN else -1
         came = way
-        way = _next(cells, found, of_run, row, col, way, own)
+        way = _next(found, of_run, row, col, way, own)
     points = _grown(points, n)
     points[n, 0], points[n, 1] = row, col
     return points, n + 1
@@ -112,14 +102,17 @@ def runs(labels, first, last):
     """
     h, w = labels.shape
     begins = np.zeros(h + 1, np.int64)
+    n = np.int64(0)
     changes = np.empty(max(64, 2 * (w + 1)), np.int64)
-    n = 0
     for r in range(h):
         if n + w + 1 > changes.size:
-            changes = np.append(changes, changes)
+            changes = longer(changes)
         n = _changes(labels[r], first, last, changes, n)
         begins[r + 1] = n // 2
-    return begins, changes[:n:2].copy(), changes[1:n:2].copy()
+    left, right = np.empty(n // 2, np.int64), np.empty(n // 2, np.int64)
+    for k in range(n // 2):
+        left[k], right[k] = changes[2 * k], changes[2 * k + 1]
+    return begins, left, right
 
 
 @njit(nogil=True, cache=True)
@@ -169,7 +162,9 @@ def number(begins, left, right):
     piece : int32 (n,)
     pieces : int
     """
-    above = np.arange(left.size)
+    above = np.empty(left.size, np.int64)
+    for k in range(left.size):
+        above[k] = k
     for i in range(1, begins.size - 1):
         a, b = begins[i - 1], begins[i]
         while a < begins[i] and b < begins[i + 1]:
@@ -194,14 +189,13 @@ def number(begins, left, right):
 
 
 @njit(nogil=True, cache=True)
-def rings(cells, found, walked):
+def rings(found, walked):
     """Rings around the pieces of some cells of a window, numbered as by `number`.
+
+    The window itself is not looked at: those of large pools are mostly empty.
 
     Parameters
     ----------
-    cells : (int (h, w), int, int)
-        Labels, the first and the last of those that the cells have: asked where a ring runs only, for windows of large
-        pools are mostly not seen again after their runs were told.
     found : (int64 (h + 1,), int64 (n,), int64 (n,))
         From `runs`.
     walked : bool (h + 1, w)
@@ -219,12 +213,13 @@ def rings(cells, found, walked):
         The piece of each ring.
     """
     begins, left, right = found
-    of_run, pieces = number(begins, left, right)
+    of_run, _ = number(begins, left, right)
     h, w = walked.shape[0] - 1, walked.shape[1]
     points = np.empty((64, 2), np.int64)
-    first = np.zeros(pieces + 2, np.int64)
-    piece = np.zeros(pieces + 1, np.int64)
-    n, k = 0, 0
+    # an outer ring begins at the left end of a run, a hole at the right end of one
+    first = np.zeros(2 * left.size + 2, np.int64)
+    piece = np.empty(2 * left.size + 1, np.int64)
+    n, k = np.int64(0), 0
     for i in range(h + 1):
         # stretches of the edges between this row and the one above, from where a run of either begins or ends
         a, end_a = (begins[i - 1], begins[i]) if i > 0 else (0, 0)
@@ -237,11 +232,8 @@ def rings(cells, found, walked):
             above, here = left_a <= j, left_b <= j
             # two different pieces never share a side
             if above != here and not walked[i, j]:
-                if k == piece.size:
-                    piece = np.append(piece, np.zeros(k, np.int64))
-                    first = np.append(first, np.zeros(k, np.int64))
                 piece[k] = of_run[a] if above else of_run[b]
-                points, n = _walk(cells, found, of_run, (i, j), above, piece[k], walked, points, n)
+                points, n = _walk(found, of_run, i, j, piece[k], above, walked, points, n)
                 k += 1
                 first[k] = n
             j = min(right_a if above else left_a, right_b if here else left_b)

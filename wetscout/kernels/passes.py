@@ -133,7 +133,7 @@ def _scan_row(z, i, mask, equal):
             mask[j], equal[j] = _around_border(z, i, j)
         return
     _lower_around(z[i - 1], z[i], z[i + 1], mask[1:], equal[1:])
-    mask[0], equal[0] = _around_border(z, i, 0)
+    mask[0], equal[0] = _around_border(z, i, np.int64(0))
     mask[cols - 1], equal[cols - 1] = _around_border(z, i, cols - 1)
 
 

@@ -227,6 +227,9 @@ def count_beside(cells, near):
     n = 0
     for i in range(h):
         for j in range(w):
-            if cells[i, j] and near[max(0, i - 1) : i + 2, max(0, j - 1) : j + 2].any():
-                n += 1
+            beside = False
+            for y in range(max(0, i - 1), min(h, i + 2) if cells[i, j] else 0):
+                for x in range(max(0, j - 1), min(w, j + 2)):
+                    beside |= near[y, x]
+            n += 1 if beside else 0
     return n

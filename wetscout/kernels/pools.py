@@ -202,7 +202,6 @@ def touch_spills(z, inner, rows, spills, edge):
                     edge[which[m]] = 1
 
 
-@njit(nogil=True, cache=True)
 def no_windows(count):
     """Windows (row0, col0, row1, col1, half open) that hold nothing yet, int32 (count, 4)."""
     box = np.zeros((count, 4), np.int32)

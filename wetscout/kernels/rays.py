@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numba import njit
 
@@ -10,26 +12,12 @@ N_DIRECTIONS = 16
 GAP, UNKNOWN, SQUARE = 1, 2, 4
 
 
-@njit(nogil=True, cache=True)
 def directions():
     """Unit vectors of the lines over half a turn."""
-    dirs_r = np.empty(N_DIRECTIONS)
-    dirs_c = np.empty(N_DIRECTIONS)
-    for k in range(N_DIRECTIONS):
-        angle = np.pi * k / N_DIRECTIONS
-        dirs_r[k] = np.sin(angle)
-        dirs_c[k] = np.cos(angle)
-    return dirs_r, dirs_c
+    angles = [math.pi * k / N_DIRECTIONS for k in range(N_DIRECTIONS)]
+    return np.array([math.sin(angle) for angle in angles]), np.array([math.cos(angle) for angle in angles])
 
 
-@njit(nogil=True, cache=True)
-def _whole(v):
-    """A number without the rounding error of a sine that should be 0 or 1."""
-    near = np.floor(v + 0.5)
-    return near if abs(v - near) < 1e-9 else v
-
-
-@njit(nogil=True, cache=True)
 def ray_tables(length, wide):
     """Where the samples of all rays lie, relative to the cell they start from: the same for every cell.
 
@@ -48,24 +36,17 @@ def ray_tables(length, wide):
     part_r, part_c : float64 (32, length + 1)
         Place of the sample between those four.
     """
-    dirs_r, dirs_c = directions()
-    nearest = np.empty((2 * N_DIRECTIONS, length + 1), dtype=np.int64)
-    corner = np.empty((2 * N_DIRECTIONS, length + 1), dtype=np.int64)
-    part_r = np.empty((2 * N_DIRECTIONS, length + 1))
-    part_c = np.empty((2 * N_DIRECTIONS, length + 1))
-    for q in range(2 * N_DIRECTIONS):
-        sign = 1.0 if q < N_DIRECTIONS else -1.0
-        for d in range(length + 1):
-            rr = _whole(sign * dirs_r[q % N_DIRECTIONS] * d)
-            cc = _whole(sign * dirs_c[q % N_DIRECTIONS] * d)
-            nearest[q, d] = int(np.floor(rr + 0.5)) * wide + int(np.floor(cc + 0.5))
-            corner[q, d] = int(np.floor(rr)) * wide + int(np.floor(cc))
-            part_r[q, d] = rr - np.floor(rr)
-            part_c[q, d] = cc - np.floor(cc)
-    return nearest, corner, part_r, part_c
+    far = np.arange(length + 1)
+    # without the rounding errors of a sine that should be 0 or 1; the same way back
+    rr, cc = (np.concatenate([way, -way]) for way in (np.outer(unit, far) for unit in directions()))
+    for way in (rr, cc):
+        whole = np.floor(way + 0.5)
+        np.copyto(way, whole, where=np.abs(way - whole) < 1e-9)
+    low_r, low_c = np.floor(rr), np.floor(cc)
+    nearest = np.floor(rr + 0.5).astype(np.int64) * wide + np.floor(cc + 0.5).astype(np.int64)
+    return nearest, low_r.astype(np.int64) * wide + low_c.astype(np.int64), rr - low_r, cc - low_c
 
 
-@njit(nogil=True, cache=True)
 def with_margin(z, mask, margin):
     """Ground and the state of its cells, with a margin of unknown ground all round, flattened.
 
@@ -86,17 +67,16 @@ def with_margin(z, mask, margin):
     """
     rows, cols = z.shape
     wide = cols + 2 * margin
-    n = (rows + 2 * margin) * wide
-    flat = np.full(n, np.nan, dtype=z.dtype)
-    state = np.full(n, UNKNOWN, dtype=np.uint8)
-    for r in range(rows):
-        at = (r + margin) * wide + margin
-        for c in range(cols):
-            flat[at + c] = z[r, c]
-            state[at + c] = (GAP if mask[r, c] else 0) | (0 if np.isfinite(z[r, c]) else UNKNOWN)
-    for i in range(n - wide - 1):
-        if (state[i] | state[i + 1] | state[i + wide] | state[i + wide + 1]) & (GAP | UNKNOWN) == 0:
-            state[i] |= SQUARE
+    inner = slice(margin, margin + rows), slice(margin, margin + cols)
+    ground = np.full((rows + 2 * margin, wide), np.nan, dtype=z.dtype)
+    ground[inner] = z
+    known = np.full(ground.shape, UNKNOWN, dtype=np.uint8)
+    known[inner] = np.where(np.isfinite(z), 0, UNKNOWN).astype(np.uint8) | np.where(mask, GAP, 0).astype(np.uint8)
+    flat, state = ground.ravel(), known.ravel()
+    closed = state != 0
+    n = state.size - wide - 1
+    square = ~(closed[:n] | closed[1 : n + 1] | closed[wide : wide + n] | closed[wide + 1 :])
+    state[:n] |= square.view(np.uint8) * np.uint8(SQUARE)
     return flat, state
 
 
@@ -223,41 +203,17 @@ def solve6(a, b):
     return True
 
 
-@njit(nogil=True, cache=True)
 def fit_terms(radius, stride):
     """Samples of a disc with the six terms of a quadratic and their 21 products: worked out once, not at every cell.
 
     Returns (row offset, column offset, terms (n, 6), products (n, 21)); samples lie at multiples of `stride` from the
     cell, so that a tile sees the same ones.
     """
-    n = 0
-    for i in range(-radius, radius + 1, stride):
-        for j in range(-radius, radius + 1, stride):
-            if i * i + j * j <= radius * radius:
-                n += 1
-    at_row = np.empty(n, dtype=np.int64)
-    at_col = np.empty(n, dtype=np.int64)
-    term = np.empty((n, 6))
-    product = np.empty((n, 21))
-    n = 0
-    for i in range(-radius, radius + 1, stride):
-        for j in range(-radius, radius + 1, stride):
-            if i * i + j * j > radius * radius:
-                continue
-            at_row[n] = i
-            at_col[n] = j
-            y = i / radius
-            x = j / radius
-            term[n, 0] = 1.0
-            term[n, 1] = x
-            term[n, 2] = y
-            term[n, 3] = x * x
-            term[n, 4] = x * y
-            term[n, 5] = y * y
-            k = 0
-            for p in range(6):
-                for q in range(p, 6):
-                    product[n, k] = term[n, p] * term[n, q]
-                    k += 1
-            n += 1
+    steps = np.arange(-radius, radius + 1, stride)
+    at_row, at_col = (at.ravel() for at in np.meshgrid(steps, steps, indexing="ij"))
+    inside = at_row * at_row + at_col * at_col <= radius * radius
+    at_row, at_col = at_row[inside], at_col[inside]
+    y, x = at_row / radius, at_col / radius
+    term = np.column_stack([np.ones(x.size), x, y, x * x, x * y, y * y])
+    product = np.column_stack([term[:, p] * term[:, q] for p in range(6) for q in range(p, 6)])
     return at_row, at_col, term, product

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import heapq
-
 import numpy as np
 from numba import njit
+
+from wetscout.kernels.heap import heap_of, pop, push
 
 
 @njit(nogil=True, cache=True)
@@ -40,16 +40,19 @@ def way_out(z, inside, start_row, start_col, beyond):
         True if the way ended at the array border or at unknown ground before it had left the region.
     """
     rows, cols = z.shape
-    came = np.full(rows * cols, -2, dtype=np.int64)
-    steps_out = np.zeros(rows * cols, dtype=np.int32)
+    came = np.empty(rows * cols, dtype=np.int64)
+    steps_out = np.empty(rows * cols, dtype=np.int32)
+    for i in range(rows * cols):
+        came[i] = -2
     first = start_row * cols + start_col
     came[first] = -1
     level = np.float64(z[start_row, start_col])
-    heap = [(level, np.int64(0), np.int64(first))]
+    steps_out[first] = 0
     order = np.int64(0)
+    heap, size = push(heap_of(np.int64(64)), np.int64(0), level, order, first)
     last = first
-    while len(heap) > 0:
-        at_level, _, at = heapq.heappop(heap)
+    while size > 0:
+        at_level, at, size = pop(heap, size)
         r = at // cols
         c = at - r * cols
         out = steps_out[at]
@@ -77,7 +80,7 @@ def way_out(z, inside, start_row, start_col, beyond):
                 steps_out[to] = 0 if inside[rr, cc] else out + 1
                 order += 1
                 # outside, the lowest ground goes first, so the way keeps to the bed instead of spreading
-                heapq.heappush(heap, (max(value, at_level) if steps_out[to] == 0 else value, order, to))
+                heap, size = push(heap, size, max(value, at_level) if steps_out[to] == 0 else value, order, to)
         if stop:
             break
     n = 0

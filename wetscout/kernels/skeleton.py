@@ -34,7 +34,13 @@ def neighbour_table(keys, cols, out):
             if x < 0 or x >= cols or y < 0:
                 continue
             key = y * cols + x
-            j = np.searchsorted(keys, key)
+            j, high = 0, n
+            while j < high:
+                middle = (j + high) // 2
+                if keys[middle] < key:
+                    j = middle + 1
+                else:
+                    high = middle
             if j < n and keys[j] == key:
                 out[i, k] = j
 

@@ -13,13 +13,16 @@ _SIZE = 1 << _DIGIT
 def radix(key, bits):
     """Order (int32) that sorts unsigned keys of so many bits, and the sorted keys; equal keys stay in their order."""
     n = key.size
-    order = np.arange(n).astype(np.int32)
+    order = np.empty(n, np.int32)
+    for i in range(n):
+        order[i] = i
     other = np.empty(n, np.int32)
     keys = key.copy()
     spare = np.empty(n, key.dtype)
     start = np.empty(_SIZE, np.int64)
     for shift in range(0, bits, _DIGIT):
-        start[:] = 0
+        for d in range(_SIZE):
+            start[d] = 0
         for i in range(n):
             start[(keys[i] >> np.uint64(shift)) & np.uint64(_SIZE - 1)] += 1
         total = 0
@@ -78,7 +81,11 @@ def break_ties(order, key, lower, code):
             for k in range(end - i):
                 low[k] = lower[order[i + k]]
                 place[k] = code[order[i + k]]
-            order[i:end] = order[i:end][sorted_by(low, place)]
+            run = sorted_by(low, place)
+            for k in range(end - i):
+                run[k] = order[i + run[k]]
+            for k in range(end - i):
+                order[i + k] = run[k]
         i = end
 
 
@@ -86,11 +93,13 @@ def break_ties(order, key, lower, code):
 def sorted_by(low, code):
     """Order (int32) that sorts by (low, code): few by insertion, many by heap."""
     n = low.size
-    run = np.arange(n).astype(np.int32)
+    run = np.empty(n, np.int32)
+    for k in range(n):
+        run[k] = k
     if n <= 16:
         for k in range(1, n):
             m = k - 1
-            while m >= 0 and _before(k, run[m], low, code):
+            while m >= 0 and _before(np.int32(k), run[m], low, code):
                 run[m + 1] = run[m]
                 m -= 1
             run[m + 1] = k
@@ -99,7 +108,7 @@ def sorted_by(low, code):
         _sift(run, begin, n, low, code)
     for end in range(n - 1, 0, -1):
         run[0], run[end] = run[end], run[0]
-        _sift(run, 0, end, low, code)
+        _sift(run, np.int64(0), end, low, code)
     return run
 
 

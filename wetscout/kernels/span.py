@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import heapq
-
 import numpy as np
 from numba import njit
+
+from wetscout.kernels.heap import heap_of, pop, push
 
 
 @njit(nogil=True, cache=True)
@@ -34,21 +34,21 @@ def spread_cost(cost, sources, region, step_m):
         Number of the cell before, -1 at a source, -2 where no way leads.
     """
     rows, cols = cost.shape
-    paid = np.full((rows, cols), np.inf)
-    came = np.full((rows, cols), -2, dtype=np.int64)
-    heap = [(0.0, np.int64(0), np.int64(-1))]
+    paid = np.empty((rows, cols))
+    came = np.empty((rows, cols), dtype=np.int64)
+    heap, size = heap_of(np.int64(64)), np.int64(0)
     order = np.int64(0)
     for r in range(rows):
         for c in range(cols):
+            paid[r, c] = np.inf
+            came[r, c] = -2
             if sources[r, c] and region[r, c]:
                 paid[r, c] = 0.0
                 came[r, c] = -1
                 order += 1
-                heapq.heappush(heap, (0.0, order, np.int64(r * cols + c)))
-    while len(heap) > 0:
-        so_far, _, at = heapq.heappop(heap)
-        if at < 0:
-            continue
+                heap, size = push(heap, size, 0.0, order, r * cols + c)
+    while size > 0:
+        so_far, at, size = pop(heap, size)
         r = at // cols
         c = at - r * cols
         if so_far > paid[r, c]:
@@ -65,5 +65,5 @@ def spread_cost(cost, sources, region, step_m):
                     paid[rr, cc] = total
                     came[rr, cc] = at
                     order += 1
-                    heapq.heappush(heap, (total, order, np.int64(rr * cols + cc)))
+                    heap, size = push(heap, size, total, order, rr * cols + cc)
     return paid, came

@@ -18,6 +18,8 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from wetscout.kernels.grow import longer
+
 # columns of items: item above (0 outside, -1 none yet), the pass that linked it (of an open junction: that made it),
 # pit with its deepest floor, the pass over which it spills, pit behind the pass that linked it, and one of the three
 # kinds below
@@ -71,7 +73,7 @@ def highest_ways(forest, low, rows, top):
         j = i
         while top[j] == -2:
             if depth == path.size:
-                path = np.append(path, np.empty(depth, np.int32))
+                path = longer(path)
             path[depth] = j
             depth += 1
             if parent[j] < 0:
@@ -80,7 +82,7 @@ def highest_ways(forest, low, rows, top):
         highest = top[j] if top[j] != -2 else -1
         for k in range(depth - 1, -1, -1):
             j = path[k]
-            if parent[j] >= 0 and highest >= 0 and (highest == 0 or before(highest, j, level, low, code)):
+            if parent[j] >= 0 and highest >= 0 and (highest == 0 or before(highest, np.int64(j), level, low, code)):
                 highest = j
             top[j] = highest
 
@@ -100,7 +102,7 @@ def outward(forest, low, top, rows, own, ends):
         if ends[p, 0] < 0:
             continue
         t = ends[p, 1]
-        if t == 0 or (top[t] >= 0 and before(top[t], p, level, low, code)):
+        if t == 0 or (top[t] >= 0 and before(np.int64(top[t]), np.int64(p), level, low, code)):
             ends[p, 1] = ~t
             t = 0
         inside = own[0] < ends[p, 0] <= own[1]
@@ -109,7 +111,7 @@ def outward(forest, low, top, rows, own, ends):
             n += 1
         else:
             if m == stray.size:
-                stray = np.append(stray, np.empty(m, np.int32))
+                stray = longer(stray)
             stray[m] = p
             m += 1
     return stay[:n].copy(), stray[:m].copy()
@@ -160,7 +162,7 @@ def merge(order, passes, floor, state, own, first, min_depth):
     junction = first
     for e in order:
         here = level[e]
-        far, near = ends[e, 0], ends[e, 1]
+        far, near = np.int64(ends[e, 0]), np.int64(ends[e, 1])
         out = near < 0
         near = ~near if out else near
         far_in = own[0] < far <= own[1]
@@ -173,7 +175,7 @@ def merge(order, passes, floor, state, own, first, min_depth):
                 tainted[b] = 1
             if far_in:
                 if count == later.size:
-                    later = np.append(later, np.empty(count, np.int32))
+                    later = longer(later)
                 later[count] = e
                 count += 1
             continue

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import heapq
-
 import numpy as np
 from numba import njit
+
+from wetscout.kernels.heap import heap_of, pop, push
 
 
 @njit(nogil=True, cache=True)
@@ -42,17 +42,20 @@ def least_trench(z, bed, start_row, start_col, level, grade, least, step_m):
         Greatest depth of the trench [m]; 0 for an empty way.
     """
     rows, cols = z.shape
-    came = np.full(rows * cols, -2, dtype=np.int64)
-    cost = np.full(rows * cols, np.inf)
-    far = np.zeros(rows * cols)
+    came = np.empty(rows * cols, dtype=np.int64)
+    cost = np.empty(rows * cols)
+    far = np.empty(rows * cols)
+    for i in range(rows * cols):
+        cost[i] = np.inf
     first = start_row * cols + start_col
     came[first] = -1
     cost[first] = 0.0
-    heap = [(0.0, np.int64(0), np.int64(first))]
+    far[first] = 0.0
     order = np.int64(0)
+    heap, size = push(heap_of(np.int64(64)), np.int64(0), 0.0, order, first)
     last = np.int64(-1)
-    while len(heap) > 0:
-        paid, _, at = heapq.heappop(heap)
+    while size > 0:
+        paid, at, size = pop(heap, size)
         if paid > cost[at]:
             continue
         r = at // cols
@@ -82,7 +85,7 @@ def least_trench(z, bed, start_row, start_col, level, grade, least, step_m):
                     far[to] = gone
                     came[to] = at
                     order += 1
-                    heapq.heappush(heap, (total, order, np.int64(to)))
+                    heap, size = push(heap, size, total, order, to)
     n = 0
     at = last
     while at >= 0:

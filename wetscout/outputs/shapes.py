@@ -65,7 +65,7 @@ def rings_of(labels: NDArray[Any], first: int = 1, last: int = 1) -> tuple[I64, 
     """
     h, w = labels.shape
     walked = np.zeros((h + 1, w), np.bool_)
-    found: tuple[I64, I64, I64] = rings((labels, first, last), runs(labels, first, last), walked)
+    found: tuple[I64, I64, I64] = rings(runs(labels, first, last), walked)
     return found
 
 
