@@ -90,6 +90,18 @@ def test_drained_basins_of_odd_shape_are_offered(changes):
     assert reason_against(basin(**changes), ditch(), 1.0, SiteSettings()) is None
 
 
+def test_a_pool_that_is_nearly_all_dug_and_lines_that_only_touch_one():
+    s = SiteSettings()
+    wide = {"half_width_m": 9.0, "pool_m2": 500.0}
+    assert reason_against(basin(dug_share=0.75, **wide), ditch(), 1.0, s) is None
+    why = reason_against(basin(dug_share=0.9, **wide), ditch(), 1.0, s)
+    assert why is not None and "channel" in why
+    touched = {"ditch_in_pool_m": 2.0, "drain_in_pool_m": 2.0, "sure_in_pool_m": 2.0}
+    assert reason_against(basin(**touched), ditch(), 1.0, s) is None
+    why = reason_against(basin(**touched, listed_cuts=0.0), ditch(), 1.0, s)
+    assert why is not None and why.startswith("no ditch enters the pool")
+
+
 def test_a_straight_cut_well_below_a_shallow_basin_is_plain_without_climbing_banks():
     faint = ditch(sure=False, bank_climb_m=0.05)
     shallow = basin(floor_m=99.82, today_m=99.84, bed_in_pool_m=99.7, cut_depth_m=0.35)

@@ -124,6 +124,16 @@ class SiteSettings(PitSides):
     strip_shore: float = number(0.09, "-", (0.0, 0.5), "and its shores are this steep: banks", _TRIAL)
     dug_slim: float = number(12.0, "-", (5.0, 100.0), "the same for a pool most of which is dug", _TRIAL)
     dug_share: float = number(0.6, "-", (0.2, 1.0), "pools with more dug ground than this are channels", _TRIAL)
+    all_dug: float = number(
+        0.8, "-", (0.3, 1.0), "so much dug and a pool is the cutting of a road or a ditch (drained basins 0.7)", _TRIAL
+    )
+    touch_m: float = number(
+        5.0,
+        "m",
+        (0.0, 30.0),
+        "a line with less of it in the pool only touches it, where no way out has a listed one",
+        _TRIAL,
+    )
     weak_climb_m: float = number(
         0.2, "m", (0.0, 1.0), "an unsure line whose lower bank climbs less than this says little", _TRIAL
     )

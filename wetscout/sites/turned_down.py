@@ -132,7 +132,7 @@ def _shape(c: Candidate, main: Ditch | None, s: SiteSettings) -> str | None:
             area > s.arm * half * half and half < 5 * s.half_width_m and not entered and not _swale(c, main, s),
             "long and narrow: an old river arm or a channel, not a basin",
         ),
-        (narrow or most_dug, "the pool is a channel, not a basin"),
+        (narrow or most_dug or dug > s.all_dug, "the pool is a channel, not a basin"),
         (
             c.signs["deep_half_m"] < s.deep_half_m,
             "only a strip as wide as a ditch is deep: a piece of a ditch, not a basin",
@@ -201,9 +201,9 @@ def _pit(c: Candidate, s: SiteSettings) -> bool:
 def _ditch(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSettings) -> str | None:
     """What drains it must cut the rim, and the rim must be ground."""
     coarse = max(cell_m - 1.0, 0.0)
-    if (c.signs["ditch_in_pool_m"] <= 0 and not _led(c, main)) or c.signs[
-        "cut_depth_m"
-    ] < s.cut_depth_m - 0.07 * coarse:
+    # the end of a faint line may touch any pool
+    none = c.signs["ditch_in_pool_m"] < (s.touch_m if c.signs["listed_cuts"] <= 0.0 else 0.01)
+    if (none and not _led(c, main)) or c.signs["cut_depth_m"] < s.cut_depth_m - 0.07 * coarse:
         return "no ditch enters the pool, or the way out is hardly cut"
     drains = c.signs["drain_in_pool_m"] >= s.unheld_drain * c.signs["ditch_in_pool_m"] or _crosses(c, s)
     if c.signs["unheld_m"] > (s.unheld_most_m if drains else s.unheld_m):
