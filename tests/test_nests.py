@@ -80,6 +80,51 @@ def test_pools_are_measured_as_in_their_own_windows(seed: int) -> None:
     assert (np.diff([tree.first[i] for i in np.flatnonzero(got.looked)]) <= 0).any(), "no pool lies in another"
 
 
+def bowls(bed_m: float, pocket_m: float) -> tuple[np.ndarray, np.ndarray]:
+    """A bowl 0.6 m deep and a narrow one `pocket_m` deep beside it that meet 0.2 m below their common rim at 10 m.
+
+    Returns the natural ground and that with a cut to `bed_m` through the rim of the wide one.
+    """
+    row, col = np.mgrid[0:90, 0:130].astype(float)
+    wide = 10.0 + 0.6 * (np.hypot(row - 45, col - 45) / 32.0) ** 2 - 0.6
+    narrow = 10.0 + pocket_m * (np.hypot(row - 45, col - 90) / 14.0) ** 2 - pocket_m
+    natural = np.minimum(np.minimum(wide, narrow), 10.0)
+    natural[44:47, 45:90] = np.minimum(natural[44:47, 45:90], 9.8)
+    natural[[0, -1]], natural[:, [0, -1]] = 9.0, 9.0
+    today = natural.copy()
+    today[44:47, :46] = np.minimum(today[44:47, :46], bed_m)
+    return natural.astype(np.float32), today.astype(np.float32)
+
+
+@pytest.mark.parametrize(
+    ("bed_m", "pocket_m", "cut"),
+    [
+        # the deepest ground lies in the narrow bowl, which keeps its water; most of the water was in the wide one
+        (9.4, 1.3, True),
+        # little is lost by a high cut
+        (9.9, 1.3, False),
+        # less than half the depth is lost, and most of the water
+        (9.72, 0.6, True),
+        # more of the water stays
+        (9.78, 0.6, False),
+    ],
+)
+def test_a_pool_that_lost_most_of_its_water_is_cut_though_a_pocket_stands(bed_m, pocket_m, cut) -> None:
+    natural, today = bowls(bed_m, pocket_m)
+    tree, s = tree_of(natural, min_depth_m=0.02), SiteSettings()
+    surfaces = SimpleNamespace(natural=natural, corridor=np.zeros(natural.shape, np.uint8))
+    got = measure(surfaces, tree, (fill(today), fill(today)), (0.0, 0.0), (1.0, s))
+    top = int(np.argmax(tree.table["area_m2"]))
+    pool = (tree.labels >= tree.first[top]) & (tree.labels <= top)
+    held = np.maximum(fill(today) - natural, 0.0)[pool].sum() / (tree.table["spill_m"][top] - natural[pool]).sum()
+    assert (held <= s.left_share) == cut
+    assert got.cut[top] == cut
+    if cut:
+        # the level of the drained floor, and the way out begins there
+        assert bed_m - 0.01 <= got.today[top] <= max(bed_m, 9.4) + s.deep_share * 0.6
+        assert got.floor_at[top, 1] < 75
+
+
 @pytest.mark.parametrize("seed", range(8))
 def test_views_of_pools_show_what_sorting_anew_does(seed: int) -> None:
     """Heights rounded to 1 dm, so that many are alike."""

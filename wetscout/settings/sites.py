@@ -39,6 +39,9 @@ class SiteSettings(PitSides):
         9e6, "m2", (1e6, 1e9), "basins whose window is larger are not judged, only those inside them", _PRACTICE
     )
     lost_share: float = number(0.5, "-", (0.2, 0.9), "share of the depth that must be lost", _TRIAL)
+    lost_least: float = number(
+        0.35, "-", (0.1, 0.9), "share of the depth that must be lost where `left_share` of the water is", _TRIAL
+    )
     left_share: float = number(
         0.35, "-", (0.0, 1.0), "a basin that still holds more of its water is left for a cut pool inside it", _TRIAL
     )

@@ -135,8 +135,11 @@ def measure(
     pit = np.full(n, -np.inf)
     floor_at = np.column_stack([table["floor_row"], table["floor_col"]]).astype(np.int64)
 
-    def is_cut(depth: Any, lost: Any) -> Any:
-        return (lost >= s.lost_share * depth) & (lost >= max(s.lost_min_m, s.lost_noise * noise_m))
+    def is_cut(depth: Any, lost: Any, held: Any = np.inf) -> Any:
+        # by the level over the floor, or nearly so and by most of the water
+        clear = (held <= s.left_share) & (lost >= 2.0 * s.lost_min_m)
+        share = np.where(clear, s.lost_least, s.lost_share)
+        return (lost >= share * depth) & (lost >= max(s.lost_min_m, s.lost_noise * noise_m))
 
     def pools(top: int) -> None:
         inside = nodes[np.searchsorted(nodes, tree.first[top]) : np.searchsorted(nodes, top) + 1]
@@ -146,7 +149,7 @@ def measure(
             if found is not None:
                 floor[i], today[i], witness[i], pit[i] = found.floor, found.today, found.witness, found.pit
                 floor_at[i] = found.floor_at
-                if is_cut(spill[i] - floor[i], spill[i] - today[i]):
+                if is_cut(spill[i] - floor[i], spill[i] - today[i]) or pool.may_hold_little(float(spill[i]), s):
                     left[i] = pool.left(float(spill[i]), found.pit)
 
     nodes = np.flatnonzero(looked)
@@ -157,12 +160,48 @@ def measure(
             tops.append(node)
     deque(map(pools, tops) if each is None else each(pools, tops), maxlen=0)
     depth = spill - floor
+    cut = looked & is_cut(depth, spill - today, left)
+    for i, k in drained_through(tree, cut, left, s):
+        if is_cut(depth[i], spill[i] - today[k]):
+            cut[i], today[i], floor_at[i] = True, today[k], floor_at[k]
+    left[~cut] = np.nan
     lost = spill - today
-    cut = looked & is_cut(depth, lost)
     whole = looked & (lost <= np.maximum(max(0.05, 2.0 * noise_m), 0.1 * depth))
     return Measures(
         spill + lifted, floor, today, witness + lifted, lost + lifted, cut, whole, looked, floor_at, left, pit
     )
+
+
+def drained_through(tree: Tree, cut: BOOL, left: F64, s: SiteSettings) -> list[tuple[int, int]]:
+    """Pools that lost their water though most of their floor did not: a pocket as deep stands full beside it.
+
+    Parameters
+    ----------
+    tree : Tree
+    cut : bool (n,)
+        Pools that lost it by the level over their own floor.
+    left : float64 (n,)
+        Share of its water that today's ground holds; NaN where it is much, and not asked for.
+    s : SiteSettings
+        `left_share`.
+
+    Returns
+    -------
+    list of (int, int)
+        The pool, and the one within, cut itself, that lost most water.
+    """
+    parent, volume = tree.table["parent"].to_numpy(dtype=np.int64), tree.table["volume_m3"].to_numpy()
+    through = np.where(cut, np.arange(cut.size), -1)
+    most = np.where(cut, (1.0 - left) * volume, 0.0)
+    out: list[tuple[int, int]] = []
+    for i in range(cut.size):
+        # a node follows all that lie inside it
+        if not cut[i] and through[i] >= 0 and left[i] <= s.left_share:
+            out.append((i, int(through[i])))
+        up = parent[i]
+        if up >= 0 and through[i] >= 0 and not cut[up] and most[i] > most[up]:
+            through[up], most[up] = through[i], most[i]
+    return out
 
 
 def holds(m: Measures, i: int, s: SiteSettings) -> bool:

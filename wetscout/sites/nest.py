@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wetscout.kernels.nests import level_at, levels_over, lowest, narrowed
-from wetscout.records import BOOL, CUT, F32, FILL, Surfaces, Tree
+from wetscout.records import BOOL, CUT, F32, F64, FILL, Surfaces, Tree
 from wetscout.settings.sites import SiteSettings
 from wetscout.sites.pitted import pit_levels, slimness
 
@@ -55,6 +55,7 @@ class Nest:
     natural: F32
     today: F32
     cautious: F32
+    sums: tuple[F64, F64]
 
     @staticmethod
     def of(tree: Tree, top: int, surfaces: Surfaces, filled: tuple[F32, F32]) -> Nest:
@@ -84,8 +85,10 @@ class Nest:
             node, at, flat = node[order], at[order], flat[order]
         free = (np.take(surfaces.corridor, flat) & (CUT | FILL)) == 0
         before = np.append(0, np.cumsum(free))
-        grounds = (np.take(ground, flat) for ground in (surfaces.natural, *filled))
-        return Nest((r0, c0), c1 - c0, node, at, free, before, *grounds)
+        natural, today, cautious = (np.take(ground, flat) for ground in (surfaces.natural, *filled))
+        held = np.maximum(today.astype(np.float64) - natural, 0.0)
+        sums = np.append(0.0, np.cumsum(natural, dtype=np.float64)), np.append(0.0, np.cumsum(held))
+        return Nest((r0, c0), c1 - c0, node, at, free, before, natural, today, cautious, sums)
 
     def pools(self, tree: Tree, nodes: NDArray[np.int64]) -> Iterator[tuple[int, Pool]]:
         """Take some pools one by one, outer ones first.
@@ -218,6 +221,24 @@ class Pool:
         drained = self.nest.today[places] <= today
         lowest_drained: NDArray[np.int32] = places[drained & (heights == heights[drained].min())]
         return lowest_drained
+
+    def may_hold_little(self, spill: float, s: SiteSettings) -> bool:
+        """Whether it is worth asking how much water today's ground holds: told from sums over all of its cells.
+
+        Parameters
+        ----------
+        spill : float
+            [m].
+        s : SiteSettings
+            `left_share`.
+
+        Returns
+        -------
+        bool
+        """
+        natural, held = (float(v[self.end] - v[self.begin]) for v in self.nest.sums)
+        # a pit and dug ground, which count here, are seldom more of its water than that
+        return held <= (s.left_share + 0.2) * ((self.end - self.begin) * spill - natural)
 
     def left(self, spill: float, pit: float) -> float:
         """Share of its water that today's ground still holds.
