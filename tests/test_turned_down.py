@@ -82,6 +82,10 @@ def test_nothing_speaks_against_a_plain_drained_basin():
         # led under a road at the rim: no ditch is seen in the pool but the one beside the road
         {"bed_in_pool_m": 99.7, "sure_in_pool_m": 0.0, "bed_at_cut_m": 99.38, "cuts": (replace(CUT, under_road=True),)},
         {"ditch_in_pool_m": 0.0, "bed_at_cut_m": 99.38, "cuts": (replace(CUT, under_road=True),)},
+        # a ditch that begins here and stops above the floor, an outlet that was only deepened
+        {"bed_in_pool_m": 99.6, "today_m": 99.6},
+        # one that begins at the rim
+        {"ditch_in_pool_m": 0.0, "drain_in_pool_m": 0.0, "sure_in_pool_m": 0.0, "bed_at_cut_m": 99.3},
         # shallow beside a passing ditch
         {"floor_m": 99.84, "today_m": 99.86, "upstream_m": 300.0},
     ],
@@ -108,12 +112,20 @@ def test_a_straight_cut_well_below_a_shallow_basin_is_plain_without_climbing_ban
     assert reason_against(shallow, faint, 1.0, SiteSettings()) is None
 
 
+def test_a_straight_cut_that_begins_in_a_shallow_basin_need_not_reach_far_below_its_floor():
+    faint, shallow = ditch(sure=False, bank_climb_m=0.05), {"floor_m": 99.82, "today_m": 99.84, "bed_in_pool_m": 99.8}
+    assert reason_against(basin(**shallow), faint, 1.0, SiteSettings()) is None
+    for less in ({"upstream_m": 60.0}, {"cut_depth_m": 0.28}, {"bed_in_pool_m": 99.83}, {"drain_in_pool_m": 20.0}):
+        assert "little says" in str(reason_against(basin(**{**shallow, **less}), faint, 1.0, SiteSettings()))
+
+
 def test_a_long_swale_with_flat_shores_and_a_ditch_through_its_end_is_no_river_arm():
     assert reason_against(basin(half_width_m=12.0, drain_in_pool_m=180.0), ditch(), 1.0, SiteSettings()) is None
 
 
 def test_climbing_banks_outrank_listing():
-    beside = basin(bed_in_pool_m=99.38)
+    # it comes from above: one that begins here needs no such sign
+    beside = basin(bed_in_pool_m=99.38, upstream_m=60.0)
     assert reason_against(beside, ditch(sure=False, bank_climb_m=0.7), 1.0, SiteSettings()) is None
     assert "below the floor" in str(reason_against(beside, ditch(sure=False, bank_climb_m=0.3), 1.0, SiteSettings()))
 
@@ -213,7 +225,8 @@ def test_woods_alone_turn_nothing_down():
         ),
         ({"unheld_m": 300.0}, {}, 1.0, "lies lower"),
         ({"unheld_m": 80.0, "drain_in_pool_m": 0.0}, {"kind": "roadside"}, 1.0, "lies lower"),
-        ({"ditch_in_pool_m": 0.0}, {}, 1.0, "no ditch enters"),
+        ({"ditch_in_pool_m": 0.0}, {"bank_climb_m": 0.3}, 1.0, "no ditch enters"),
+        ({"ditch_in_pool_m": 0.0}, {"sure": False}, 1.0, "no ditch enters"),
         ({"cut_depth_m": 0.1}, {}, 1.0, "hardly cut"),
         ({"sure_in_pool_m": 0.0, "dug_share": 0.4}, {"sure": False, "bank_climb_m": 0.1}, 2.0, "faint lines"),
         (
@@ -229,9 +242,16 @@ def test_woods_alone_turn_nothing_down():
             "little says",
         ),
         ({"drain_in_pool_m": 10.0}, {"kind": "natural stream"}, 100.0, "a stream runs out"),
-        ({"floor_m": 99.7, "today_m": 99.75, "bed_in_pool_m": 99.72}, {}, 1.0, "below the floor"),
+        ({"floor_m": 99.7, "today_m": 99.75, "bed_in_pool_m": 99.72, "upstream_m": 60.0}, {}, 1.0, "below the floor"),
+        ({"floor_m": 99.7, "today_m": 99.75, "bed_in_pool_m": 99.72, "cut_depth_m": 0.28}, {}, 1.0, "below the floor"),
+        (
+            {"floor_m": 99.7, "today_m": 99.75, "bed_in_pool_m": 99.72, "drain_in_pool_m": 20.0},
+            {},
+            1.0,
+            "below the floor",
+        ),
         ({"bed_in_pool_m": 99.42}, {"kind": "roadside"}, 1.0, "below the floor"),
-        ({"bed_in_pool_m": 99.38, "sure_in_pool_m": 0.0}, {}, 1.0, "below the floor"),
+        ({"bed_in_pool_m": 99.38, "sure_in_pool_m": 0.0, "upstream_m": 60.0}, {}, 1.0, "below the floor"),
         ({"floor_m": 99.7, "today_m": 99.75, "drain_in_pool_m": 0.0}, {"kind": "roadside"}, 1.0, "beside the road"),
         ({"rough_ground": 1.0}, {"kind": "roadside"}, 1.0, "woods"),
         ({"rough_ground": 1.0}, {"bank_climb_m": 0.1}, 1.0, "woods"),

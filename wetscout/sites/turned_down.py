@@ -203,7 +203,8 @@ def _ditch(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSettings) -> 
     coarse = max(cell_m - 1.0, 0.0)
     # the end of a faint line may touch any pool
     none = c.signs["ditch_in_pool_m"] < (s.touch_m if c.signs["listed_cuts"] <= 0.0 else 0.01)
-    if (none and not _led(c, main)) or c.signs["cut_depth_m"] < s.cut_depth_m - 0.07 * coarse:
+    reached = not none or _led(c, main) or _leaves(c, main, s)
+    if not reached or c.signs["cut_depth_m"] < s.cut_depth_m - 0.07 * coarse:
         return "no ditch enters the pool, or the way out is hardly cut"
     drains = c.signs["drain_in_pool_m"] >= s.unheld_drain * c.signs["ditch_in_pool_m"] or _crosses(c, s)
     if c.signs["unheld_m"] > (s.unheld_most_m if drains else s.unheld_m):
@@ -213,6 +214,13 @@ def _ditch(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSettings) -> 
     if why or c.upstream_m <= s.upstream_m:
         return why
     return _passing(c, c.spill_m - c.floor_m, below + COARSE_BED * coarse, s)
+
+
+def _leaves(c: Candidate, main: Ditch | None, s: SiteSettings) -> bool:
+    """Whether a listed ditch whose banks climb begins at the rim: what leads to it from the floor has silted up."""
+    listed = main is not None and main.sure and main.kind == "ditch" and main.bank_climb_m >= 2 * s.weak_climb_m
+    listed = listed and c.signs["listed_cuts"] > 0.5
+    return bool(listed and c.cuts and c.cuts[0].ditch_id is not None and c.signs["cut_depth_m"] >= s.plain_cut_m)
 
 
 def _crosses(c: Candidate, s: SiteSettings) -> bool:
@@ -254,9 +262,15 @@ def _plain(c: Candidate, main: Ditch | None, below: float, s: SiteSettings) -> b
         main is not None
         and main.kind == "ditch"
         and main.straightness >= s.known_straight
-        and below >= s.bed_below_m
+        and below >= (s.bed_least_m if _begins(c, s) else s.bed_below_m)
         and c.signs["cut_depth_m"] >= s.plain_cut_m
     )
+
+
+def _begins(c: Candidate, s: SiteSettings) -> bool:
+    """Whether a ditch begins in this pool and cuts its rim: dug for it, though the bed may stop above its floor."""
+    drains = c.signs["drain_in_pool_m"] >= 0.5 * c.signs["ditch_in_pool_m"] > 0.0
+    return bool(drains and c.upstream_m <= s.upstream_m and c.signs["cut_depth_m"] >= s.plain_cut_m)
 
 
 def _led(c: Candidate, main: Ditch | None) -> bool:
@@ -279,7 +293,7 @@ def _depth(c: Candidate, main: Ditch | None, at: tuple[float, float], s: SiteSet
     least = s.bed_below_m if weak else s.bed_least_m
     if dug:
         least -= s.silt_share * max(0.0, c.spill_m - c.floor_m - SILTED_FROM_M)
-    if below < least:
+    if below < least and not (dug and _begins(c, s)):
         return "no ditch reaches below the floor"
     drains = c.signs["drain_in_pool_m"] >= 0.5 * c.signs["ditch_in_pool_m"] or _crosses(c, s)
     if beside_road and not drains and c.spill_m - c.floor_m < s.roadside_depth_m:
