@@ -15,14 +15,14 @@ from scipy import ndimage
 
 from wetscout.basins import fill, tree_of
 from wetscout.buried import Chooser
-from wetscout.buried.hollows import Hollow, speaks_for
+from wetscout.buried.hollows import Hollow, dry_around, speaks_for
 from wetscout.grid import Grid
 from wetscout.io import geopackage
 from wetscout.io.geopackage_read import digest
 from wetscout.kernels import nests
 from wetscout.outputs import basins_later, to_layers, write_layers
 from wetscout.pipeline import screen_array
-from wetscout.records import CUT, FILL, Screen
+from wetscout.records import CUT, FILL, Patch, Screen
 from wetscout.records_covered import Zone
 from wetscout.settings.buried import BuriedSettings
 from wetscout.settings.sites import SiteSettings
@@ -152,6 +152,13 @@ def opened(hollow: Hollow) -> bool:
     return hollow.node % 3 == 0
 
 
+def dry(mine: Hollow, inner: Hollow, s: BuriedSettings) -> bool:
+    """The added ground is large and less than 0.3 of it wet soil; the inner one is wet in the main."""
+    wet = [k.zone.wet_soil * k.area_m2 for k in (mine, inner)]
+    added = mine.area_m2 - inner.area_m2
+    return inner.zone.wet_soil >= 0.8 and added >= 0.4 * mine.area_m2 and (wet[0] - wet[1]) / added < s.wet_soil_least
+
+
 def plainly(chooser: Chooser, s: BuriedSettings, told: bool) -> dict[int, bool]:
     """All hollows looked at, then the highest of each nest, thin sheets and open ones left for what lies inside.
 
@@ -167,7 +174,8 @@ def plainly(chooser: Chooser, s: BuriedSettings, told: bool) -> dict[int, bool]:
         mine, inner = fit[node], [fit[k] for k in range(int(tree.first[node]), node) if k in fit]
         rise = min(s.sheet_rise_m, s.sheet_share * (mine.spill_m - mine.floor_m))
         thin = any(k.area_m2 * s.sheet_spread <= mine.area_m2 and mine.spill_m - k.spill_m <= rise for k in inner)
-        thin = thin or (told and not speaks_for(mine.zone, s) and any(speaks_for(k.zone, s) for k in inner))
+        inner = [k for k in inner if told and speaks_for(k.zone, s)]
+        thin = thin or (bool(inner) and (not speaks_for(mine.zone, s) or any(dry(mine, k, s) for k in inner)))
         if thin or any(tree.first[k] <= node <= k for k in chosen):
             continue
         if opened(mine):
@@ -188,12 +196,31 @@ def test_the_highest_hollows_are_those_of_a_look_at_all(seed: int, told: bool) -
     s = replace(BuriedSettings(), min_area_m2=200.0)
 
     def zone_at(pool) -> Zone:
-        return Zone(wet_soil=1.0, farmed=1.0) if pool.row0 % 2 else Zone()
+        # soil is wet below 0.1 m over the floor, of every second one
+        ground = natural[pool.row0 : pool.row0 + pool.mask.shape[0], pool.col0 : pool.col0 + pool.mask.shape[1]]
+        low = ground[pool.mask] <= ground[pool.mask].min() + 0.1
+        return Zone(wet_soil=float(low.mean()), farmed=1.0) if pool.row0 % 2 else Zone(wet_soil=0.0)
 
     chooser = Chooser(terrain, surfaces, tree, fill(natural), zone_at if told else None, s)
     got = {hollow.node: hollow.within for hollow in chooser.choose(opened=opened)}
     assert got == plainly(chooser, s, told)
     assert len(got) > 3
+
+
+def hollow_of(area_m2: float, wet: float) -> Hollow:
+    pool = Patch(0, 0, np.ones((2, 2), dtype=bool))
+    return Hollow(1, pool, 10.0, 9.0, (0, 0), (0, 0), area_m2, False, Zone(wet_soil=wet, farmed=1.0))
+
+
+def test_a_hollow_that_only_adds_dry_ground_to_one_on_wet_soil_is_passed_for_it() -> None:
+    s = BuriedSettings()
+    # 1900 m2 of wet soil in 4200 m2 of which the rest is dry, a quarter of it wet, half of it wet
+    assert dry_around(hollow_of(4200.0, 0.45), hollow_of(1900.0, 1.0), s)
+    assert dry_around(hollow_of(4200.0, 0.59), hollow_of(1900.0, 1.0), s)
+    assert not dry_around(hollow_of(4200.0, 0.72), hollow_of(1900.0, 1.0), s)
+    # little is added; the inner one is no wetter than the outer
+    assert not dry_around(hollow_of(3000.0, 0.64), hollow_of(1900.0, 1.0), s)
+    assert not dry_around(hollow_of(4200.0, 0.45), hollow_of(1900.0, 0.6), s)
 
 
 @cache

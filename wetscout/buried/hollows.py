@@ -102,6 +102,27 @@ def speaks_against(zone: Zone, s: BuriedSettings) -> bool:
     return wet or built
 
 
+def dry_around(mine: Hollow, inner: Hollow, s: BuriedSettings) -> bool:
+    """Whether what a hollow adds to one inside it is large and lies on soil that was never wet.
+
+    Parameters
+    ----------
+    mine, inner : Hollow
+        The inner one lies on wet soil in the main.
+    s : BuriedSettings
+
+    Returns
+    -------
+    bool
+    """
+    added = mine.area_m2 - inner.area_m2
+    inside = inner.zone.wet_soil or 0.0
+    if inside < s.wet_soil_inner or added < s.dry_share * mine.area_m2:
+        return False
+    wet = (mine.zone.wet_soil or 0.0) * mine.area_m2 - inside * inner.area_m2
+    return wet < s.wet_soil_least * added
+
+
 class Chooser:
     """Chooses among the nested hollows of the ground as it is.
 
@@ -288,7 +309,17 @@ class Chooser:
         sheet = (self.area[inside] * s.sheet_spread <= mine.area_m2) & (mine.spill_m - self.spill[inside] <= rise)
         if any(hollow_at(k) is not None for k in inside[sheet].tolist()):
             return True
-        if self.zone_at is None or speaks_for(mine.zone, s):
+        if self.zone_at is None:
             return False
+        told = speaks_for(mine.zone, s)
+        if told:
+            # one on wet soil in the main cannot add dry ground enough
+            if (mine.zone.wet_soil or 0.0) > 1.0 - s.dry_share * (1.0 - s.wet_soil_least):
+                return False
+            inside = inside[self.area[inside] <= (1.0 - s.dry_share) * mine.area_m2]
         found = (hollow_at(k) for k in inside.tolist())
-        return any(speaks_for(hollow.zone, s) for hollow in found if hollow is not None)
+        return any(
+            speaks_for(hollow.zone, s) and (not told or dry_around(mine, hollow, s))
+            for hollow in found
+            if hollow is not None
+        )

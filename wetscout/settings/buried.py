@@ -70,6 +70,10 @@ class BuriedSettings(PitSides):
     wet_soil_least: float = number(
         0.3, "-", (0.0, 1.0), "share of a hollow on wet soil; soil lines are tens of metres off", _PRACTICE
     )
+    wet_soil_inner: float = number(
+        0.8, "-", (0.0, 1.0), "a hollow inside another on so much wet soil is taken for it where that adds", _TRIAL
+    )
+    dry_share: float = number(0.4, "-", (0.1, 1.0), "so much of its own ground, most of it dry soil", _TRIAL)
     farmed_least: float = number(0.5, "-", (0.0, 1.0), "share of a hollow under crops or hay", _PRACTICE)
     wetland_most: float = number(
         0.3, "-", (0.0, 1.0), "share mapped as wetland or water that speaks against it", _PRACTICE
