@@ -7,6 +7,30 @@ from numba import njit
 
 from wetscout.kernels.lines import strip_depth
 
+_MIX = np.uint64(0x9E3779B97F4A7C15)
+
+
+@njit(nogil=True, cache=True)
+def _slot(cells, cell):
+    """Place of a cell in a table of cells (2**k,), or the free place where it would stand; -1 is free.
+
+    Hashed by a product with an odd number, the next free place after it (Knuth 1973).
+    """
+    last = cells.size - 1
+    at = np.int64((np.uint64(cell) * _MIX) >> np.uint64(32)) & last
+    while cells[at] != cell and cells[at] >= 0:
+        at = (at + 1) & last
+    return at
+
+
+@njit(nogil=True, cache=True)
+def move(owner, larger):
+    """Enter all cells of a table, see `claim`, into a larger one."""
+    for k in range(owner[0].size):
+        if owner[0][k] >= 0:
+            at = _slot(larger[0], owner[0][k])
+            larger[0][at], larger[1][at] = owner[0][k], owner[1][k]
+
 
 @njit(nogil=True, cache=True)
 def follow(z, r, c, ur, uc, own, owner, cols, sizes, fan, wanted, max_steps):
@@ -22,8 +46,8 @@ def follow(z, r, c, ur, uc, own, owner, cols, sizes, fan, wanted, max_steps):
         Unit vector outwards.
     own : int
         Number of the line.
-    owner : numba typed dict int64 -> int64
-        Cell number -> number of the line that lies on it.
+    owner : (int64 (2**k,), int64 (2**k,))
+        As in `claim`: which line lies on a cell.
     cols : int
         Columns of the DEM.
     sizes : (step, near, far, half) floats
@@ -45,7 +69,7 @@ def follow(z, r, c, ur, uc, own, owner, cols, sizes, fan, wanted, max_steps):
     out = np.empty((max_steps, 2), dtype=np.float64)
     depth = np.empty(max_steps, dtype=np.float64)
     n = 0
-    met = -1
+    met = np.int64(-1)
     rows = z.shape[0]
     while n < max_steps:
         best = -1.0
@@ -94,9 +118,10 @@ def follow(z, r, c, ur, uc, own, owner, cols, sizes, fan, wanted, max_steps):
             y = int(np.floor(r + part * (br - r) + 0.5))
             x = int(np.floor(c + part * (bc - c) + 0.5))
             if 0 <= y < rows and 0 <= x < cols:
-                key = np.int64(y) * cols + x
-                if key in owner and owner[key] != own:
-                    met = owner[key]
+                cell = np.int64(y) * cols + x
+                at = _slot(owner[0], cell)
+                if owner[0][at] == cell and owner[1][at] != own:
+                    met = owner[1][at]
         if met >= 0:
             return out[:n], met
         # the heading follows slowly, so that one noisy step does not turn the line
@@ -118,15 +143,22 @@ def claim(owner, points, number, cols):
 
     Parameters
     ----------
-    owner : numba typed dict int64 -> int64
-        Cell number -> line number, changed in place.
+    owner : (int64 (2**k,), int64 (2**k,))
+        Numbers of cells, -1 at free places, and of their lines; changed in place. More than five places a point must
+        be free.
     points : float64 (n, 2)
         Less than a cell apart [cells].
     number : int
         Of the line.
     cols : int
         Columns of the DEM.
+
+    Returns
+    -------
+    int
+        How many cells are new.
     """
+    new = 0
     for i in range(points.shape[0]):
         r = int(np.floor(points[i, 0] + 0.5))
         c = int(np.floor(points[i, 1] + 0.5))
@@ -135,6 +167,9 @@ def claim(owner, points, number, cols):
             x = c + (1 if k == 3 else (-1 if k == 4 else 0))
             if x < 0 or x >= cols or y < 0:
                 continue
-            key = np.int64(y) * cols + x
-            if key not in owner:
-                owner[key] = np.int64(number)
+            cell = np.int64(y) * cols + x
+            at = _slot(owner[0], cell)
+            if owner[0][at] < 0:
+                owner[0][at], owner[1][at] = cell, number
+                new += 1
+    return new

@@ -43,7 +43,10 @@ def squared_distance(mask):
         best[0] = 0
         start[0] = 0
         for u in range(1, cols):
-            while q >= 0 and (start[q] - best[q]) ** 2 + square[best[q]] > (start[q] - u) ** 2 + square[u]:
+            while q >= 0:
+                own, other = start[q] - best[q], start[q] - u
+                if own * own + square[best[q]] <= other * other + square[u]:
+                    break
                 q -= 1
             if q < 0:
                 q = 0
@@ -56,7 +59,8 @@ def squared_distance(mask):
                 best[q] = u
                 start[q] = w
         for u in range(cols - 1, -1, -1):
-            up[r, u] = (u - best[q]) ** 2 + square[best[q]]
+            off = u - best[q]
+            up[r, u] = off * off + square[best[q]]
             if u == start[q]:
                 q -= 1
     return up

@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
-from numba import types
-from numba.typed import Dict
 from numpy.typing import NDArray
 
 from wetscout.kernels import along
 from wetscout.kernels import lines as kernel
-from wetscout.kernels.lines_follow import claim, follow
+from wetscout.kernels.lines_follow import claim, follow, move
 from wetscout.linework.join import ends_of
 from wetscout.linework.trace import Line, line_of
 from wetscout.settings.linework import LineworkSettings
@@ -140,24 +136,43 @@ def recentre(s: NDArray[np.float32], line: Line, cell_m: float, reach_m: float) 
     return line_of(along.recentre(s, line.xy, half, offsets, run, TURN_COST_M, SIDE_COST_M), line.sure)
 
 
-def owner_of(lines: Sequence[Line], cols: int) -> Dict:
-    """Cell number -> line number for the cells of all lines and their straight neighbours.
+class Owner:
+    """Which line lies on a cell or straight beside it; the first that claims a cell keeps it.
 
     Parameters
     ----------
-    lines : sequence of Line
-        The first line that holds a cell owns it.
     cols : int
         Columns of the raster, to number cells.
-
-    Returns
-    -------
-    Dict of int64 to int64
     """
-    owner = Dict.empty(key_type=types.int64, value_type=types.int64)
-    for i, line in enumerate(lines):
-        claim(owner, resample(line.xy, 0.7), i, cols)
-    return owner
+
+    def __init__(self, cols: int) -> None:
+        self.cols = cols
+        self.table = _table(1 << 10)
+        self.used = 0
+
+    def claim(self, points: NDArray[np.float64], number: int) -> None:
+        """Enter a line.
+
+        Parameters
+        ----------
+        points : float64 (n, 2)
+            [cells].
+        number : int
+            Of the line, 0 or more.
+        """
+        near = resample(points, 0.7)
+        size = self.table[0].size
+        while 2 * (self.used + 5 * near.shape[0]) > size:
+            size *= 2
+        if size > self.table[0].size:
+            larger = _table(size)
+            move(self.table, larger)
+            self.table = larger
+        self.used += int(claim(self.table, near, number, self.cols))
+
+
+def _table(size: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    return np.full(size, -1, dtype=np.int64), np.zeros(size, dtype=np.int64)
 
 
 def extend(
@@ -190,7 +205,9 @@ def extend(
         In the order given, then those added apart.
     """
     cols = s.shape[1]
-    owner = owner_of(lines, cols)
+    owner = Owner(cols)
+    for i, line in enumerate(lines):
+        owner.claim(line.xy, i)
     ends = ends_of(lines, cell_m)
     step = max(STEP_M, 1.5 * cell_m)
     near = max(settings.band_from_m + 1.0, 1.5 * cell_m)
@@ -205,11 +222,11 @@ def extend(
         for side in (0, 1):
             e = 2 * i + side
             at, way = ends.at[e], ends.out[e]
-            new, _met = follow(s, at[0], at[1], way[0], way[1], i, owner, cols, sizes, fan, wanted_m, steps)
+            new, _met = follow(s, at[0], at[1], way[0], way[1], i, owner.table, cols, sizes, fan, wanted_m, steps)
             if new.shape[0] == 0:
                 continue
             tail = np.concatenate((at[None], new))
-            claim(owner, resample(tail, 0.7), i, cols)
+            owner.claim(tail, i)
             if apart and lines[i].sure:
                 ends_only.append(line_of(tail, False))
                 continue
