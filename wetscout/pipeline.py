@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import gc
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +25,30 @@ from wetscout.steps.write import write_all
 
 # usual share of the time of each stage, for the time left; see `find.STAGES`
 STAGES = {"reading": 1.3, **find.STAGES, "ranking": 0.3, "writing": 2.5}
+
+
+# new objects before those that refer to each other in a ring are looked for, and the two rarer, larger searches
+COLLECT = (50_000, 20, 50)
+
+
+@contextmanager
+def seldom_collected() -> Iterator[None]:
+    """Let objects that refer to each other in a ring lie longer, as it was before at the end.
+
+    A screen keeps hundreds of thousands of small records and drops few rings; the usual search every 700 objects took a
+    tenth of the processor time on dense ground (32 to 28 s), the memory is the same.
+
+    Yields
+    ------
+    None
+    """
+    before = gc.get_threshold()
+    if before[0] > 0:
+        gc.set_threshold(*(max(pair) for pair in zip(before, COLLECT, strict=True)))
+    try:
+        yield
+    finally:
+        gc.set_threshold(*before)
 
 
 def screen_array(
@@ -129,7 +155,7 @@ def screen(
     progress = Timed(progress or Silent())
     progress.stage("reading")
     # rasters that are too large for memory lie beside the result while the run goes
-    with large.on_disk(request.out.absolute().parent):
+    with large.on_disk(request.out.absolute().parent), seldom_collected():
         inputs = read_inputs(request)
         older = name.older_result(request.out, request.overwrite)
         with kept(request, inputs.terrain.grid) as plan:
