@@ -253,6 +253,19 @@ def test_woods_alone_turn_nothing_down():
         ({"bed_in_pool_m": 99.42}, {"kind": "roadside"}, 1.0, "below the floor"),
         ({"bed_in_pool_m": 99.38, "sure_in_pool_m": 0.0, "upstream_m": 60.0}, {}, 1.0, "below the floor"),
         ({"floor_m": 99.7, "today_m": 99.75, "drain_in_pool_m": 0.0}, {"kind": "roadside"}, 1.0, "beside the road"),
+        # a valley held by a road, which lost less than half its depth, and no drain leads there
+        (
+            {
+                "today_m": 99.75,
+                "bed_in_pool_m": 98.9,
+                "drain_in_pool_m": 0.0,
+                "sure_in_pool_m": 0.0,
+                "bed_at_cut_m": 98.9,
+            },
+            {"sure": False, "bank_climb_m": 0.5},
+            1.0,
+            "below the floor",
+        ),
         ({"rough_ground": 1.0}, {"kind": "roadside"}, 1.0, "woods"),
         ({"rough_ground": 1.0}, {"bank_climb_m": 0.1}, 1.0, "woods"),
         ({"rough_ground": 1.0, "listed_cuts": 0.5}, {}, 1.0, "woods"),

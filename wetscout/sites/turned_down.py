@@ -282,6 +282,10 @@ def _led(c: Candidate, main: Ditch | None) -> bool:
 def _depth(c: Candidate, main: Ditch | None, at: tuple[float, float], s: SiteSettings) -> str | None:
     """A drain had to be dug deeper than the deepest part of the wetland; a roadside ditch only passes by."""
     below, coarse_m = at
+    half = c.spill_m - c.today_m < s.lost_share * (c.spill_m - c.floor_m)
+    if half and max(c.signs["drain_in_pool_m"], c.signs["sure_in_pool_m"]) <= 0.0:
+        # held back by road fill, with a short piece of roadside ditch
+        return "no ditch reaches below the floor"
     beside_road = main is not None and main.kind == "roadside"
     # climbing banks outrank listing
     known = main is not None and (main.sure or (main.kind == "ditch" and main.bank_climb_m >= 2 * s.weak_climb_m))
