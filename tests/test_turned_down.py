@@ -170,6 +170,7 @@ def test_in_coarse_cells_what_is_dug_does_not_count_as_pool():
 
 def test_woods_alone_turn_nothing_down():
     assert reason_against(basin(rough_ground=1.0), ditch(), 1.0, SiteSettings()) is None
+    assert reason_against(basin(rough_ground=1.0), ditch(straightness=0.93), 1.0, SiteSettings()) is None
 
 
 @pytest.mark.parametrize(
@@ -270,7 +271,8 @@ def test_woods_alone_turn_nothing_down():
         ({"rough_ground": 1.0}, {"bank_climb_m": 0.1}, 1.0, "woods"),
         ({"rough_ground": 1.0, "listed_cuts": 0.5}, {}, 1.0, "woods"),
         ({"rough_ground": 1.0, "closes": False}, {}, 1.0, "woods"),
-        ({"rough_ground": 1.0, "upstream_m": 200.0}, {"straightness": 0.85}, 1.0, "woods"),
+        ({"rough_ground": 1.0, "upstream_m": 200.0}, {"straightness": 0.93}, 1.0, "woods"),
+        ({"rough_ground": 1.0}, {"straightness": 0.85}, 1.0, "woods"),
         (
             {"upstream_m": 300.0, "pool_m2": 700.0, "half_width_m": 9.5, "bed_in_pool_m": 99.3, "shore_slope": 0.14},
             {},

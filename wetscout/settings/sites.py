@@ -150,6 +150,7 @@ class SiteSettings(PitSides):
     )
     fine_cell_m: float = number(1.2, "m", (0.3, 5.0), "up to this cell size faint lines are trusted", _TRIAL)
     known_straight: float = number(0.95, "-", (0.5, 1.0), "a faint line must be this straight to count there", _TRIAL)
+    woods_straight: float = number(0.9, "-", (0.5, 1.0), "a line in woods that winds more is a brook", _TRIAL)
     known_dug: float = number(0.35, "-", (0.0, 1.0), "and no more than this share of the pool may be dug", _TRIAL)
     reach_into_m: float = number(
         20.0, "m", (0.0, 200.0), "above it a listed ditch must run this far into a pool, or half its half width", _TRIAL

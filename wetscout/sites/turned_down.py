@@ -309,9 +309,10 @@ def _woods(c: Candidate, main: Ditch | None, s: SiteSettings) -> str | None:
     """In woods and yards a line must be listed, no roadside, and its banks climb: those of tracks and hedges do not.
 
     Most of the ways out must run along listed lines, too, and closing them must close the pool: plugs on faint lines
-    would be guesses. A winding line with water from above is a brook.
+    would be guesses. A line that winds much is a brook, one with water from above where it winds at all.
     """
-    brook = main is not None and c.upstream_m > s.upstream_m and main.straightness < s.known_straight
+    straight = s.known_straight if c.upstream_m > s.upstream_m else s.woods_straight
+    brook = main is not None and main.straightness < straight
     proven = (
         main is not None
         and main.sure
