@@ -218,9 +218,9 @@ def _ditch(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSettings) -> 
 
 def _leaves(c: Candidate, main: Ditch | None, s: SiteSettings) -> bool:
     """Whether a listed ditch whose banks climb begins at the rim: what leads to it from the floor has silted up."""
-    listed = main is not None and main.sure and main.kind == "ditch" and main.bank_climb_m >= 2 * s.weak_climb_m
-    listed = listed and c.signs["listed_cuts"] > 0.5
-    return bool(listed and c.cuts and c.cuts[0].ditch_id is not None and c.signs["cut_depth_m"] >= s.plain_cut_m)
+    dug = main is not None and main.sure and main.kind == "ditch" and main.bank_climb_m >= 2 * s.weak_climb_m
+    cut = c.signs["listed_cuts"] > 0.5 and c.signs["cut_depth_m"] >= s.plain_cut_m
+    return dug and cut and bool(c.cuts) and c.cuts[0].ditch_id is not None
 
 
 def _crosses(c: Candidate, s: SiteSettings) -> bool:
