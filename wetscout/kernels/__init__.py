@@ -1,8 +1,8 @@
 """Compiled loops over cells: arrays in, arrays out.
 
 The cache folder of compiled code is fixed here, before numba is imported anywhere: user cache folder / wetscout /
-version / hash of the kernel sources, so an upgrade never runs stale machine code. A folder given in the environment
-variable NUMBA_CACHE_DIR wins.
+kernels / hash of the kernel sources and of where they are installed, so an upgrade never runs stale machine code, and
+an empty folder tells a first run. A folder given in the environment variable NUMBA_CACHE_DIR wins.
 """
 
 from __future__ import annotations
@@ -20,7 +20,8 @@ def _cache_folder() -> Path:
         base = Path.home() / "Library" / "Caches"
     else:
         base = Path(os.environ.get("XDG_CACHE_HOME", Path.home() / ".cache"))
-    digest = hashlib.sha256()
+    # numba keeps machine code by the place of its source as well: what another installation compiled is of no use here
+    digest = hashlib.sha256(str(Path(__file__).parent).encode())
     for source in sorted(Path(__file__).parent.glob("*.py")):
         digest.update(source.read_bytes())
     return base / "wetscout" / "kernels" / digest.hexdigest()[:16]
