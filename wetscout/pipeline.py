@@ -37,6 +37,7 @@ def seldom_collected() -> Iterator[None]:
 
     A screen keeps hundreds of thousands of small records and drops few rings; the usual search every 700 objects took a
     tenth of the processor time on dense ground (32 to 28 s), the memory is the same.
+    The compiler of a first run keeps as many.
 
     Yields
     ------

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import atexit
-import gc
 import os
 import subprocess
 import sys
@@ -32,8 +31,6 @@ def announce_compile(state: State) -> bool:
         return False
     state.note("compiling kernels, once per version (about a minute) ...")
     _compile_beside()
-    # the compiler keeps millions of objects that need no looking through again and again
-    gc.set_threshold(50_000, 20, 50)
     return True
 
 
