@@ -8,7 +8,7 @@ import pytest
 from scipy import ndimage
 
 from wetscout.kernels.pool_window import count_beside, count_pool, pool_heights, rises, spread_pool, third_differences
-from wetscout.kernels.shore import reached_across, shore_ring, squared_distance
+from wetscout.kernels.shore import reached_across, shore_ring, shore_steps, squared_distance
 
 
 @pytest.mark.parametrize("seed", range(12))
@@ -45,7 +45,10 @@ def test_pool_windows_as_numpy_tells_them(seed):
         heights, at = pool_heights(labels, 1, 3, ground, corridor, dug, int(cells.sum()))
         assert np.array_equal(heights, ground[cells])
         assert at == np.argmin(np.where(cells, ground, np.inf))
-    for mine, its in zip(rises(ground, mask), naive.rises(ground, mask), strict=True):
+    away = shore_steps(mask)
+    assert np.array_equal(away, naive.shore_steps(mask))
+    ring = free & (away <= 2)
+    for mine, its in zip(rises(ground, away, 2, corridor, 3), naive.rises(ground, ring), strict=True):
         assert np.array_equal(mine, its)
     ground[rng.random(shape) < 0.02] = np.nan
     rows, cols = np.nonzero(mask)

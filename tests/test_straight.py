@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy import ndimage
 
-from wetscout.kernels.straight import straightest
+from wetscout.kernels.straight import outer_shore, straightest
 
 
 def plainly(rows, cols, turns, cell_m, bin_m):
@@ -29,3 +30,16 @@ def test_the_straightest_shore_is_that_of_histograms(cell_m: float, cells: int) 
     for bin_m in (1.0, 0.5 * cell_m):
         given = rows, cols, turns, cell_m, bin_m
         assert straightest(*given) == plainly(*given)
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_the_outer_shore_is_that_of_the_library_with_holes_filled(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    shape = tuple(rng.integers(3, 40, 2))
+    field = ndimage.gaussian_filter(rng.normal(size=shape), rng.uniform(0, 3))
+    mask = field > np.quantile(field, rng.uniform(0.05, 0.9))
+    whole = ndimage.binary_fill_holes(np.pad(mask, 1))
+    wanted = np.argwhere(whole & ~ndimage.binary_erosion(whole))
+    rows, cols = outer_shore(mask)
+    # in no order, each once
+    assert sorted(zip(rows.tolist(), cols.tolist(), strict=True)) == [tuple(map(float, at)) for at in wanted.tolist()]

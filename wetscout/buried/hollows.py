@@ -10,9 +10,9 @@ import numpy as np
 
 from wetscout.buried.straight import straight_shore
 from wetscout.kernels.pool_window import count_pool, pool_heights, rises
-from wetscout.kernels.shore import shore_ring, squared_distance
+from wetscout.kernels.shore import shore_steps, squared_distance
 from wetscout.kernels.walls import sides
-from wetscout.records import BOOL, CUT, F32, FILL, SPOIL, Patch, Surfaces, Terrain, Tree
+from wetscout.records import BOOL, CUT, F32, FILL, I32, SPOIL, Patch, Surfaces, Terrain, Tree
 from wetscout.records_covered import Zone
 from wetscout.settings.buried import BuriedSettings
 
@@ -62,6 +62,11 @@ def window_of(pool: Patch) -> tuple[slice, slice]:
     """
     h, w = pool.mask.shape
     return slice(pool.row0, pool.row0 + h), slice(pool.col0, pool.col0 + w)
+
+
+def _half_width(mask: BOOL, cell_m: float) -> float:
+    """Radius of the largest circle inside [m]."""
+    return float(np.sqrt(squared_distance(np.pad(mask, 1)).max())) * cell_m
 
 
 def speaks_for(zone: Zone, s: BuriedSettings) -> bool:
@@ -243,9 +248,11 @@ class Chooser:
         if held < spill - max(self.s.held_drop_m, self.s.held_share * (spill - floor)):
             return None
         mask = (labels >= first) & (labels <= node)
-        if not self._gentle(box, mask) or not self._is_wide(node, mask):
+        away = shore_steps(mask)
+        if not self._gentle(box, away) or not self._is_wide(node, mask, away):
             return None
-        if self._pit(box, (mask, mask & ((corridor & dug) == 0)), (floor, spill)) or self._banked(mask):
+        free_mask = mask & ((corridor & dug) == 0) if dug else mask
+        if self._pit(box, (free_mask, heights), (floor, spill), (mask, int(cells))) or self._banked(mask, int(cells)):
             return None
         row, pool = self.tree.table.iloc[node], Patch(r0, c0, mask)
         return Hollow(
@@ -260,11 +267,14 @@ class Chooser:
             zone=Zone() if self.zone_at is None else self.zone_at(pool),
         )
 
-    def _is_wide(self, node: int, mask: BOOL) -> bool:
+    def _is_wide(self, node: int, mask: BOOL, away: I32) -> bool:
         """Wide enough; a hollow around one that is wide is wide too and need not be measured."""
         if not self.wide[node]:
-            half = float(np.sqrt(squared_distance(np.pad(mask, 1)).max())) * self.cell_m
-            if half < self.s.half_width_m:
+            # steps along rows and columns are at most 1.414 times the way straight: enough for most
+            most = int(away.max())
+            if float(np.sqrt(0.5 * most**2)) * self.cell_m < self.s.half_width_m and (
+                most * self.cell_m < self.s.half_width_m or _half_width(mask, self.cell_m) < self.s.half_width_m
+            ):
                 return False
             up = node
             while up >= 0 and not self.wide[up]:
@@ -272,11 +282,10 @@ class Chooser:
                 up = int(self.parent[up])
         return True
 
-    def _gentle(self, box: tuple[slice, slice], mask: BOOL) -> bool:
+    def _gentle(self, box: tuple[slice, slice], away: I32) -> bool:
         """Not steep all round: no pit, pond or channel."""
-        ring = shore_ring(mask, max(1, round(3.0 / self.cell_m)))
-        ring &= (self.surfaces.corridor[box] & (CUT | FILL | SPOIL)) == 0
-        d_row, d_col = rises(self.surfaces.smooth[box], ring)
+        near = max(1, round(3.0 / self.cell_m))
+        d_row, d_col = rises(self.surfaces.smooth[box], away, near, self.surfaces.corridor[box], CUT | FILL | SPOIL)
         slope = np.hypot(d_row / (2.0 * self.cell_m), d_col / (2.0 * self.cell_m))
         slope = slope[np.isfinite(slope)]
         if slope.size == 0:
@@ -284,22 +293,24 @@ class Chooser:
         quarter, three = np.percentile(slope, (25, 75))
         return bool(three <= self.s.shore_slope and quarter <= self.s.steep_all_round)
 
-    def _pit(self, box: tuple[slice, slice], masks: tuple[BOOL, BOOL], levels: tuple[float, float]) -> bool:
+    def _pit(
+        self,
+        box: tuple[slice, slice],
+        undug: tuple[BOOL, F32],
+        levels: tuple[float, float],
+        whole: tuple[BOOL, int],
+    ) -> bool:
         """Steep halfway down and flat below: dug, or a field levelled between banks."""
-        s, (mask, free), (floor, spill) = self.s, masks, levels
-        ground = self.surfaces.smooth[box]
-        halfway = sides(ground, free, spill, self.cell_m)
-        full = float((spill - ground[free]).mean()) / max(spill - floor, 0.01)
+        s, (free, heights), (floor, spill), (mask, cells) = self.s, undug, levels, whole
+        halfway = sides(self.surfaces.smooth[box], free, spill, self.cell_m, heights)
+        full = float((spill - heights).mean()) / max(spill - floor, 0.01)
         if full > s.level_full and halfway[1] < s.level_share:
             return True
-        if float(mask.sum()) * self.cell_m**2 >= s.pit_area_m2:
-            return False
-        half = float(np.sqrt(squared_distance(np.pad(mask, 1)).max())) * self.cell_m
-        return s.boxed(halfway, half)
+        return cells * self.cell_m**2 < s.pit_area_m2 and s.boxed(halfway, _half_width(mask, self.cell_m))
 
-    def _banked(self, mask: BOOL) -> bool:
+    def _banked(self, mask: BOOL, cells: int) -> bool:
         """A long straight shore: what stands against a bank or the edge of a levelled field."""
-        least = max(self.s.straight_m, self.s.straight_times * self.cell_m * float(np.sqrt(mask.sum())))
+        least = max(self.s.straight_m, self.s.straight_times * self.cell_m * float(np.sqrt(cells)))
         return float(np.hypot(*mask.shape)) * self.cell_m >= least and straight_shore(mask, self.cell_m) >= least
 
     def _thin(self, mine: Hollow, inside: np.ndarray, hollow_at: Callable[[int], Hollow | None]) -> bool:

@@ -10,7 +10,7 @@ from scipy import ndimage
 from wetscout.buried.heads import Head
 from wetscout.buried.hollows import Hollow
 from wetscout.kernels.along import middle
-from wetscout.records import BOOL, F32, F64, FILL, Crossing, Ditch, Linework, Surfaces, Tree
+from wetscout.records import BOOL, F32, F64, FILL, Crossing, Ditch, Linework, Patch, Surfaces, Tree
 from wetscout.settings.buried import BuriedSettings
 
 # the upper end of a ditch is looked at over this length; a mound is at least so long along the ditch [m]
@@ -88,10 +88,8 @@ class OpenWays:
         crossings = [self.lines.crossings[k] for k in _meeting(self.crossing_boxes, hollow, reach)]
         if not crossings:
             return False
-        grown = ndimage.binary_dilation(np.pad(hollow.pool.mask, reach), iterations=reach)
-        origin = hollow.pool.row0 - reach, hollow.pool.col0 - reach
         least = hollow.floor_m + s.open_share * (hollow.spill_m - hollow.floor_m)
-        return any(self._leads_out(crossing, grown, origin, least) for crossing in crossings)
+        return any(self._leads_out(crossing, hollow.pool, reach, least) for crossing in crossings)
 
     def plugged(self, hollow: Hollow) -> bool:
         """Whether a ditch was dug in a hollow and goes on outside, no higher: an open drain that was plugged.
@@ -234,9 +232,11 @@ class OpenWays:
         seen = (self._shown_at(ditch.row, ditch.col) >= self.s.dug_m) & np.isfinite(ditch.bed_m)
         return np.stack([ditch.row, ditch.col, ditch.bed_m])[:, seen]
 
-    def _leads_out(self, crossing: Crossing, grown: BOOL, origin: tuple[int, int], least_m: float) -> bool:
-        ends = _on(grown, origin, crossing.row, crossing.col)
-        if not ends.any() or ends.all() or float(crossing.level_m.max()) > least_m:
+    def _leads_out(self, crossing: Crossing, pool: Patch, reach: int, least_m: float) -> bool:
+        if float(crossing.level_m.max()) > least_m:
+            return False
+        ends = [_beside(pool, at, reach) for at in zip(crossing.row.tolist(), crossing.col.tolist(), strict=True)]
+        if all(ends) or not any(ends):
             return False
         # beneath a road water passes in a culvert; elsewhere what joins two ends may be the covered pipe itself
         rows, cols = self.surfaces.corridor.shape
@@ -244,6 +244,14 @@ class OpenWays:
         r = np.rint(crossing.row[0] + part * (crossing.row[1] - crossing.row[0])).astype(int).clip(0, rows - 1)
         c = np.rint(crossing.col[0] + part * (crossing.col[1] - crossing.col[0])).astype(int).clip(0, cols - 1)
         return bool(crossing.given or ((self.surfaces.corridor[r, c] & FILL) > 0).any())
+
+
+def _beside(pool: Patch, at: tuple[float, float], reach: int) -> bool:
+    """Whether a place lies in a pool or at most so many steps along rows and columns away."""
+    row, col = int(np.floor(at[0] + 0.5)) - pool.row0, int(np.floor(at[1] + 0.5)) - pool.col0
+    r0, c0 = max(0, row - reach), max(0, col - reach)
+    r, c = np.nonzero(pool.mask[r0 : max(0, row + reach + 1), c0 : max(0, col + reach + 1)])
+    return bool((np.abs(r + r0 - row) + np.abs(c + c0 - col) <= reach).any())
 
 
 def _boxes(lines: Sequence[tuple[F64, F64]]) -> F64:

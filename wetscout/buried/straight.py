@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy import ndimage
 
-from wetscout.kernels.straight import straightest
+from wetscout.kernels.straight import outer_shore, straightest
 from wetscout.records import BOOL
 
 # a shore is straight while it stays within this width [m]; directions are tried every degree: 1.7 m in 200
@@ -28,10 +27,6 @@ def straight_shore(mask: BOOL, cell_m: float) -> float:
     float
         Of shore within 3 m across the line [m].
     """
-    # what is dry and hangs together with the margin by sides is no island
-    dry, _ = ndimage.label(~np.pad(mask, 1))
-    whole = dry != dry[0, 0]
-    places = np.nonzero(whole & ~ndimage.binary_erosion(whole))
-    rows, cols = (k.astype(np.float64) for k in places)
+    rows, cols = outer_shore(mask)
     bin_m = max(_WIDTH_M / 3.0, cell_m / 2.0)
     return float(straightest(rows, cols, _TURNS, cell_m, bin_m)) * cell_m

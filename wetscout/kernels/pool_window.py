@@ -31,11 +31,12 @@ def count_pool(labels, first, last, water, corridor, road, dug):
     free = 0
     for r in range(labels.shape[0]):
         for c in range(labels.shape[1]):
-            if first <= labels[r, c] <= last:
-                cells += 1
-                wet += 1 if water[r, c] else 0
-                on_road += 1 if corridor[r, c] & road else 0
-                free += 0 if corridor[r, c] & dug else 1
+            # without branches: where the pool begins and ends cannot be foreseen
+            inside = (labels[r, c] >= first) & (labels[r, c] <= last)
+            cells += inside
+            wet += inside & water[r, c]
+            on_road += inside & (corridor[r, c] & road != 0)
+            free += inside & (corridor[r, c] & dug == 0)
     return cells, wet, on_road, free
 
 
@@ -73,31 +74,37 @@ def pool_heights(labels, first, last, ground, corridor, dug, n):
 
 
 @njit(nogil=True, cache=True)
-def rises(ground, ring):
-    """Differences of the ground across the cells of a ring, along rows and along columns.
+def rises(ground, away, steps, corridor, dug):
+    """Differences of the ground across the undug cells along a shore, along rows and along columns.
 
     Parameters
     ----------
     ground : float32 (h, w)
         [m]; beyond it the ground goes on level.
-    ring : bool (h, w)
+    away : int32 (h, w)
+        Steps to the shore, 0 outside the pool.
+    steps : int
+        Cells so near to the shore count.
+    corridor : uint8 (h, w)
+    dug : int
+        Bits of cells that do not.
 
     Returns
     -------
     d_row, d_col : float32 (n,)
         Of the two neighbours on both sides [m].
     """
-    rows, cols = ring.shape
+    rows, cols = away.shape
     n = 0
     for r in range(rows):
         for c in range(cols):
-            n += 1 if ring[r, c] else 0
+            n += (away[r, c] > 0) & (away[r, c] <= steps) & (corridor[r, c] & dug == 0)
     d_row = np.empty(n, dtype=ground.dtype)
     d_col = np.empty(n, dtype=ground.dtype)
     k = 0
     for r in range(rows):
         for c in range(cols):
-            if ring[r, c]:
+            if 0 < away[r, c] <= steps and corridor[r, c] & dug == 0:
                 d_row[k] = ground[min(r + 1, rows - 1), c] - ground[max(r - 1, 0), c]
                 d_col[k] = ground[r, min(c + 1, cols - 1)] - ground[r, max(c - 1, 0)]
                 k += 1

@@ -67,6 +67,34 @@ def squared_distance(mask):
 
 
 @njit(nogil=True, cache=True)
+def shore_steps(mask):
+    """Steps along rows and columns from each set cell to one that is not set, or to the outside.
+
+    Parameters
+    ----------
+    mask : bool (rows, cols)
+
+    Returns
+    -------
+    int32 (rows, cols)
+        0 on cells that are not set. Never less than the straight distance, nor more than 1.414 of it.
+    """
+    rows, cols = mask.shape
+    away = np.empty((rows, cols), dtype=np.int32)
+    for r in range(rows):
+        for c in range(cols):
+            before = away[r, c - 1] if c > 0 else 0
+            above = away[r - 1, c] if r > 0 else 0
+            away[r, c] = min(before, above) + 1 if mask[r, c] else 0
+    for r in range(rows - 1, -1, -1):
+        for c in range(cols - 1, -1, -1):
+            after = away[r, c + 1] if c + 1 < cols else 0
+            below = away[r + 1, c] if r + 1 < rows else 0
+            away[r, c] = min(away[r, c], min(after, below) + 1)
+    return away
+
+
+@njit(nogil=True, cache=True)
 def shore_ring(mask, steps):
     """Set cells from which one that is not set, or the outside, is at most so many steps along rows and columns away.
 
@@ -80,21 +108,8 @@ def shore_ring(mask, steps):
     bool (rows, cols)
         What `steps` erosions with a cross take away.
     """
-    rows, cols = mask.shape
-    away = np.empty((rows, cols), dtype=np.int32)
-    out = np.empty((rows, cols), dtype=np.bool_)
-    for r in range(rows):
-        for c in range(cols):
-            before = away[r, c - 1] if c > 0 else 0
-            above = away[r - 1, c] if r > 0 else 0
-            away[r, c] = min(before, above) + 1 if mask[r, c] else 0
-    for r in range(rows - 1, -1, -1):
-        for c in range(cols - 1, -1, -1):
-            after = away[r, c + 1] if c + 1 < cols else 0
-            below = away[r + 1, c] if r + 1 < rows else 0
-            away[r, c] = min(away[r, c], min(after, below) + 1)
-            out[r, c] = mask[r, c] and away[r, c] <= steps
-    return out
+    away = shore_steps(mask)
+    return mask & (away <= steps)
 
 
 @njit(nogil=True, cache=True)

@@ -45,3 +45,54 @@ def straightest(rows, cols, turns, cell_m, bin_m):
             best = max(best, counts[k] + counts[k + 1] + counts[k + 2])
         most = max(most, best / max(abs(cos), abs(sin)))
     return most
+
+
+@njit(nogil=True, cache=True)
+def outer_shore(mask):
+    """Cells of a pool with its islands that have a side towards the ground around it.
+
+    Parameters
+    ----------
+    mask : bool (h, w)
+        The pool. What is dry and hangs together with the window's margin by sides is no island.
+
+    Returns
+    -------
+    rows, cols : float64 (n,)
+        Counted from a margin of one cell around the window; in no order.
+    """
+    h, w = mask.shape
+    wide = w + 2
+    # 0 not come to, 1 outside, 2 shore; the margin is outside
+    state = np.zeros((h + 2) * wide, np.uint8)
+    todo = np.empty((h + 2) * wide, np.int64)
+    shore = np.empty(h * w, np.int64)
+    state[0] = 1
+    todo[0] = 0
+    n = 1
+    k = 0
+    while n > 0:
+        n -= 1
+        here = todo[n]
+        r, c = here // wide, here % wide
+        for side in range(4):
+            i = r + (1 if side == 0 else -1 if side == 1 else 0)
+            j = c + (1 if side == 2 else -1 if side == 3 else 0)
+            if i < 0 or j < 0 or i > h + 1 or j > w + 1:
+                continue
+            at = i * wide + j
+            if state[at]:
+                continue
+            if 0 < i <= h and 0 < j <= w and mask[i - 1, j - 1]:
+                state[at] = 2
+                shore[k] = at
+                k += 1
+            else:
+                state[at] = 1
+                todo[n] = at
+                n += 1
+    rows, cols = np.empty(k), np.empty(k)
+    for i in range(k):
+        rows[i] = shore[i] // wide
+        cols[i] = shore[i] % wide
+    return rows, cols

@@ -44,7 +44,7 @@ def band_slopes(ground, free, low, high, cell_m):
     return out[:n].copy()
 
 
-def sides(ground, free, high_m, cell_m):
+def sides(ground, free, high_m, cell_m, levels=None):
     """Slope of a pool's sides halfway down, and how much of it they are.
 
     A bowl has half of its cells between a quarter and three quarters of its depth, whatever its size; a dug pit with a
@@ -61,13 +61,15 @@ def sides(ground, free, high_m, cell_m):
         Spill level [m].
     cell_m : float
         Cell size [m].
+    levels : float32 (n,), optional
+        `ground[free]`, where it is at hand.
 
     Returns
     -------
     slope, share, depth : float
         Median slope [m/m], 0 without such cells; share of the cells; spill level over that floor [m].
     """
-    levels = ground[free]
+    levels = ground[free] if levels is None else levels
     levels = levels[np.isfinite(levels)]
     if levels.size == 0:
         return 0.0, 0.0, 0.0
