@@ -14,9 +14,11 @@ from skimage.measure import label
 from test_prove_score import basin, box
 
 from wetscout.prove import Crossing, Landscape, TrueBasin, make_landscape
+from wetscout.prove.dig import culverts_of
 from wetscout.prove.downstream import next_entered, with_chain
 from wetscout.prove.flood import fill_level
 from wetscout.prove.joined import GRAZES_M, joined_pool
+from wetscout.prove.sweep import Path
 
 
 def two_ways_out(bed_west: float, bed_east: float) -> tuple[np.ndarray, np.ndarray]:
@@ -119,6 +121,16 @@ def with_floor(land: Landscape, b: TrueBasin) -> np.ndarray:
     deep = b.pool.mask & (land.ground[box] <= b.floor_m + 0.3 * b.depth_m)
     held = [n for n in range(1, parts.max() + 1) if np.sum((parts == n) & deep) >= 0.1 * np.sum(deep)]
     return np.isin(parts, held)
+
+
+def test_a_ditch_that_ends_beneath_a_road_is_open_to_its_end() -> None:
+    """Closing gaps in the stretch under fill took 6 m off a ditch that joins another one under the road."""
+    fill = np.zeros((40, 60), dtype=np.float32)
+    fill[:, 30:50] = 1.0
+    inwards = Path(np.array([5.0, 40.0]), np.array([20.0, 20.0]))
+    assert culverts_of(fill, 1.0, inwards) == [(pytest.approx(22.5, abs=1.1), pytest.approx(35.0))]
+    outwards = Path(np.array([40.0, 5.0]), np.array([20.0, 20.0]))
+    assert culverts_of(fill, 1.0, outwards) == [(0.0, pytest.approx(12.5, abs=1.1))]
 
 
 def test_a_ditch_between_its_banks_does_not_enter_a_pool() -> None:

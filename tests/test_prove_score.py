@@ -252,6 +252,39 @@ def test_ways_out_are_closed_by_lines_and_by_what_the_water_does() -> None:
     assert s.hits[0].stands_off_m == pytest.approx(-0.03, abs=1e-4) and s.chains.several_closed == 1
 
 
+def beside(told: int) -> tuple[Landscape, list[Found]]:
+    """Two holes, the upper one drained by a ditch that passes the lower one behind a bank of 8 m."""
+    z = np.full((N, N), 10.0, dtype=np.float32)
+    z[60:100, 20:60] = 9.0
+    z[60:100, 110:150] = 8.8
+    ground = z.copy()
+    # the ditch of the upper hole runs by 8 m beside the lower one, whose own ditch joins it beyond
+    z[108:111, 38:200] = 8.5
+    z[99:108, 38:41] = z[99:108, 128:131] = 8.6
+    rims = [Crossing(k, np.array([102.0]), np.array([col]), True, False) for k, col in enumerate((39.0, 129.0))]
+    upper = basin(0, box(60, 20, 40, 40), crossings=(rims[0],))
+    lower = basin(1, box(60, 110, 40, 40), floor_m=8.8, depth_m=1.2, crossings=(rims[1],))
+    truth = replace(land(upper, lower), z=z, ground=ground, opened=z)
+    spur = np.array([102.0, 102.0]), np.array([124.0, 135.0])
+    first = replace(offer(box(60, 20, 40, 40)), plug_lines=((np.array([102.0, 102.0]), np.array([34.0, 45.0])),))
+    return truth, [replace(first, below=told), replace(offer(box(60, 110, 40, 40)), plug_lines=(spur,))]
+
+
+def test_next_below_is_where_the_water_stands_with_the_plugs_in() -> None:
+    """A plug on the spur leaves the passing ditch alone; one across the ditch itself dams it."""
+    truth, found = beside(-1)
+    chains = score(truth, found).chains
+    assert (chains.pairs, chains.ground_pairs) == (0, 0)
+    chains = score(*beside(1)).chains
+    assert (chains.pairs, chains.pairs_right, chains.ground_pairs, chains.ground_pairs_right) == (1, 0, 1, 0)
+    across = np.array([104.0, 115.0]), np.array([160.0, 160.0])
+    for told in (-1, 1):
+        truth, found = beside(told)
+        chains = score(truth, [found[0], replace(found[1], plug_lines=(across,))]).chains
+        assert (chains.pairs, chains.pairs_right, chains.ground_pairs_right) == (1, int(told == 1), 0)
+        assert chains.ground_pairs == int(told == 1)
+
+
 def test_run_over_landscapes() -> None:
     seen: list[tuple[int, int]] = []
 

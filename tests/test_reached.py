@@ -60,6 +60,19 @@ def test_a_ditch_beside_the_shore_comes_to_a_plug_across_it() -> None:
     assert Reached([site(beside)], z, 1.0, 5.0).first(down(28, 26, 36), -1) is None
 
 
+def test_what_lies_behind_a_plug_is_not_joined_to_the_floor() -> None:
+    """A neck of the pool, 3 m by 10 m: a way into it comes to the pool, but not where a plug parts it from the rest."""
+    z = ground()
+    z[:, COL0 : COL0 + 10] = 11.0
+    z[28:31, COL0 : COL0 + 10] = 9.0
+    way = np.full(12, 29), np.arange(25, 37)
+    assert Reached([site()], z, 1.0, 5.0).first(way, -1) == (0, 5)
+    across = ((25.0, 33.0), (39.0, 39.0))
+    assert Reached([site(across)], z, 1.0, 5.0).first(way, -1) is None
+    # on to the plug it is dammed by it
+    assert Reached([site(across)], z, 1.0, 5.0).first((np.full(15, 29), np.arange(25, 40)), -1) is not None
+
+
 def test_joined_ground_holds_the_floor_or_a_tenth() -> None:
     low = np.zeros((10, 20), dtype=bool)
     low[:, :12] = low[:, 13:16] = low[5, 18] = True

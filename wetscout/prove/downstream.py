@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter, deque
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -10,7 +11,7 @@ import numpy as np
 from wetscout.prove.flood import fill_level
 from wetscout.prove.joined import DEEP, GRAZES_M, joined_pool
 from wetscout.prove.landscape import TrueBasin
-from wetscout.records import F32, I32
+from wetscout.records import F32, I32, Patch
 
 # Water is followed from so many places.
 PLACES = 9
@@ -38,19 +39,43 @@ def with_chain(basins: tuple[TrueBasin, ...], ground: F32, opened: F32, cell_m: 
     tuple of TrueBasin
     """
     tops = [b for b in basins if b.drained and not _drained_parent(b, basins)]
+    areas = {b.node_id: joined_pool(b.pool, ground, opened, (b.floor_m, b.spill_m)) for b in tops}
+    below = next_below(tops, areas, ground, opened, cell_m)
+    return tuple(replace(b, next_id=below.get(b.node_id, b.next_id)) for b in basins)
+
+
+def next_below(
+    basins: Sequence[TrueBasin], areas: Mapping[int, Patch], ground: F32, opened: F32, cell_m: float
+) -> dict[int, int]:
+    """Which area the water over the floor of each basin enters next.
+
+    Parameters
+    ----------
+    basins : sequence of TrueBasin
+    areas : mapping of int to Patch
+        By `node_id`. Of areas that share ground the later one has it.
+    ground, opened : float32 (rows, cols)
+        Natural ground; today's ground, culverts open, no noise [m].
+    cell_m : float
+        [m].
+
+    Returns
+    -------
+    dict of int to int
+        `node_id` of the next one, by that of the basin; -1 where the water leaves over the border first.
+    """
     owner: I32 = np.full(opened.shape, -1, dtype=np.int32)
-    for b in tops:
-        part = joined_pool(b.pool, ground, opened, (b.floor_m, b.spill_m))
+    for number, part in areas.items():
         rows, cols = part.mask.shape
-        owner[part.row0 : part.row0 + rows, part.col0 : part.col0 + cols][part.mask] = b.node_id
+        owner[part.row0 : part.row0 + rows, part.col0 : part.col0 + cols][part.mask] = number
     level = fill_level(opened)
-    out = {b.node_id: b for b in basins}
-    for b in tops:
+    out = {}
+    for b in basins:
         votes = Counter(
             next_entered(level, at, owner, GRAZES_M / cell_m, b.node_id) for at in _over_the_floor(b, ground)
         )
-        out[b.node_id] = replace(b, next_id=votes.most_common(1)[0][0])
-    return tuple(out[b.node_id] for b in basins)
+        out[b.node_id] = votes.most_common(1)[0][0]
+    return out
 
 
 def _drained_parent(b: TrueBasin, basins: tuple[TrueBasin, ...]) -> bool:
@@ -67,6 +92,8 @@ def _over_the_floor(b: TrueBasin, ground: F32) -> list[tuple[int, int]]:
     row, col = np.nonzero(b.pool.mask)
     row, col = row + b.pool.row0, col + b.pool.col0
     deep = np.flatnonzero(ground[row, col] <= b.floor_m + DEEP * b.depth_m)
+    if not deep.size:
+        deep = np.array([np.argmin(ground[row, col])])
     picked = deep[np.linspace(0, deep.size - 1, PLACES).astype(np.int64)]
     return [(int(row[k]), int(col[k])) for k in picked]
 

@@ -8,9 +8,9 @@ from scipy import ndimage
 from wetscout.records import BOOL, F32, Patch
 
 # Water stands so much deeper than the ground that parts it [m].
-_OVER_M = 0.02
+OVER_M = 0.02
 # A part of the pool belongs to it with such a share of the deepest third of the floor.
-_SHARE = 0.1
+SHARE = 0.1
 # Water or a ditch that runs less far than this over a pool only grazes its shore [m].
 GRAZES_M = 5.0
 # The floor is what lies under this part of the depth.
@@ -41,11 +41,11 @@ def joined_pool(pool: Patch, ground: F32, opened: F32, levels: tuple[float, floa
     floor_m, spill_m = levels
     rows, cols = pool.mask.shape
     box = (slice(pool.row0, pool.row0 + rows), slice(pool.col0, pool.col0 + cols))
-    low = pool.mask & (opened[box] < spill_m - _OVER_M)
+    low = pool.mask & (opened[box] < spill_m - OVER_M)
     parts, _ = ndimage.label(low, np.ones((3, 3), dtype=np.int8))
     deep = pool.mask & (ground[box] <= floor_m + DEEP * (spill_m - floor_m))
     of_floor = np.bincount(parts[deep], minlength=int(parts.max()) + 1)
     of_floor[0] = 0
-    kept = np.flatnonzero(of_floor >= max(1.0, _SHARE * np.count_nonzero(deep)))
+    kept = np.flatnonzero(of_floor >= max(1.0, SHARE * np.count_nonzero(deep)))
     mask: BOOL = np.isin(parts, kept) & low
     return Patch(pool.row0, pool.col0, mask)

@@ -170,7 +170,8 @@ def chain_lines(report: ChainReport) -> list[str]:
     if c.members:
         out.append(
             f"basins in a row on one ditch: found {c.members_found} of {c.members} ({percent(report.found)}); next one"
-            f" below named right {c.pairs_right} of {c.pairs} ({percent(report.order_right)})"
+            f" below named right {c.pairs_right} of {c.pairs} ({percent(report.order_right)}), by the ground without"
+            f" plugs {c.ground_pairs_right} of {c.ground_pairs}"
         )
     if c.positions:
         out.append(

@@ -24,7 +24,7 @@ from wetscout.prove.found import Found, overlap
 from wetscout.prove.landscape import Landscape, TrueBasin
 from wetscout.prove.score_chains import ChainScore, score_chains
 from wetscout.prove.score_covered import CoveredScore, score_covered
-from wetscout.prove.score_plugged import stands_off
+from wetscout.prove.score_plugged import standing
 from wetscout.records import F64, Patch
 
 IOU = 0.5
@@ -149,6 +149,7 @@ def score(landscape: Landscape, found: Sequence[Found]) -> Score:
     taken: set[int] = set()
     shaded: set[int] = set()
     hits: list[Hit] = []
+    waters: dict[int, Patch | None] = {}
     false_sites: list[FalseSite] = []
     neither = 0
     for i in order:
@@ -170,7 +171,9 @@ def score(landscape: Landscape, found: Sequence[Found]) -> Score:
             continue
         taken.add(basin.node_id)
         hit = _hit(i, found[i], basin, size, pick[1], cell)
-        hits.append(_with_water(hit, stands_off(landscape, found[i], basin)))
+        held = standing(landscape, found[i], basin)
+        waters[basin.node_id] = held.water
+        hits.append(_with_water(hit, held.off_m))
     missed, covered = _left(basins, families, taken, shaded, parents, [table[i] for i in opened])
     drained = any(b.drained or b.partial for b in basins)
     ways = [(h.ways, h.ways_plugged, h.held) for h in hits]
@@ -178,7 +181,7 @@ def score(landscape: Landscape, found: Sequence[Found]) -> Score:
         landscape.kind, landscape.seed, cell, landscape.area_km2, drained,
         tuple(hits), tuple(false_sites), tuple(missed), neither, covered,
         score_covered(landscape, found),
-        score_chains(landscape, found, {h.node_id: h.found for h in hits}, ways),
+        score_chains(landscape, found, {h.node_id: h.found for h in hits}, ways, waters),
     )  # fmt: skip
 
 

@@ -5,8 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from wetscout.prove.downstream import next_below
 from wetscout.prove.found import Found
+from wetscout.prove.joined import joined_pool
 from wetscout.prove.landscape import Landscape, TrueBasin
+from wetscout.records import Patch
 
 
 @dataclass(frozen=True)
@@ -18,7 +21,11 @@ class ChainScore:
     members, members_found : int
         Scored basins that stand in a row with another; those of them found.
     pairs, pairs_right : int
-        Neighbours in a row, both found; those where the site the result names below the upper one is the lower one.
+        Basins found whose water comes to the water that stands in another one found, its plugs in, or is told to; those
+        where the site the result names below is that one.
+    ground_pairs, ground_pairs_right : int
+        The same without plugs, by which ground is joined to the floors today: a ditch through a rim that is cut away
+        beside it passes by, a plug in it stands in its way.
     positions, positions_right : int
         Basins found whose `drain_position` is told; where it is right.
     chain_positions, chain_positions_right : int
@@ -33,6 +40,8 @@ class ChainScore:
     members_found: int
     pairs: int
     pairs_right: int
+    ground_pairs: int
+    ground_pairs_right: int
     positions: int
     positions_right: int
     chain_positions: int
@@ -43,7 +52,11 @@ class ChainScore:
 
 
 def score_chains(
-    landscape: Landscape, found: Sequence[Found], hits: Mapping[int, int], ways: Sequence[tuple[int, int, bool]]
+    landscape: Landscape,
+    found: Sequence[Found],
+    hits: Mapping[int, int],
+    ways: Sequence[tuple[int, int, bool]],
+    waters: Mapping[int, Patch | None],
 ) -> ChainScore:
     """Score rows of basins.
 
@@ -55,6 +68,8 @@ def score_chains(
         Place in `found` of the site that stands for a true basin, by `node_id`.
     ways : sequence of (int, int, bool)
         True ways out of each basin found, those with a plug, and whether the water stands.
+    waters : mapping of int to Patch or None
+        What stands in each basin found once its plugs are in, by `node_id`; None where no plug is drawn.
 
     Returns
     -------
@@ -65,18 +80,22 @@ def score_chains(
     site = {n: _hit_of(n, hits, up) for n in range(len(basins))}
     below = {b.node_id: b.next_id for b in basins if b.next_id >= 0}
     members = [n for n in sorted(set(below) | set(below.values())) if _scored(basins[n])]
-    pairs = [(site[a], site[b]) for a, b in sorted(below.items())]
-    both = [(a, b) for a, b in pairs if a is not None and b is not None and a != b]
     told = {n: f for n, f in hits.items() if found[f].position}
     right = {n for n, f in told.items() if (found[f].position == "starts here") == basins[n].starts_here}
     # a hit may stand for a nested member of the row
     of_row = {n for n in told for m in members if site[m] == told[n]}
     several = [w for w in ways if w[0] >= 2]
+    surfaces = landscape.ground, landscape.opened
+    joined = {n: joined_pool(basins[n].pool, *surfaces, (basins[n].floor_m, basins[n].spill_m)) for n in hits}
+    ground_pairs, ground_right = _pairs(landscape, found, hits, joined)
+    pairs, right_pairs = _pairs(landscape, found, hits, {n: waters.get(n) or joined[n] for n in hits})
     return ChainScore(
         members=len(members),
         members_found=sum(site[n] is not None for n in members),
-        pairs=len(both),
-        pairs_right=sum(_next_hit(found, a, set(hits.values())) == b for a, b in both),
+        pairs=pairs,
+        pairs_right=right_pairs,
+        ground_pairs=ground_pairs,
+        ground_pairs_right=ground_right,
         positions=len(told),
         positions_right=len(right),
         chain_positions=len(of_row),
@@ -107,6 +126,20 @@ def _hit_of(node: int, hits: Mapping[int, int], up: Mapping[int, int]) -> int | 
                 return site
             at = up.get(at, -1)
     return None
+
+
+def _pairs(
+    landscape: Landscape, found: Sequence[Found], hits: Mapping[int, int], areas: Mapping[int, Patch]
+) -> tuple[int, int]:
+    """Basins found whose water comes to another one found, or is told to; those told right."""
+    own = [landscape.basins[n] for n in hits]
+    # of waters that meet the higher one lies above the other
+    order = sorted(areas, key=lambda n: landscape.basins[n].spill_m)
+    below = next_below(own, {n: areas[n] for n in order}, landscape.ground, landscape.opened, landscape.cell_m)
+    node = {f: n for n, f in hits.items()}
+    told = {n: node.get(_next_hit(found, f, set(hits.values())), -1) for n, f in hits.items()}
+    some = [n for n in hits if below[n] >= 0 or told[n] >= 0]
+    return len(some), sum(below[n] == told[n] for n in some)
 
 
 def _next_hit(found: Sequence[Found], site: int, right: set[int]) -> int:

@@ -100,13 +100,13 @@ class Reached:
             site, gap = self.sites[k], self.gap
             pool = np.pad(site.pool.mask, gap)
             away = ndimage.distance_transform_edt(~pool) * self.cell_m
-            low = self._low(k, away.shape)
+            low = self._low(k, away.shape) & ~self._walls(k, away.shape)
             masks = self._joined(k, pool & low), self._joined(k, low & (away <= SHORE_M)), away <= BESIDE_M
             corner = site.pool.row0 - gap, site.pool.col0 - gap
             self._ground[k] = Patch(*corner, masks[0]), Patch(*corner, masks[1]), Patch(*corner, masks[2])
         return self._ground[k]
 
-    def _low(self, k: int, shape: tuple[int, ...]) -> BOOL:
+    def _low(self, k: int, shape: tuple[int, int]) -> BOOL:
         """Cells of the window around a pool that lie below its spill level."""
         site, (rows, cols) = self.sites[k], self.filled.shape
         r0, c0 = site.pool.row0 - self.gap, site.pool.col0 - self.gap
@@ -115,6 +115,16 @@ class Reached:
         ground = self.filled[max(0, r0) : r0 + shape[0], max(0, c0) : c0 + shape[1]]
         low[r, c] = ground < float(site.values["spill_m"]) - OVER_M
         return low
+
+    def _walls(self, k: int, shape: tuple[int, int]) -> BOOL:
+        """Cells of the window around a pool on which its plugs stand: what lies behind is not joined to the floor."""
+        box, walls = self.boxes[k], np.zeros(shape, dtype=np.bool_)
+        for row, col in self._plug_points(k):
+            r, c = np.rint(row - box[0]).astype(np.int64), np.rint(col - box[1]).astype(np.int64)
+            ok = (r >= 0) & (c >= 0) & (r < shape[0]) & (c < shape[1])
+            walls[r[ok], c[ok]] = True
+        # a cell to each side, or water slips between cells
+        return np.asarray(ndimage.binary_dilation(walls), dtype=np.bool_)
 
     def _joined(self, k: int, low: BOOL) -> BOOL:
         """Parts of it that hold the floor or a good share of it."""
@@ -126,14 +136,19 @@ class Reached:
     def _off_plugs(self, k: int, rows: I64, cols: I64) -> F64:
         """How far cells are from the nearest plug of a site [m]."""
         off: F64 = np.full(rows.size, np.inf)
-        for plug in self.sites[k].plugs:
-            if not plug.row.size:
-                continue
-            far = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(plug.row), np.diff(plug.col)))])
-            at = np.linspace(0.0, far[-1], int(2.0 * far[-1]) + 2)
-            row, col = np.interp(at, far, plug.row), np.interp(at, far, plug.col)
+        for row, col in self._plug_points(k):
             off = np.minimum(off, np.hypot(row[:, None] - rows[None, :], col[:, None] - cols[None, :]).min(axis=0))
         return off * self.cell_m
+
+    def _plug_points(self, k: int) -> list[tuple[F64, F64]]:
+        """Places half a cell apart along each plug of a site."""
+        out = []
+        for plug in self.sites[k].plugs:
+            if plug.row.size:
+                far = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(plug.row), np.diff(plug.col)))])
+                at = np.linspace(0.0, far[-1], int(2.0 * far[-1]) + 2)
+                out.append((np.interp(at, far, plug.row), np.interp(at, far, plug.col)))
+        return out
 
 
 def joined(low: BOOL, floor: tuple[int, int]) -> BOOL:
