@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import dijkstra
 
-from wetscout.kernels.span import spread_cost
+from wetscout.kernels.span import cheapest_beside, spread_cost
 from wetscout.records import Cut
 from wetscout.restore.plug import size_plug
 from wetscout.restore.span import Bank, span
@@ -32,6 +32,22 @@ def graph_of(cost, region, step_m):
                     two.append(a * cols + b)
                     price.append(0.5 * (cost[r, c] + cost[a, b]) * step_m * np.hypot(dr, dc))
     return coo_array((price, (one, two)), shape=(rows * cols, rows * cols))
+
+
+def test_the_cheapest_neighbour_is_that_of_a_list():
+    rng = np.random.default_rng(4)
+    cost, paid = rng.integers(1, 4, (2, 7, 9)).astype(np.float64)
+    paid[rng.random(paid.shape) < 0.3] = np.inf
+    corner = float(np.hypot(1, 1))
+    for r in range(7):
+        for c in range(9):
+            near = [
+                (paid[q] + 0.5 * (cost[q] + cost[r, c]) * 2.0 * float(np.hypot(q[0] - r, q[1] - c)), q)
+                for q in ((r + i, c + j) for i in (-1, 0, 1) for j in (-1, 0, 1) if i or j)
+                if 0 <= q[0] < 7 and 0 <= q[1] < 9
+            ]
+            price, (row, col) = min(near)
+            assert cheapest_beside(paid, cost, (r, c), (2.0, corner)) == (price, row * 9 + col)
 
 
 @given(seed=st.integers(0, 10_000))

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from wetscout.ingest import from_array
-from wetscout.kernels import bridge
+from wetscout.kernels import bridge, rays
 from wetscout.kernels.sections import (
     bilinear,
     lower_line,
@@ -77,6 +77,24 @@ def test_carry_cautious_equals_the_obvious_version(rough, radius, stride):
     z, mask = rough
     got = carry_cautious(z, mask, 20, 5, radius, stride, 3)
     np.testing.assert_allclose(got, naive.carry_cautious(z, mask, 20, 5, radius, stride, 3), atol=2e-5)
+
+
+@pytest.mark.parametrize(("radius", "stride"), [(16, 2), (8, 1), (4, 1), (32, 4)])
+def test_packed_sums_are_those_of_the_products_to_the_bit(radius, stride):
+    rng = np.random.default_rng(radius)
+    _, _, _, product, packed, size = rays.fit_terms(radius, stride)
+    assert packed.shape == (product.shape[0], 5)
+    at = [rays.AT_POWER[p, q] for p in range(6) for q in range(p, 6)]
+    for share in (1.0, 0.5, 0.1):
+        some, powers = rng.random(product.shape[0]) < share, np.empty(15)
+        for part, word in enumerate(packed[some].sum(axis=0)):
+            rays.unpack(word, part, size, powers)
+        wanted = np.zeros(21)
+        for row in product[some]:
+            wanted += row
+        np.testing.assert_array_equal(powers[at], wanted)
+    # thirds are rounded: there the products themselves are added up
+    assert rays.fit_terms(12, 2)[4].size == 0
 
 
 @pytest.mark.parametrize("carry", ["crest", "cautious"])

@@ -6,6 +6,7 @@ import numpy as np
 from numba import njit
 
 from wetscout.kernels.rays import (
+    AT_POWER,
     GAP,
     N_DIRECTIONS,
     depth_in_gap,
@@ -15,31 +16,47 @@ from wetscout.kernels.rays import (
     free_end,
     ray_tables,
     solve6,
+    unpack,
     with_margin,
 )
 
 
 @njit(nogil=True, cache=True)
-def _close(deep, state, here, reach, nearest, ends):
-    """Distances to both ends of every line through a cell into `ends` (16, 6); -1 where a line does not close.
+def _close(deep, state, here, reach, nearest, ratio, ends):
+    """Distances to both ends of the lines through a cell into `ends` (16, 6); negative where they are not known.
 
-    Returns the shortest line [cells], infinite if none closes. Levels and slopes are worked out by `_weigh` for the
-    lines that count only.
+    Returns the shortest line [cells], infinite if none closes. Lines `ratio` times as long and longer may be left at
+    -2: whether they close was not looked for, `_reopen` does. -1 does not close. Levels and slopes are worked out by
+    `_weigh` for the lines that count only.
     """
     shortest = np.inf
+    own = np.int64(deep[here])
     for k in range(N_DIRECTIONS):
-        ends[k, 0] = -1.0
-        da = free_distance(deep, state, here, k, reach, nearest)
+        near = reach if shortest == np.inf else min(reach, np.int64(ratio * shortest) - own)
+        da = free_distance(deep, state, here, k, reach, near, nearest)
+        ends[k, 0] = da
         if da < 0:
             continue
-        db = free_distance(deep, state, here, k + N_DIRECTIONS, reach, nearest)
+        near = reach if shortest == np.inf else min(reach, np.int64(ratio * shortest) - da)
+        db = free_distance(deep, state, here, k + N_DIRECTIONS, reach, near, nearest)
         if db < 0:
+            ends[k, 0] = db
             continue
-        ends[k, 0] = da
         ends[k, 1] = np.nan
         ends[k, 3] = db
         shortest = min(shortest, float(da + db))
     return shortest
+
+
+@njit(nogil=True, cache=True)
+def _reopen(deep, state, here, k, reach, nearest, ends):
+    """Whether a line that `_close` left at -2 closes after all; its ends then."""
+    da = free_distance(deep, state, here, k, reach, reach, nearest)
+    db = free_distance(deep, state, here, k + N_DIRECTIONS, reach, reach, nearest) if da >= 0 else np.int64(-1)
+    ends[k, 0] = da if db >= 0 else -1.0
+    ends[k, 1] = np.nan
+    ends[k, 3] = db
+    return db >= 0
 
 
 @njit(nogil=True, cache=True)
@@ -94,43 +111,65 @@ def _high_and_low(ends, across, shortest, level):
 @njit(nogil=True, cache=True)
 def _bend(flat, state, here, samples, a, b, half):
     """Quadratic fitted to the free ground around, in `b`; False where there is too little of it."""
-    place, term, product = samples
-    half[:] = 0.0
-    b[:] = 0.0
+    place, term, product, packed, size = samples
     base = np.float64(0.0) if np.isnan(flat[here]) else np.float64(flat[here])
+    whole = packed.shape[0] > 0
+    w0 = w1 = w2 = w3 = w4 = np.int64(0)
+    b0 = b1 = b2 = b3 = b4 = b5 = 0.0
+    half[:] = 0.0
     count = 0
     for n in range(place.size):
         i = here + place[n]
         if state[i] & 3:
             continue
         d = flat[i] - base
-        for p in range(6):
-            b[p] += term[n, p] * d
-        for p in range(21):
-            half[p] += product[n, p]
+        b0 += term[n, 0] * d
+        b1 += term[n, 1] * d
+        b2 += term[n, 2] * d
+        b3 += term[n, 3] * d
+        b4 += term[n, 4] * d
+        b5 += term[n, 5] * d
+        if whole:
+            w0 += packed[n, 0]
+            w1 += packed[n, 1]
+            w2 += packed[n, 2]
+            w3 += packed[n, 3]
+            w4 += packed[n, 4]
+        else:
+            for p in range(21):
+                half[p] += product[n, p]
         count += 1
     if count < 20:
         return False
+    b[0], b[1], b[2], b[3], b[4], b[5] = b0, b1, b2, b3, b4, b5
+    if whole:
+        unpack(w0, 0, size, half)
+        unpack(w1, 1, size, half)
+        unpack(w2, 2, size, half)
+        unpack(w3, 3, size, half)
+        unpack(w4, 4, size, half)
     k = 0
     for p in range(6):
         for q in range(p, 6):
-            a[p, q] = half[k]
-            a[q, p] = half[k]
+            a[p, q] = half[AT_POWER[p, q] if whole else k]
+            a[q, p] = a[p, q]
             k += 1
     return solve6(a, b)
 
 
 @njit(nogil=True, cache=True)
-def _careful(flat, state, here, run, tables, ends, b, radius, best, dirs, bends):
+def _careful(ground, here, far, tables, ends, b, radius, best, dirs, bends):
     """Level along the `best` lines with the smallest bend, straight and corrected by half the bend."""
+    flat, state, deep, _ = ground
+    reach, run = far
     dirs_r, dirs_c = dirs
     for k in range(N_DIRECTIONS):
         bends[k] = np.inf
-        if ends[k, 0] >= 0.0:
+        if ends[k, 0] != -1.0:
             bends[k] = abs(_curve(b, dirs_r[k], dirs_c[k], radius))
     total = 0.0
     used = 0
-    for _ in range(best):
+    while used < best:
         at = np.int64(-1)
         low = np.inf
         for k in range(N_DIRECTIONS):
@@ -139,6 +178,9 @@ def _careful(flat, state, here, run, tables, ends, b, radius, best, dirs, bends)
                 at = np.int64(k)
         if at < 0:
             break
+        if ends[at, 0] == -2.0 and not _reopen(deep, state, here, at, reach, tables[0], ends):
+            bends[at] = np.inf
+            continue
         _weigh(flat, state, here, at, run, tables, ends)
         da = ends[at, 0]
         db = ends[at, 3]
@@ -174,7 +216,7 @@ def _levels(ground, reach, run, across, tables, samples, dirs, fit, out):
             here = (r + margin) * wide + margin + c
             if not state[here] & GAP:
                 continue
-            shortest = _close(deep, state, here, reach, tables[0], ends)
+            shortest = _close(deep, state, here, reach, tables[0], across[0], ends)
             if shortest == np.inf:
                 high[r, c] = np.nan
                 low[r, c] = np.nan
@@ -186,9 +228,9 @@ def _levels(ground, reach, run, across, tables, samples, dirs, fit, out):
             high[r, c], low[r, c] = _high_and_low(ends, across, shortest, level)
             if best > 0:
                 bent = _bend(flat, state, here, samples, a, b, half)
-                around = (
-                    _careful(flat, state, here, run, tables, ends, b, radius, best, dirs, level) if bent else np.nan
-                )
+                around = np.nan
+                if bent:
+                    around = _careful(ground, here, (reach, run), tables, ends, b, radius, best, dirs, level)
                 cautious[r, c] = around
 
 
@@ -232,9 +274,9 @@ def carry(z, mask, reach, run, across, fit):
     margin = max(reach + run + 2, radius + 1)
     wide = z.shape[1] + 2 * margin
     flat, state = with_margin(z, mask, margin)
-    at_row, at_col, term, product = fit_terms(radius, stride)
+    at_row, at_col, *terms = fit_terms(radius, stride)
     ground = (flat, state, depth_in_gap(state, wide, reach + 1), margin)
-    samples = (at_row * wide + at_col, term, product)
+    samples = (at_row * wide + at_col, *terms)
     out = (z.copy(), z.copy(), z.copy())
     _levels(ground, reach, run, across, ray_tables(reach + run, wide), samples, directions(), fit, out)
     return out

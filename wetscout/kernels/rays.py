@@ -10,6 +10,12 @@ from numba import njit
 N_DIRECTIONS = 16
 # what a cell is: to be bridged, unknown; and whether it is the first of four free ones
 GAP, UNKNOWN, SQUARE = 1, 2, 4
+# powers of column and row in the products of the terms of a quadratic, and the bits each has in a packed sum
+POWERS = tuple((i, k - i) for k in range(5) for i in range(k, -1, -1))
+_BITS = 21
+# which of these the product of two of the terms 1, x, y, xx, xy, yy is
+_TERMS = ((0, 0), (1, 0), (0, 1), (2, 0), (1, 1), (0, 2))
+AT_POWER = np.array([[POWERS.index((a + c, b + d)) for c, d in _TERMS] for a, b in _TERMS])
 
 
 def directions():
@@ -111,15 +117,18 @@ def depth_in_gap(state, wide, most):
 
 
 @njit(nogil=True, cache=True, inline="always")
-def free_distance(deep, state, here, q, reach, nearest):
-    """Distance to free ground along a ray [cells], negative if there is none within reach or it is unknown.
+def free_distance(deep, state, here, q, reach, near, nearest):
+    """Distance to free ground along a ray [cells]; -1 if none is within reach or it is unknown, -2 if none is near.
 
     `deep` (from `depth_in_gap`) says how far the next cell outside the gap is at least, so the ray jumps that far.
+    `near` is where looking ends, at most `reach`.
     """
     d = np.int64(deep[here])
-    while d <= reach and deep[here + nearest[q, d]] > 0:
+    while d <= near and deep[here + nearest[q, d]] > 0:
         d += np.int64(deep[here + nearest[q, d]])
-    return np.int64(-1) if d > reach or state[here + nearest[q, d]] & UNKNOWN else d
+    if d > near:
+        return np.int64(-1) if d > reach else np.int64(-2)
+    return np.int64(-1) if state[here + nearest[q, d]] & UNKNOWN else d
 
 
 @njit(nogil=True, cache=True)
@@ -144,6 +153,7 @@ def free_end(flat, state, here, q, d, run, tables):
         [m], into the gap [m per cell].
     """
     nearest, corner, part_r, part_c = tables
+    down = corner[N_DIRECTIONS // 2, 1]
     s0 = 0.0
     s1 = 0.0
     s2 = 0.0
@@ -151,21 +161,23 @@ def free_end(flat, state, here, q, d, run, tables):
     t1 = 0.0
     n = 0
     for k in range(run + 1):
-        if state[here + nearest[q, d + k]] & (GAP | UNKNOWN):
-            break
-        n += 1
         i = here + corner[q, d + k]
         if state[i] & SQUARE:
+            # the nearest cell is one of the four
+            n += 1
             fr = part_r[q, d + k]
             fc = part_c[q, d + k]
-            low = i + corner[N_DIRECTIONS // 2, 1]
             top = flat[i] * (1.0 - fc) + flat[i + 1] * fc
-            value = top * (1.0 - fr) + (flat[low] * (1.0 - fc) + flat[low + 1] * fc) * fr
+            value = top * (1.0 - fr) + (flat[i + down] * (1.0 - fc) + flat[i + down + 1] * fc) * fr
             s0 += 1.0
             s1 += k
             s2 += k * k
             t0 += value
             t1 += k * value
+        elif state[here + nearest[q, d + k]] & (GAP | UNKNOWN):
+            break
+        else:
+            n += 1
     if s0 < 3.0:
         near = 0.0
         for k in range(n):
@@ -173,6 +185,17 @@ def free_end(flat, state, here, q, d, run, tables):
         return near / n, 0.0
     slope = (s0 * t1 - s1 * t0) / (s0 * s2 - s1 * s1)
     return (t0 - slope * s1) / s0, -slope
+
+
+@njit(nogil=True, cache=True)
+def unpack(word, part, size, out):
+    """Three sums that were added up in one int64, those of the powers from `3 * part` on."""
+    for k in range(3 * part, 3 * part + 3):
+        low = word & ((1 << _BITS) - 1)
+        if low >= 1 << (_BITS - 1):
+            low -= 1 << _BITS
+        word = (word - low) >> _BITS
+        out[k] = low * size[k]
 
 
 @njit(nogil=True, cache=True)
@@ -206,8 +229,13 @@ def solve6(a, b):
 def fit_terms(radius, stride):
     """Samples of a disc with the six terms of a quadratic and their 21 products: worked out once, not at every cell.
 
-    Returns (row offset, column offset, terms (n, 6), products (n, 21)); samples lie at multiples of `stride` from the
-    cell, so that a tile sees the same ones.
+    Returns (row offset, column offset, terms (n, 6), products (n, 21), packed (n, 5), size (15,)); samples lie at
+    multiples of
+    `stride` from the cell, so that a tile sees the same ones.
+
+    Where the radius is a power of two, all products are whole numbers times `size`, which float64 adds up without
+    rounding. Then `packed` holds these numbers, three in each int64 in the order of `POWERS`: five additions in place
+    of 21 give the same sums. It is empty otherwise.
     """
     steps = np.arange(-radius, radius + 1, stride)
     at_row, at_col = (at.ravel() for at in np.meshgrid(steps, steps, indexing="ij"))
@@ -216,4 +244,11 @@ def fit_terms(radius, stride):
     y, x = at_row / radius, at_col / radius
     term = np.column_stack([np.ones(x.size), x, y, x * x, x * y, y * y])
     product = np.column_stack([term[:, p] * term[:, q] for p in range(6) for q in range(p, 6)])
-    return at_row, at_col, term, product
+    whole = math.gcd(radius, stride)
+    packed = np.zeros((0, 5), dtype=np.int64)
+    if radius & (radius - 1) == 0 and x.size * (radius // whole) ** 4 < 1 << (_BITS - 1):
+        u, v = at_col // whole, at_row // whole
+        power = np.column_stack([u**i * v**j for i, j in POWERS])
+        packed = power[:, 0::3] + (power[:, 1::3] << _BITS) + (power[:, 2::3] << 2 * _BITS)
+    size = np.array([(whole / radius) ** (i + j) for i, j in POWERS])
+    return at_row, at_col, term, product, packed, size

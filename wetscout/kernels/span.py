@@ -67,3 +67,39 @@ def spread_cost(cost, sources, region, step_m):
                     order += 1
                     heap, size = push(heap, size, total, order, rr * cols + cc)
     return paid, came
+
+
+@njit(nogil=True, cache=True)
+def cheapest_beside(paid, cost, at, step):
+    """Cheapest way to a cell from one of its eight neighbours.
+
+    Parameters
+    ----------
+    paid, cost : float64 (rows, cols)
+        As in `spread_cost`.
+    at : (int, int)
+        The cell.
+    step : (float, float)
+        Cell size [m], and the length of a step over a corner in cells.
+
+    Returns
+    -------
+    price : float
+        Infinite where none leads there.
+    before : int
+        Number of the neighbour, the first of equals; 0 without one in the window.
+    """
+    r, c = at
+    cell_m, corner = step
+    least = np.inf
+    before = np.int64(-1)
+    for rr in range(max(0, r - 1), min(paid.shape[0], r + 2)):
+        for cc in range(max(0, c - 1), min(paid.shape[1], c + 2)):
+            if rr == r and cc == c:
+                continue
+            length = corner if rr != r and cc != c else 1.0
+            price = paid[rr, cc] + 0.5 * (cost[rr, cc] + cost[r, c]) * cell_m * length
+            if before < 0 or price < least:
+                least = price
+                before = np.int64(rr * paid.shape[1] + cc)
+    return least, max(before, np.int64(0))

@@ -9,11 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from wetscout.kernels.span import spread_cost
+from wetscout.kernels.span import cheapest_beside, spread_cost
 from wetscout.records import BOOL, F32, F64
 from wetscout.settings.restore import RestoreSettings
 
 I64 = NDArray[np.int64]
+Line = tuple[F64, F64, float]
 # a metre of plug costs at least this, however little earth it takes: lines run straight where the ground is high [m3]
 LEAST_M3 = 0.1
 # a straight line is taken where it needs no more than this much more earth than the cheapest bent one
@@ -24,6 +25,8 @@ CLEAR_M = 4.0
 INSIDE_M, THROUGH_M = 3.0, 6.0
 # ground at the spill level is as good an end as higher ground that takes so much more earth to reach
 DEAR = 2.0
+# length of a step over a corner
+CORNER = float(np.hypot(1, 1))
 
 
 @dataclass(frozen=True)
@@ -71,17 +74,50 @@ def span(bank: Bank, way: tuple[I64, I64], at: int, s: RestoreSettings, exact: b
     row, col : float64 (k,)
         Corners of the line, left end first as seen downstream [cells]; None where the banks are not told apart.
     """
-    high = _span(bank, way, at, s, exact)
-    low = _span(bank, way, at, replace(s, tie_m=-s.hold_m), exact)
+    high, low = _both(_place(bank, way, at, s), s, exact)
     if high is not None and low is not None and high[2] > DEAR * low[2]:
         high = low
+    high = high or low
     if high is None:
-        high = low or _span(replace(bank, pool=None), way, at, s, exact)
+        high, _ = _both(_place(replace(bank, pool=None), way, at, s), s, exact)
     return None if high is None else high[:2]
 
 
-def _span(bank: Bank, way: tuple[I64, I64], at: int, s: RestoreSettings, exact: bool) -> tuple[F64, F64, float] | None:
-    """Line of a plug and its cost."""
+@dataclass(frozen=True)
+class _Place:
+    """Where a plug is to be laid: a window around a way that parts it.
+
+    Attributes
+    ----------
+    corner : (int, int)
+        Of the window in the ground.
+    ground, cost : float64 (h, w)
+        [m], and cost of a metre of plug.
+    sides : ((bool (h, w), bool (h, w)), (bool (h, w), bool (h, w)))
+        Ground of each bank that a line may run over, and of it what it may end on.
+    through : bool (h, w)
+        Cells that do not part the pool.
+    way : (int64 (n,), int64 (n,), float64 (n,))
+        Cells of the way, and what crossing it there costs beside the earth: infinitely much or nothing.
+    at : int
+        The place on the way.
+    spill_m, cell_m : float
+        [m].
+    """
+
+    corner: tuple[int, int]
+    ground: F64
+    cost: F64
+    sides: tuple[tuple[BOOL, BOOL], tuple[BOOL, BOOL]]
+    through: BOOL
+    way: tuple[I64, I64, F64]
+    at: int
+    spill_m: float
+    cell_m: float
+
+
+def _place(bank: Bank, way: tuple[I64, I64], at: int, s: RestoreSettings) -> _Place | None:
+    """The window, worked out once for both levels a plug may end at."""
     reach = round(s.across_reach_m / bank.cell_m)
     r0, c0 = max(0, int(way[0][at]) - reach), max(0, int(way[1][at]) - reach)
     box = (slice(r0, int(way[0][at]) + reach + 1), slice(c0, int(way[1][at]) + reach + 1))
@@ -95,20 +131,48 @@ def _span(bank: Bank, way: tuple[I64, I64], at: int, s: RestoreSettings, exact: 
     cost = LEAST_M3 + s.crest_width_m * high + s.face_slope * high**2
     cost[~np.isfinite(cost)] = LEAST_M3
     dry, through = _outside(bank, box, (rows, cols))
-    halves = []
-    for side in sides:
-        known = side & np.isfinite(ground) & through
-        ends = _ends(ground, firm & known, bank.spill_m, s)
-        if ends is None:
-            return None
-        halves.append(spread_cost(cost, ends, known, bank.cell_m))
+    left, right = (side & np.isfinite(ground) & through for side in sides)
     # under a road it is led on along the way to where the ditch lies open, clear of the fill
     covered = ndimage.binary_dilation(bank.covered[box][rows, cols], iterations=max(1, round(CLEAR_M / bank.cell_m)))
     free = (ground[rows, cols] < bank.spill_m - s.hold_m) & ~covered & dry
-    shift = max(1, round(s.shift_m / bank.cell_m))
+    return _Place(
+        (r0, c0),
+        ground,
+        cost,
+        ((left, firm & left), (right, firm & right)),
+        through,
+        (rows, cols, np.where(free, 0.0, np.inf)),
+        k,
+        bank.spill_m,
+        bank.cell_m,
+    )
+
+
+def _both(place: _Place | None, s: RestoreSettings, exact: bool) -> tuple[Line | None, Line | None]:
+    """Lines that end above the spill level, where there is such ground, and at it."""
+    if place is None:
+        return None, None
+    halves: list[list[tuple[F64, I64]]] = [[], []]
+    for known, firm in place.sides:
+        tied, held = (_ends(place.ground, firm, place.spill_m, level, s) for level in (s.tie_m, -s.hold_m))
+        if tied is None or held is None:
+            return None, None
+        halves[0].append(spread_cost(place.cost, tied, known, place.cell_m))
+        # mostly there is none so high, or no other
+        same = np.array_equal(tied, held)
+        halves[1].append(halves[0][-1] if same else spread_cost(place.cost, held, known, place.cell_m))
+    high = _cheapest(place, halves[0], s, exact)
+    if all(one is other for one, other in zip(*halves, strict=True)):
+        return high, high
+    return high, _cheapest(place, halves[1], s, exact)
+
+
+def _cheapest(place: _Place, halves: list[tuple[F64, I64]], s: RestoreSettings, exact: bool) -> Line | None:
+    """Line of a plug and its cost."""
+    shift = max(1, round(s.shift_m / place.cell_m))
     best = None
     for reach in (1,) if exact else (shift, 3 * shift):
-        best = best or _gate(cost, halves, (rows, cols, np.where(free, 0.0, np.inf)), (k, reach), bank.cell_m)
+        best = best or _gate(place.cost, halves, place.way, (place.at, reach), place.cell_m)
     if best is None:
         return None
     gate, left, right = best
@@ -117,9 +181,10 @@ def _span(bank: Bank, way: tuple[I64, I64], at: int, s: RestoreSettings, exact: 
         for a, g, b in zip(_back(halves[0][1], left), gate, _back(halves[1][1], right), strict=True)
     )
     # straightened, it does not run through the pool either
-    cost[~through] += DEAR * cost.max()
-    keep = _straight(cost, row, col, bank.cell_m)
-    return row[keep] + r0, col[keep] + c0, _earth(cost, row, col, bank.cell_m)
+    cost = place.cost.copy()
+    cost[~place.through] += DEAR * cost.max()
+    keep = _straight(cost, row, col, place.cell_m)
+    return row[keep] + place.corner[0], col[keep] + place.corner[1], _earth(cost, row, col, place.cell_m)
 
 
 def _outside(bank: Bank, box: tuple[slice, slice], way: tuple[I64, I64]) -> tuple[BOOL, BOOL]:
@@ -176,11 +241,11 @@ def _sides(rows: I64, cols: I64, k: int, shape: tuple[int, int]) -> tuple[BOOL, 
     return part == found[0], part == found[1]
 
 
-def _ends(ground: F64, firm: BOOL, spill_m: float, s: RestoreSettings) -> BOOL | None:
+def _ends(ground: F64, firm: BOOL, spill_m: float, tie_m: float, s: RestoreSettings) -> BOOL | None:
     """Cells on one bank that a plug may end on: a little above the spill, else at it, else the highest there is."""
     if not firm.any():
         return None
-    for level in (spill_m + s.tie_m, spill_m - s.hold_m):
+    for level in (spill_m + tie_m, spill_m - s.hold_m):
         ends = firm & (ground >= level)
         if ends.any():
             return np.asarray(ends)
@@ -200,14 +265,9 @@ def _gate(
         r, c = int(rows[i]), int(cols[i])
         total, before = float(closed[i]), []
         for paid, _ in halves:
-            near = [
-                (paid[q] + 0.5 * (cost[q] + cost[r, c]) * cell_m * float(np.hypot(q[0] - r, q[1] - c)), q)
-                for q in ((r + dr, c + dc) for dr in (-1, 0, 1) for dc in (-1, 0, 1) if dr or dc)
-                if 0 <= q[0] < cost.shape[0] and 0 <= q[1] < cost.shape[1]
-            ]
-            price, q = min(near, default=(np.inf, (0, 0)))
+            price, q = cheapest_beside(paid, cost, (r, c), (cell_m, CORNER))
             total += price
-            before.append(q[0] * cost.shape[1] + q[1])
+            before.append(q)
         if total < least - 1e-9:
             best, least = ((r, c), before[0], before[1]), total
     return best
