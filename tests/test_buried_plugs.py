@@ -8,7 +8,7 @@ from test_buried_rules import S, ditch, hollow, surfaces
 
 from wetscout.buried.banks import banks_of, without_banks
 from wetscout.buried.open_ways import OpenWays
-from wetscout.buried.straight import straight_shore
+from wetscout.buried.straight import rectangle_share, straight_shore
 from wetscout.records import Linework
 
 # the hollow reaches to column 60, the ditch along row 60 is open from column 75
@@ -76,6 +76,25 @@ def test_a_ditch_that_begins_beside_a_hollow_is_what_is_left_of_its_drain():
     # higher than the floor it drains nothing there, and one that points elsewhere begins nowhere near
     assert not ways(0.0, 4.0, bed=99.8).begins(hollow())
     assert not ways(0.0, 4.0).begins(hollow(at=(20, 40), radius=15))
+
+
+@pytest.mark.parametrize("cell_m", [1.0, 2.0])
+@pytest.mark.parametrize("turn", [0.0, 17.3, 45.0, 88.5])
+def test_fields_lie_on_a_rectangle_and_circles_do_not(cell_m: float, turn: float) -> None:
+    """Closed form: the chord of a circle within 3 m of the line that touches it, four times."""
+    n = int(300 / cell_m)
+    y, x = (np.mgrid[:n, :n] - n / 2) * cell_m
+    t = np.radians(turn)
+    u, v = x * np.cos(t) + y * np.sin(t), y * np.cos(t) - x * np.sin(t)
+    assert rectangle_share((np.abs(u) < 70) & (np.abs(v) < 45), cell_m) > 0.95
+    # with a corner cut off it is still one
+    assert rectangle_share((np.abs(u) < 70) & (np.abs(v) < 45) & (u + v < 95), cell_m) > 0.85
+    for radius in (28.3, 50.0, 100.0):
+        chord = 2.0 * np.sqrt(2 * radius * 3.0 - 9.0)
+        share = rectangle_share(np.hypot(u, v) < radius, cell_m)
+        assert 0.75 * 4 * chord / (2 * np.pi * radius) < share < 1.3 * 4 * chord / (2 * np.pi * radius)
+    # a bowl twice as long as wide
+    assert rectangle_share(np.hypot(u / 2, v) < 30, cell_m) < 0.7
 
 
 @pytest.mark.parametrize("cell_m", [1.0, 3.0])

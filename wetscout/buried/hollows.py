@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from wetscout.buried.straight import straight_shore
+from wetscout.buried.straight import rectangle_share, straight_shore
 from wetscout.kernels.pool_window import count_pool, pool_heights, rises
 from wetscout.kernels.shore import shore_steps, squared_distance
 from wetscout.kernels.walls import sides
@@ -309,9 +309,12 @@ class Chooser:
         return cells * self.cell_m**2 < s.pit_area_m2 and s.boxed(halfway, _half_width(mask, self.cell_m))
 
     def _banked(self, mask: BOOL, cells: int) -> bool:
-        """A long straight shore: what stands against a bank or the edge of a levelled field."""
-        least = max(self.s.straight_m, self.s.straight_times * self.cell_m * float(np.sqrt(cells)))
-        return float(np.hypot(*mask.shape)) * self.cell_m >= least and straight_shore(mask, self.cell_m) >= least
+        """A long straight shore, or four: what stands against a bank, or is a levelled field."""
+        s, cell_m = self.s, self.cell_m
+        least = max(s.straight_m, s.straight_times * cell_m * float(np.sqrt(cells)))
+        if float(np.hypot(*mask.shape)) * cell_m >= least and straight_shore(mask, cell_m) >= least:
+            return True
+        return cells * cell_m**2 >= s.box_area_m2 and rectangle_share(mask, cell_m) > s.box_share
 
     def _thin(self, mine: Hollow, inside: np.ndarray, hollow_at: Callable[[int], Hollow | None]) -> bool:
         """Whether a hollow is a thin sheet over a smaller one, or evidence speaks for what lies inside it only."""

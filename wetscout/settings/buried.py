@@ -56,6 +56,10 @@ class BuriedSettings(PitSides):
         120.0, "m", (20.0, 1000.0), "a shore straight for this long stands against a bank or a levelled field", _TRIAL
     )
     straight_times: float = number(2.8, "-", (0.5, 10.0), "if it is this many times the root of the area", _TRIAL)
+    box_share: float = number(
+        0.8, "-", (0.5, 1.0), "more of a shore than this on the sides of a rectangle: a levelled field", _TRIAL
+    )
+    box_area_m2: float = number(2500.0, "m2", (100.0, 1e6), "smaller hollows lie near a rectangle anyhow", _TRIAL)
     pit_area_m2: float = number(
         2500.0, "m2", (100.0, 1e6), "larger hollows may have a flat floor between steep knolls", _TRIAL
     )
