@@ -8,7 +8,7 @@ import pytest
 from scipy import ndimage
 
 from wetscout.kernels.pool_window import count_beside, count_pool, pool_heights, rises, spread_pool, third_differences
-from wetscout.kernels.shore import reached_across, shore_ring, shore_steps, squared_distance
+from wetscout.kernels.shore import reached_across, shore_ring, shore_steps, squared_distance, within_steps
 
 
 @pytest.mark.parametrize("seed", range(12))
@@ -22,6 +22,7 @@ def test_shore_kernels_as_their_twins(seed):
     assert np.array_equal(np.sqrt(squared_distance(padded)), ndimage.distance_transform_edt(padded))
     steps = int(rng.integers(1, 9))
     assert np.array_equal(shore_ring(mask, steps), naive.shore_ring(mask, steps))
+    assert np.array_equal(within_steps(mask, steps), ndimage.binary_dilation(mask, iterations=steps))
     start = ~mask & (rng.random(shape) < 0.3)
     assert np.array_equal(reached_across(start, mask, steps), naive.reached_across(start, mask, steps))
 

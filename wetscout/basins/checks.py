@@ -111,12 +111,16 @@ def refuse_heights(dem: Raster, hole: NDArray[np.bool_] | None) -> None:
     # strip by strip: this is asked whenever there is unknown ground, and whole masks of a county are gigabytes
     for own, _, _ in large.strips((dem.shape[0], dem.shape[1])):
         known = dem[own] if hole is None else np.where(hole[own], dem.dtype.type(0), dem[own])
-        endless = np.argwhere(known == np.inf)
+        # places are asked for where there is one only
+        odd = np.abs(known) > HIGHEST_M
+        if not odd.any():
+            continue
+        endless = np.argwhere(odd & (known == np.inf))
         if len(endless) and not infs:
             first = own.start + int(endless[0, 0]), int(endless[0, 1])
         infs += len(endless)
         if far is None:
-            beyond = np.argwhere(np.isfinite(known) & ((known > HIGHEST_M) | (known < -HIGHEST_M)))
+            beyond = np.argwhere(odd & np.isfinite(known))
             far = (own.start + int(beyond[0, 0]), int(beyond[0, 1])) if len(beyond) else None
     if infs:
         raise InputError(_endless("basin_tree", infs, first))

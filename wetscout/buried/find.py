@@ -154,7 +154,8 @@ class Searcher:
         """Ways to the abrupt heads outside that point at the hollow and are low enough for a pipe."""
         options = []
         for outside_m, off_deg, head in self._heads(hollow):
-            if behind(hollow, head):
+            # asked in the order of what it costs
+            if not self.router.falls_to(hollow, head) or behind(hollow, head):
                 continue
             way = self.router.way(hollow, head)
             if way is None or not way.mouth.feasible:

@@ -79,6 +79,24 @@ class Router:
         """
         return hollow.floor_m - self.s.cover_m
 
+    def falls_to(self, hollow: Hollow, head: Head) -> bool:
+        """Whether a pipe to a head could fall enough if it went straight; no way is shorter.
+
+        Parameters
+        ----------
+        hollow : Hollow
+        head : Head
+
+        Returns
+        -------
+        bool
+        """
+        row, col = (at // self.block * self.block + 0.5 * (self.block - 1) for at in hollow.floor_at)
+        straight = float(np.hypot(row - head.row, col - head.col)) * self.cell_m
+        # a way is added up of many steps: a micrometre for what they round
+        highest = self.pipe_level(hollow) - self.s.grade * straight + 1e-6
+        return float(np.float32(head.bed_m)) - self.s.bed_slack_m <= highest
+
     def way(self, hollow: Hollow, head: Head | None = None) -> Way | None:
         """The way of least trench depth, to the first ditch low enough or to one head.
 

@@ -95,6 +95,38 @@ def shore_steps(mask):
 
 
 @njit(nogil=True, cache=True)
+def within_steps(mask, steps):
+    """Cells at most so many steps along rows and columns from a set one.
+
+    Parameters
+    ----------
+    mask : bool (rows, cols)
+    steps : int
+
+    Returns
+    -------
+    bool (rows, cols)
+        What `steps` dilations with a cross give.
+    """
+    rows, cols = mask.shape
+    far = np.int32(rows + cols)
+    away = np.empty((rows, cols), dtype=np.int32)
+    out = np.empty((rows, cols), dtype=np.bool_)
+    for r in range(rows):
+        for c in range(cols):
+            before = away[r, c - 1] if c > 0 else far
+            above = away[r - 1, c] if r > 0 else far
+            away[r, c] = 0 if mask[r, c] else min(before, above) + 1
+    for r in range(rows - 1, -1, -1):
+        for c in range(cols - 1, -1, -1):
+            after = away[r, c + 1] if c + 1 < cols else far
+            below = away[r + 1, c] if r + 1 < rows else far
+            away[r, c] = min(away[r, c], min(after, below) + 1)
+            out[r, c] = away[r, c] <= steps
+    return out
+
+
+@njit(nogil=True, cache=True)
 def shore_ring(mask, steps):
     """Set cells from which one that is not set, or the outside, is at most so many steps along rows and columns away.
 

@@ -7,11 +7,11 @@ from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
-from scipy import ndimage
 
 from wetscout import large
 from wetscout.kernels.blur import gauss, weights_of
 from wetscout.kernels.bridge import carry
+from wetscout.kernels.shore import within_steps
 from wetscout.records import BOOL, CUT, F32, F64, FILL, ROADSIDE, SPOIL, U8, Linework, Surfaces, Terrain
 from wetscout.settings.surfaces import SurfaceSettings
 from wetscout.surfaces.corridors import paint_corridors
@@ -169,5 +169,5 @@ def _opened(smooth: F32, corridor: U8, s: SurfaceSettings, cell_m: float, run_ti
     for own, read, inner in large.strips((road.shape[0], road.shape[1]), steps):
         lower = road[own] & ~np.isnan(low[own])
         np.copyto(today[own], np.minimum(low[own], today[own]), where=lower)
-        near[own] = ndimage.binary_dilation(road[read], iterations=steps)[inner]
+        near[own] = within_steps(road[read], steps)[inner]
     return today, near
