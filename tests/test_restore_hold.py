@@ -5,6 +5,8 @@ The filling is the project's own, which its tests compare with independent libra
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -94,6 +96,18 @@ def test_a_fork_at_the_rim_is_closed_on_both_arms():
     assert len(cuts) == len(made) == 2
     assert stands(today, made, spill) == pytest.approx(spill, abs=HELD_M)
     assert stands(today, made[:1], spill) < spill - 0.3
+
+
+def test_a_hole_left_at_the_rim_does_not_hide_the_other_arm():
+    """A bed that was not filled makes the lowest cell of the natural pool lie behind the first plug."""
+    natural, today, spill, pool, c = the_bowl([FORK])
+    natural, pool = natural.copy(), pool.copy()
+    row, col = c.cuts[0].way_row[55:59], c.cuts[0].way_col[55:59]
+    natural[row, col], pool[row, col] = today[row, col] - 0.2, True
+    c = replace(c, floor_at=(int(row[3]), int(col[3])))
+    cuts, made = lay(Ground(0, 0, today, today, natural, pool, 1.0), c, today, S)
+    assert len(cuts) == 2
+    assert stands(today, made, spill) == pytest.approx(spill, abs=HELD_M)
 
 
 def test_known_arms_get_one_plug_each_from_bank_to_bank():

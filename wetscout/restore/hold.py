@@ -165,7 +165,7 @@ def lay(ground: Ground, c: Candidate, z: F32, s: RestoreSettings) -> tuple[list[
     for cut in c.cuts:
         far = np.hypot(cut.way_row - cut.row, cut.way_col - cut.col)
         close(cut, int(np.argmin(far)) if far.size else -1)
-    start = (c.floor_at[0] - ground.row0, c.floor_at[1] - ground.col0)
+    start = _over_the_floor(ground)
     beyond = round(60.0 / ground.cell_m)
     tried: list[tuple[int, int]] = []
     for _ in range(TRIALS):
@@ -185,6 +185,19 @@ def lay(ground: Ground, c: Candidate, z: F32, s: RestoreSettings) -> tuple[list[
     placed = [(row + ground.row0, col + ground.col0) for row, col in lines]
     sizes = [size_plug(z, line, cut, c.spill_m, ground.cell_m, s) for line, cut in zip(placed, cuts, strict=True)]
     return cuts, sizes
+
+
+def _over_the_floor(ground: Ground) -> tuple[int, int]:
+    """Where water is raised: the widest place of the lowest third of a pool.
+
+    Its lowest cell may be a hole that a bed left in the natural ground where ditches meet at the rim: a plug at the rim
+    parts it from the pool, and all that came after was tried from there.
+    """
+    heights = np.where(ground.pool, ground.natural, np.inf)
+    third = float(np.nanquantile(ground.natural[ground.pool], 1.0 / 3.0))
+    away = ndimage.distance_transform_edt(np.pad(heights <= third, 1))
+    row, col = np.unravel_index(int(away.argmax()), away.shape)
+    return int(row) - 1, int(col) - 1
 
 
 def _needed(
