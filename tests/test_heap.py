@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from wetscout.kernels.grow import longer
-from wetscout.kernels.heap import heap_of, pop, push
+from wetscout.kernels.heap import heap_of, pop, push, wider
 
 
 @pytest.mark.parametrize("seed", range(5))
@@ -19,7 +19,9 @@ def test_the_heap_gives_back_what_that_of_the_library_does(seed: int) -> None:
     for number in range(400):
         # few different keys, so that ties are common
         key, place = float(rng.integers(0, 12)), int(rng.integers(0, 1000))
-        heap, size = push(heap, size, key, number, place)
+        if size == heap[0].size:
+            heap = wider(heap)
+        size = push(heap, size, key, number, place)
         heapq.heappush(wanted, (key, number, place))
         while wanted and rng.random() < 0.45:
             got_key, got_place, size = pop(heap, size)

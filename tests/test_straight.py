@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import ndimage
 
-from wetscout.kernels.straight import outer_shore, straightest
+from wetscout.kernels.straight import four_sides, outer_shore, straightest
 
 
 def plainly(rows, cols, turns, cell_m, bin_m):
@@ -43,3 +43,27 @@ def test_the_outer_shore_is_that_of_the_library_with_holes_filled(seed: int) -> 
     rows, cols = outer_shore(mask)
     # in no order, each once
     assert sorted(zip(rows.tolist(), cols.tolist(), strict=True)) == [tuple(map(float, at)) for at in wanted.tolist()]
+
+
+def two_lines(off_m, bin_m, apart):
+    """Slow, obvious twin: a histogram, its running sum of three, and the best of both parts."""
+    count = np.bincount(((off_m - off_m.min()) / bin_m).astype(np.int64))
+    on = np.convolve(count, np.ones(3, dtype=np.int64))
+    first = int(on.argmax())
+    most = int(on[first])
+    on[max(0, first - apart) : first + apart + 1] = 0
+    return most + int(on.max())
+
+
+@pytest.mark.parametrize("cells", [1, 3, 40, 500])
+def test_four_sides_are_those_of_histograms(cells: int) -> None:
+    rng = np.random.default_rng(cells)
+    rows, cols = np.floor(rng.uniform(0, 90, (2, cells)))
+    rows[: cells // 2] = 0.5 * np.floor(cols[: cells // 2])
+    cos, sin = (f(np.radians(np.arange(0.0, 90.0))) for f in (np.cos, np.sin))
+    for bin_m, apart in ((1.0, 10), (1.5, 7)):
+        wanted = max(
+            two_lines(cols * c + rows * s, bin_m, apart) + two_lines(rows * c - cols * s, bin_m, apart)
+            for c, s in zip(cos, sin, strict=True)
+        )
+        assert four_sides(rows, cols, (cos, sin), bin_m, apart) == wanted

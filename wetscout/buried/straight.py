@@ -5,14 +5,17 @@ from __future__ import annotations
 import numpy as np
 from scipy import ndimage
 
-from wetscout.kernels.straight import outer_shore, straightest
-from wetscout.records import BOOL, F64
+from wetscout.kernels.straight import four_sides, outer_shore, straightest
+from wetscout.records import BOOL
 
 # a shore is straight while it stays within this width [m]; directions are tried every degree: 1.7 m in 200
 _WIDTH_M = 3.0
 # dry strips up to twice as wide do not count [m]
 CLOSE_M = 3.0
 _TURNS = tuple(f(np.radians(np.arange(0.0, 180.0))) for f in (np.cos, np.sin))
+_QUARTER = _TURNS[0][:90], _TURNS[1][:90]
+# lines nearer to each other are one side [m]
+_APART_M = 10.0
 
 
 def straight_shore(mask: BOOL, cell_m: float) -> float:
@@ -58,17 +61,5 @@ def rectangle_share(mask: BOOL, cell_m: float) -> float:
     closed = ndimage.binary_closing(np.pad(mask, steps + 1), iterations=steps)
     rows, cols = (part.astype(np.float64) * cell_m for part in outer_shore(closed))
     bin_m = max(_WIDTH_M / 3.0, cell_m / 2.0)
-    best = 0
-    for cos, sin in zip(_TURNS[0][:90], _TURNS[1][:90], strict=True):
-        best = max(best, _two_lines(cols * cos + rows * sin, bin_m) + _two_lines(rows * cos - cols * sin, bin_m))
+    best = four_sides(rows, cols, _QUARTER, bin_m, round(_APART_M / bin_m))
     return float(min(1.0, best / max(1, rows.size)))
-
-
-def _two_lines(off_m: F64, bin_m: float) -> int:
-    """Cells on the line that holds most, and on another one at least 10 m from it."""
-    count = np.bincount(((off_m - off_m.min()) / bin_m).astype(np.int64))
-    on = np.convolve(count, np.ones(3, dtype=np.int64))
-    first, apart = int(on.argmax()), round(10.0 / bin_m)
-    most = int(on[first])
-    on[max(0, first - apart) : first + apart + 1] = 0
-    return most + int(on.max())

@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from wetscout.kernels.leaf import leaf
+
 
 @njit(nogil=True, cache=True)
 def _one(total, a, b, w):
@@ -197,7 +199,7 @@ def count_steps(values, skip, step, counts):
                 counts[last if v / step >= last else np.int64(v / step)] += 1
 
 
-@njit(nogil=True, cache=True)
+@leaf
 def _lower_of(one, other, out):
     for c in range(out.size):
         out[c] = other[c] if other[c] < one[c] else one[c]

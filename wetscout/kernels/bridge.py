@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from wetscout.kernels.leaf import leaf
 from wetscout.kernels.rays import (
     AT_POWER,
     GAP,
@@ -21,7 +22,7 @@ from wetscout.kernels.rays import (
 )
 
 
-@njit(nogil=True, cache=True)
+@leaf
 def _close(deep, state, here, reach, nearest, ratio, ends):
     """Distances to both ends of the lines through a cell into `ends` (16, 6); negative where they are not known.
 
@@ -48,7 +49,7 @@ def _close(deep, state, here, reach, nearest, ratio, ends):
     return shortest
 
 
-@njit(nogil=True, cache=True)
+@leaf
 def _reopen(deep, state, here, k, reach, nearest, ends):
     """Whether a line that `_close` left at -2 closes after all; its ends then."""
     da = free_distance(deep, state, here, k, reach, reach, nearest)
@@ -59,7 +60,7 @@ def _reopen(deep, state, here, k, reach, nearest, ends):
     return db >= 0
 
 
-@njit(nogil=True, cache=True)
+@leaf
 def _weigh(flat, state, here, k, run, tables, ends):
     """Level and slope of both ends of line k, unless known."""
     if np.isnan(ends[k, 1]):
@@ -67,7 +68,7 @@ def _weigh(flat, state, here, k, run, tables, ends):
         ends[k, 4], ends[k, 5] = free_end(flat, state, here, k + N_DIRECTIONS, int(ends[k, 3]), run, tables)
 
 
-@njit(nogil=True, cache=True)
+@leaf
 def _high_and_low(ends, across, shortest, level):
     """High and low level of the short lines, all others being left out."""
     ratio, damping, rank, ridge = across
@@ -108,7 +109,7 @@ def _high_and_low(ends, across, shortest, level):
     return inner + share * (top - inner), bottom
 
 
-@njit(nogil=True, cache=True)
+@leaf
 def _bend(flat, state, here, samples, a, b, half):
     """Quadratic fitted to the free ground around, in `b`; False where there is too little of it."""
     place, term, product, packed, size = samples
@@ -157,7 +158,7 @@ def _bend(flat, state, here, samples, a, b, half):
     return solve6(a, b)
 
 
-@njit(nogil=True, cache=True)
+@leaf
 def _careful(ground, here, far, tables, ends, b, radius, best, dirs, bends):
     """Level along the `best` lines with the smallest bend, straight and corrected by half the bend."""
     flat, state, deep, _ = ground
@@ -192,7 +193,7 @@ def _careful(ground, here, far, tables, ends, b, radius, best, dirs, bends):
     return total / used if used else np.nan
 
 
-@njit(nogil=True, cache=True)
+@leaf
 def _curve(b, dr, dc, radius):
     """Second derivative of the fitted quadratic along a direction, halved [m per cell squared]."""
     return (b[3] * dc * dc + b[4] * dc * dr + b[5] * dr * dr) / (radius * radius)

@@ -8,6 +8,8 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from wetscout.kernels.leaf import leaf
+
 # where the best even direction answers less than this share of the depth wanted, its neighbours do not reach it either
 EVEN_SHARE = 0.65
 
@@ -50,7 +52,7 @@ def box_mean(z, k):
     return out
 
 
-@njit(nogil=True, cache=True)
+@leaf
 def stencil_mean(flat, at, offset, w, whole, first, last, least):
     """Weighted mean of the ground under one stencil placed at a cell.
 
@@ -102,7 +104,7 @@ def _sums(w, start):
     return whole
 
 
-@njit(nogil=True, cache=True)
+@leaf
 def lower_side(flat, at, offset, w, whole, start, base, bed, least, wanted):
     """Lower of the two sides minus the bed, or -1 if the first side already stays below `wanted`."""
     a = stencil_mean(flat, at, offset, w, whole[base], start[base], start[base + 1], least)
@@ -114,7 +116,7 @@ def lower_side(flat, at, offset, w, whole, start, base, bed, least, wanted):
     return min(a, b) - bed
 
 
-@njit(nogil=True, cache=True)
+@leaf
 def _ring_totals(flat, at, ring, total):
     """Sums over the rings of the cells from `at` on, NaN where part of a ring is off the ground; a row at a time."""
     total[:] = 0.0
@@ -124,7 +126,7 @@ def _ring_totals(flat, at, ring, total):
             total[c] += flat[first + c]
 
 
-@njit(nogil=True, cache=True)
+@leaf
 def below_ring(flat, at, ring, total):
     """How far a cell lies below the mean of its ring [m]; infinite where half of the ring is off the ground.
 

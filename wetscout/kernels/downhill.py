@@ -6,9 +6,10 @@ import numpy as np
 from numba import njit
 
 from wetscout.kernels.grow import longer
+from wetscout.kernels.leaf import leaf
 
 
-@njit(nogil=True, cache=True)
+@leaf
 def _lowest_beside(z, r, c):
     """Lowest of the eight neighbours, the first in row, col order of equals; `out` where one is unknown or missing."""
     rows, cols = z.shape
@@ -74,7 +75,7 @@ def _lay_flat(z, start, far):
     return m > 0
 
 
-@njit(nogil=True, cache=True)
+@leaf
 def _over_flat(z, at, far):
     """Next cell of the shortest way over level ground, the first in row, col order of equals."""
     cols = z.shape[1]

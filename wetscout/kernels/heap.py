@@ -8,6 +8,9 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from wetscout.kernels.grow import longer
+from wetscout.kernels.leaf import leaf
+
 
 @njit(nogil=True, cache=True)
 def heap_of(room):
@@ -16,16 +19,18 @@ def heap_of(room):
 
 
 @njit(nogil=True, cache=True)
-def push(heap, size, key, number, place):
-    """Put a place with its key and its number, which no other has, into a heap that holds `size`.
+def wider(heap):
+    """A heap of twice the room with what a full one holds."""
+    return longer(heap[0]), longer(heap[1]), longer(heap[2])
 
-    Returns the heap, a larger one where there was no room, and its new size.
+
+@leaf
+def push(heap, size, key, number, place):
+    """Put a place with its key and its number, which no other has, into a heap with room that holds `size`.
+
+    Returns its new size.
     """
     keys, numbers, places = heap
-    if size == keys.size:
-        keys, numbers, places = heap_of(2 * size)
-        for i in range(size):
-            keys[i], numbers[i], places[i] = heap[0][i], heap[1][i], heap[2][i]
     i = size
     while i > 0:
         up = (i - 1) >> 1
@@ -34,10 +39,10 @@ def push(heap, size, key, number, place):
         keys[i], numbers[i], places[i] = keys[up], numbers[up], places[up]
         i = up
     keys[i], numbers[i], places[i] = key, number, place
-    return (keys, numbers, places), size + 1
+    return size + 1
 
 
-@njit(nogil=True, cache=True)
+@leaf
 def pop(heap, size):
     """Take the first out of a heap that holds `size`: its key, its place and the new size."""
     keys, numbers, places = heap

@@ -13,12 +13,14 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from wetscout.kernels.leaf import leaf
+
 PIT = 4
 OUTLET = 9
 _UNSET = -1
 
 
-@njit(nogil=True, cache=True)
+@leaf
 def _lowest_of_three(row, low, place):
     """Lowest of a cell and its two neighbours in a row, and which of the three (0, 1, 2) it is."""
     for j in range(row.size - 2):

@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from wetscout.kernels.leaf import leaf
+
 
 @njit(nogil=True, cache=True)
 def bilinear(z, r, c):
@@ -50,7 +52,7 @@ def sections(z, row, col, across_r, across_c, offsets):
     return out
 
 
-@njit(nogil=True, cache=True)
+@leaf
 def strip_depth(z, r, c, ur, uc, near, far, half, n):
     """Lower bank band minus bed of a strip with any place and direction.
 
@@ -169,7 +171,7 @@ def lowest_way(profile, turn_cost, side_cost):
     return out
 
 
-@njit(nogil=True, cache=True)
+@leaf
 def small_median(part, m):
     """Median of the first m places, which are sorted in place (insertion: m is a dozen or two)."""
     for i in range(1, m):

@@ -5,12 +5,13 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from wetscout.kernels.leaf import leaf
 from wetscout.kernels.lines import strip_depth
 
 _MIX = np.uint64(0x9E3779B97F4A7C15)
 
 
-@njit(nogil=True, cache=True)
+@leaf
 def _slot(cells, cell):
     """Place of a cell in a table of cells (2**k,), or the free place where it would stand; -1 is free.
 

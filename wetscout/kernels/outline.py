@@ -9,42 +9,10 @@ import numpy as np
 from numba import njit
 
 from wetscout.kernels.grow import longer
+from wetscout.kernels.leaf import leaf
 
 # steps of a walk that keeps its piece on the left hand, as seen on the map
 _DOWN, _RIGHT, _UP, _LEFT = 0, 1, 2, 3
-
-
-@njit(nogil=True, cache=True)
-def _piece_at(found, of_run, row, col):
-    """Piece of a place, 0 where it is none of the cells or outside the window; asked where a ring runs only."""
-    begins, left, right = found
-    if row < 0 or row >= begins.size - 1:
-        return 0
-    low, high = begins[row], begins[row + 1]
-    end = high
-    while high > low:
-        middle = (low + high) // 2
-        if right[middle] > col:
-            high = middle
-        else:
-            low = middle + 1
-    return np.int64(of_run[low]) if low < end and left[low] <= col else 0
-
-
-@njit(nogil=True, cache=True)
-def _next(found, of_run, row, col, way, own):
-    """Step from a corner that was reached by `way` along piece `own`.
-
-    Where two cells of one piece meet at the corner, the walk goes over to the other: it never meets itself there.
-    """
-    # the two cells ahead, on the left and on the right hand
-    up, back = (way + 1) // 2 % 2, way // 2
-    left = _piece_at(found, of_run, row - up, col - back)
-    right = _piece_at(found, of_run, row - back, col - 1 + up)
-    # one on the right hand alone touches the piece at the corner only, and may be of another one
-    if right > 0 and (left > 0 or right == own):
-        return (way + 3) % 4
-    return way if left > 0 else (way + 1) % 4
 
 
 @njit(nogil=True, cache=True)
@@ -61,14 +29,17 @@ def _grown(points, n):
 def _walk(found, of_run, row, col, own, hole, walked, points, n):
     """One ring from its lowest corner: its corners go into points from n on; points, which may have grown, and the end.
 
-    Edges above cells that it passes are marked in walked.
+    Edges above cells that it passes are marked in walked. All in one body: a call that is handed arrays counts their
+    references up and down, which took most of a step.
     """
+    begins, left, right = found
     start_row, start_col = row, col
     first = _RIGHT if hole else _DOWN
     came, way = -1, first
     while came == -1 or way != first or row != start_row or col != start_col:
         if way != came:
-            points = _grown(points, n)
+            if n == points.shape[0]:
+                points = _grown(points, n)
             points[n, 0], points[n, 1] = row, col
             n += 1
         if way == _RIGHT or way == _LEFT:  # noqa: PLR1714  a tuple compiles slowly
@@ -78,8 +49,32 @@ def _walk(found, of_run, row, col, own, hole, walked, points, n):
         else:
             row += 1 if way == _DOWN else -1
         came = way
-        way = _next(found, of_run, row, col, way, own)
-    points = _grown(points, n)
+        # the pieces of the two cells ahead, on the left and on the right hand; 0 where there is none
+        up, back = (way + 1) // 2 % 2, way // 2
+        one = other = np.int64(0)
+        for side in range(2):
+            at_row, at_col = (row - back, col - 1 + up) if side else (row - up, col - back)
+            piece = np.int64(0)
+            if 0 <= at_row < begins.size - 1:
+                low, end = begins[at_row], begins[at_row + 1]
+                high = end
+                while high > low:
+                    middle = (low + high) // 2
+                    if right[middle] > at_col:
+                        high = middle
+                    else:
+                        low = middle + 1
+                if low < end and left[low] <= at_col:
+                    piece = np.int64(of_run[low])
+            one, other = (one, piece) if side else (piece, other)
+        # where two cells of one piece meet at the corner the walk goes over to the other, so it never meets itself
+        # there; one on the right hand alone touches the piece at the corner only, and may be of another one
+        if other > 0 and (one > 0 or other == own):
+            way = (way + 3) % 4
+        elif one == 0:
+            way = (way + 1) % 4
+    if n == points.shape[0]:
+        points = _grown(points, n)
     points[n, 0], points[n, 1] = row, col
     return points, n + 1
 
@@ -115,7 +110,7 @@ def runs(labels, first, last):
     return begins, left, right
 
 
-@njit(nogil=True, cache=True)
+@leaf
 def _changes(row, first, last, changes, n):
     """Columns where a row goes in and out of the cells, appended; blocks of 32 cells without a change are passed over:
     0.5 ns a cell in place of 7."""
@@ -138,7 +133,7 @@ def _changes(row, first, last, changes, n):
     return n
 
 
-@njit(nogil=True, cache=True)
+@leaf
 def _root(above, k):
     while above[k] != k:
         above[k] = above[above[k]]

@@ -18,6 +18,8 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from wetscout.kernels.leaf import leaf
+
 # of the neighbours in row, column order: north-west, north, north-east, west, east, south-west, south, south-east
 _DIRECTION = np.array([3, 2, 1, 0, 0, 1, 2, 3], np.int64)
 
@@ -60,7 +62,7 @@ _MIX_A = np.uint64(0x9E3779B97F4A7C15)
 _MIX_B = np.uint64(0xC2B2AE3D27D4EB4F)
 
 
-@njit(nogil=True, cache=True)
+@leaf
 def _lower(level, low, code, level2, low2, code2):
     """True if the first pass comes before the second."""
     if level != level2:
@@ -100,7 +102,7 @@ def _lower_around(up, mid, down, mask, equal):
         equal[j] = same
 
 
-@njit(nogil=True, cache=True)
+@leaf
 def _around_border(z, i, j):
     """The same two values for one cell of the border, where neighbours are missing."""
     rows, cols = z.shape
@@ -124,7 +126,7 @@ def _around_border(z, i, j):
     return np.uint8(low), np.uint8(same)
 
 
-@njit(nogil=True, cache=True)
+@leaf
 def _scan_row(z, i, mask, equal):
     """Fill mask and equal (cols, uint8) for row i."""
     rows, cols = z.shape
@@ -295,7 +297,7 @@ def join(passes, n, low, active, count, forest):
     return n
 
 
-@njit(nogil=True, cache=True)
+@leaf
 def _close_up(pass_ab, pass_z, pass_code, n, low, rep):
     """Rename the ends of passes to the basins they now belong to; drop those that became inner ones."""
     own = rep.size

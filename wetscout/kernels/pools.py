@@ -8,6 +8,7 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from wetscout.kernels.leaf import leaf
 from wetscout.kernels.tree import KIND, NODE, VIA
 
 QUANTA = 16384.0
@@ -156,7 +157,7 @@ def gather(above, spill, cells, depth, catchment, edge):
         edge[t] |= edge[k]
 
 
-@njit(nogil=True, cache=True)
+@leaf
 def _unknown(z, i, j, border):
     """True on the raster's border (rows border[0] and border[1] of z), on an outlet inside it, on a wall."""
     return i == border[0] or j == 0 or i == border[1] or j == z.shape[1] - 1 or abs(z[i, j]) == np.inf

@@ -7,6 +7,8 @@ import math
 import numpy as np
 from numba import njit
 
+from wetscout.kernels.leaf import leaf
+
 N_DIRECTIONS = 16
 # what a cell is: to be bridged, unknown; and whether it is the first of four free ones
 GAP, UNKNOWN, SQUARE = 1, 2, 4
@@ -131,7 +133,7 @@ def free_distance(deep, state, here, q, reach, near, nearest):
     return np.int64(-1) if state[here + nearest[q, d]] & UNKNOWN else d
 
 
-@njit(nogil=True, cache=True)
+@leaf
 def free_end(flat, state, here, q, d, run, tables):
     """Level and slope of the free ground at a distance along a ray.
 
@@ -187,7 +189,7 @@ def free_end(flat, state, here, q, d, run, tables):
     return (t0 - slope * s1) / s0, -slope
 
 
-@njit(nogil=True, cache=True)
+@leaf
 def unpack(word, part, size, out):
     """Three sums that were added up in one int64, those of the powers from `3 * part` on."""
     for k in range(3 * part, 3 * part + 3):
@@ -198,7 +200,7 @@ def unpack(word, part, size, out):
         out[k] = low * size[k]
 
 
-@njit(nogil=True, cache=True)
+@leaf
 def solve6(a, b):
     """Gaussian elimination with pivoting for a 6 x 6 system; False if singular."""
     for i in range(6):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
-from wetscout.kernels.heap import heap_of, pop, push
+from wetscout.kernels.heap import heap_of, pop, push, wider
 
 
 @njit(nogil=True, cache=True)
@@ -49,7 +49,8 @@ def way_out(z, inside, start_row, start_col, beyond):
     level = np.float64(z[start_row, start_col])
     steps_out[first] = 0
     order = np.int64(0)
-    heap, size = push(heap_of(np.int64(64)), np.int64(0), level, order, first)
+    heap = heap_of(np.int64(64))
+    size = push(heap, np.int64(0), level, order, first)
     last = first
     while size > 0:
         at_level, at, size = pop(heap, size)
@@ -80,7 +81,9 @@ def way_out(z, inside, start_row, start_col, beyond):
                 steps_out[to] = 0 if inside[rr, cc] else out + 1
                 order += 1
                 # outside, the lowest ground goes first, so the way keeps to the bed instead of spreading
-                heap, size = push(heap, size, max(value, at_level) if steps_out[to] == 0 else value, order, to)
+                if size == heap[0].size:
+                    heap = wider(heap)
+                size = push(heap, size, max(value, at_level) if steps_out[to] == 0 else value, order, to)
         if stop:
             break
     n = 0

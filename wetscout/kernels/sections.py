@@ -5,8 +5,10 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from wetscout.kernels.leaf import leaf
 
-@njit(nogil=True, cache=True)
+
+@leaf
 def bilinear(z, row, col):
     """Value between four cells, NaN if any of them is missing.
 
@@ -188,7 +190,7 @@ def shoulders(section, step_m, recentre_m, slope, berm_m, reach_m, bed_m, share)
     return centre, sides[0], sides[1]
 
 
-@njit(nogil=True, cache=True)
+@leaf
 def _ground_behind(section, i, at, side, a, b):
     """Line through the samples from a to b beyond a shoulder, by least squares: level at the shoulder and slope."""
     m = section.shape[1]

@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from wetscout.kernels.leaf import leaf
+
 _DIGIT = 11
 _SIZE = 1 << _DIGIT
 
@@ -112,12 +114,12 @@ def sorted_by(low, code):
     return run
 
 
-@njit(nogil=True, cache=True)
+@leaf
 def _before(a, b, low, code):
     return low[a] < low[b] or (low[a] == low[b] and code[a] < code[b])
 
 
-@njit(nogil=True, cache=True)
+@leaf
 def _sift(run, i, n, low, code):
     x = run[i]
     while 2 * i + 1 < n:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
-from wetscout.kernels.heap import heap_of, pop, push
+from wetscout.kernels.heap import heap_of, pop, push, wider
 
 
 @njit(nogil=True, cache=True)
@@ -46,7 +46,9 @@ def spread_cost(cost, sources, region, step_m):
                 paid[r, c] = 0.0
                 came[r, c] = -1
                 order += 1
-                heap, size = push(heap, size, 0.0, order, r * cols + c)
+                if size == heap[0].size:
+                    heap = wider(heap)
+                size = push(heap, size, 0.0, order, r * cols + c)
     while size > 0:
         so_far, at, size = pop(heap, size)
         r = at // cols
@@ -65,7 +67,9 @@ def spread_cost(cost, sources, region, step_m):
                     paid[rr, cc] = total
                     came[rr, cc] = at
                     order += 1
-                    heap, size = push(heap, size, total, order, rr * cols + cc)
+                    if size == heap[0].size:
+                        heap = wider(heap)
+                    size = push(heap, size, total, order, rr * cols + cc)
     return paid, came
 
 

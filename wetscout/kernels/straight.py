@@ -48,6 +48,68 @@ def straightest(rows, cols, turns, cell_m, bin_m):
 
 
 @njit(nogil=True, cache=True)
+def _two_lines(off, bin_m, apart, counts):
+    """Places on the line that holds most, and on another one more than `apart` bins from it; counts may have grown."""
+    low, high = np.inf, -np.inf
+    for i in range(off.size):
+        low = min(low, off[i])
+        high = max(high, off[i])
+    n = np.int64((high - low) / bin_m) + 1
+    if n + 4 > counts.size:
+        counts = np.zeros(2 * n + 4, np.int64)
+    counts[: n + 4] = 0
+    for i in range(off.size):
+        counts[np.int64((off[i] - low) / bin_m) + 2] += 1
+    first = np.int64(0)
+    most = np.int64(-1)
+    for k in range(n + 2):
+        on = counts[k] + counts[k + 1] + counts[k + 2]
+        if on > most:
+            most = on
+            first = np.int64(k)
+    other = np.int64(0)
+    for k in range(n + 2):
+        if abs(k - first) > apart:
+            other = max(other, counts[k] + counts[k + 1] + counts[k + 2])
+    return most + other, counts
+
+
+@njit(nogil=True, cache=True)
+def four_sides(rows, cols, turns, bin_m, apart):
+    """Most places within three bins across two pairs of lines square to each other, over all directions.
+
+    Parameters
+    ----------
+    rows, cols : float64 (n,)
+        Places [m]; at least one.
+    turns : (float64 (m,), float64 (m,))
+        Cosine and sine of the directions.
+    bin_m : float
+        [m].
+    apart : int
+        The lines of a pair are more than so many bins apart.
+
+    Returns
+    -------
+    int
+        Places on lines that cross count twice.
+    """
+    counts = np.zeros(64, np.int64)
+    across = np.empty(rows.size)
+    along = np.empty(rows.size)
+    best = np.int64(0)
+    for t in range(turns[0].size):
+        cos, sin = turns[0][t], turns[1][t]
+        for i in range(rows.size):
+            across[i] = cols[i] * cos + rows[i] * sin
+            along[i] = rows[i] * cos - cols[i] * sin
+        one, counts = _two_lines(across, bin_m, apart, counts)
+        other, counts = _two_lines(along, bin_m, apart, counts)
+        best = max(best, one + other)
+    return best
+
+
+@njit(nogil=True, cache=True)
 def outer_shore(mask):
     """Cells of a pool with its islands that have a side towards the ground around it.
 

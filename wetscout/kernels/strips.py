@@ -5,8 +5,10 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from wetscout.kernels.leaf import leaf
 
-@njit(nogil=True, cache=True)
+
+@leaf
 def _look(ground, row, col):
     """Ground of the nearest cell [m], NaN outside."""
     r, c = int(np.rint(row)), int(np.rint(col))

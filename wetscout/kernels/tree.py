@@ -19,6 +19,7 @@ import numpy as np
 from numba import njit
 
 from wetscout.kernels.grow import longer
+from wetscout.kernels.leaf import leaf
 
 # columns of items: item above (0 outside, -1 none yet), the pass that linked it (of an open junction: that made it),
 # pit with its deepest floor, the pass over which it spills, pit behind the pass that linked it, and one of the three
@@ -27,7 +28,7 @@ ABOVE, VIA, FLOOR, SPILL, BEHIND, KIND = 0, 1, 2, 3, 4, 5
 LOOSE, NODE, GONE = 0, 1, 2
 
 
-@njit(nogil=True, cache=True)
+@leaf
 def before(p, q, level, low, code):
     """True if the pass that pit p took comes before that of pit q."""
     if level[p] != level[q]:
@@ -129,7 +130,7 @@ def clear(items, group, rows):
         group[p, 1] = p
 
 
-@njit(nogil=True, cache=True)
+@leaf
 def _root(group, i):
     while group[i, 0] != i:
         group[i, 0] = group[group[i, 0], 0]
@@ -137,7 +138,7 @@ def _root(group, i):
     return i
 
 
-@njit(nogil=True, cache=True)
+@leaf
 def _deeper(floor, a, b):
     """True if pit a has the deeper floor; among equals the first in row, column order."""
     return floor[a] < floor[b] or (floor[a] == floor[b] and a < b)

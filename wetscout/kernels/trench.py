@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
-from wetscout.kernels.heap import heap_of, pop, push
+from wetscout.kernels.heap import heap_of, pop, push, wider
 
 
 @njit(nogil=True, cache=True)
@@ -52,7 +52,8 @@ def least_trench(z, bed, start_row, start_col, level, grade, least, step_m):
     cost[first] = 0.0
     far[first] = 0.0
     order = np.int64(0)
-    heap, size = push(heap_of(np.int64(64)), np.int64(0), 0.0, order, first)
+    heap = heap_of(np.int64(64))
+    size = push(heap, np.int64(0), 0.0, order, first)
     last = np.int64(-1)
     while size > 0:
         paid, at, size = pop(heap, size)
@@ -85,7 +86,9 @@ def least_trench(z, bed, start_row, start_col, level, grade, least, step_m):
                     far[to] = gone
                     came[to] = at
                     order += 1
-                    heap, size = push(heap, size, total, order, to)
+                    if size == heap[0].size:
+                        heap = wider(heap)
+                    size = push(heap, size, total, order, to)
     n = 0
     at = last
     while at >= 0:
