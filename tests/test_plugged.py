@@ -101,6 +101,16 @@ def test_a_ditch_that_lies_open_is_not_plugged(sill, runs):
     assert runs_open(ground, pool, (50, 20), (100.0, 98.9), 40) is runs
 
 
+def test_a_bed_that_goes_on_in_the_next_cell_is_not_filled():
+    """In wide cells a bend of the ditch lies beside the way that was opened for it; a plug spans both."""
+    fills = _fills(45)
+    assert fills.signs((CUT,), 100.0)["filled_share"] == 1.0
+    fills.ground[51, 44:58] = 98.9
+    assert fills.signs((CUT,), 100.0)["filled_share"] == 0.0
+    fills.ground[50:52, 50:53] = 100.2
+    assert fills.signs((CUT,), 100.0)["filled_share"] == 1.0
+
+
 def test_strips_along_rays_are_those_of_the_slow_twin():
     rng = np.random.default_rng(5)
     shares = []

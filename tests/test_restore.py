@@ -54,3 +54,11 @@ def test_a_small_pool_with_an_opening_every_few_steps_is_turned_down(plugs, pool
     every = tuple(Plug(f"p{k}", "s1", 1, 1, np.zeros(2), np.ones(2), {"fill_m3": 1.0}) for k in range(plugs))
     site = Site("s1", patch, patch, (), every, (), {"volume_m3": 100.0, "pool_m2": pool_m2})
     assert too_much_earth(site, RestoreSettings()) is many
+
+
+@pytest.mark.parametrize(("plugs", "earth", "heavy"), [(3, 499.0, False), (4, 101.0, True), (4, 99.0, False)])
+def test_a_pool_with_several_openings_must_hold_more_water_than_its_plugs_take_earth(plugs, earth, heavy):
+    patch = Patch(0, 0, np.ones((2, 2), dtype=bool))
+    every = tuple(Plug(f"p{k}", "s1", 1, 1, np.zeros(2), np.ones(2), {"fill_m3": earth / plugs}) for k in range(plugs))
+    site = Site("s1", patch, patch, (), every, (), {"volume_m3": 100.0, "pool_m2": 4000.0})
+    assert too_much_earth(site, RestoreSettings()) is heavy

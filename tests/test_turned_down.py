@@ -161,11 +161,34 @@ def test_a_straight_ditch_with_climbing_banks_drains_a_pool_however_long():
 
 def test_in_coarse_cells_what_is_dug_does_not_count_as_pool():
     """A pool of 1200 m2 more than half of which is roadside ditch is a small one; with 1 m cells nothing changes."""
-    strip, line = {"pool_m2": 1200.0, "dug_share": 0.5}, {"kind": "roadside"}
+    strip, line = {"pool_m2": 1200.0, "dug_share": 0.5, "half_width_m": 9.0}, {"kind": "roadside"}
     small = "too small for this cell size"
     assert reason_against(basin(**strip), ditch(**line), 2.0, SiteSettings()) == small
     assert reason_against(basin(**strip), ditch(**line), 1.0, SiteSettings()) != small
     assert reason_against(basin(**{**strip, "dug_share": 0.1}), ditch(**line), 2.0, SiteSettings()) != small
+
+
+def test_in_coarse_cells_a_pool_far_from_its_shore_is_no_strip_however_much_counts_as_dug():
+    """0.1 ha, 0.6 m deep, half of it in the corridor of a ditch as 3 m cells show it."""
+    pool, line = {"pool_m2": 1000.0, "dug_share": 0.5, "half_width_m": 12.0, "bed_in_pool_m": 99.3}, {"sure": False}
+    assert reason_against(basin(**pool), ditch(**line), 3.0, SiteSettings()) is None
+    pit = {"side_slope": 0.12, "side_share": 0.25}
+    for less in ({"half_width_m": 9.0}, {"cut_depth_m": 0.28}, {"upstream_m": 150.0}, {"dug_share": 0.65}, pit):
+        assert "too small" in str(reason_against(basin(**{**pool, **less}), ditch(**line), 3.0, SiteSettings()))
+    assert "too small" in str(reason_against(basin(**pool), ditch(sure=False, bank_climb_m=0.1), 3.0, SiteSettings()))
+
+
+def test_at_coarse_cells_a_listed_ditch_that_begins_in_the_pool_counts_though_its_bed_shows_too_high():
+    """0.6 m deep; the bed of a ditch 2.5 m wide stands 0.2 m over the floor in 3 m cells."""
+    high = {"bed_in_pool_m": 99.6, "sure_in_pool_m": 6.0, "floor_m": 99.4}
+    assert reason_against(basin(**high), ditch(), 3.0, SiteSettings()) is None
+    for less, line in (
+        ({"dug_share": 0.4}, {}),
+        ({"upstream_m": 60.0, "listed_cuts": 0.5}, {}),
+        ({}, {"kind": "roadside"}),
+    ):
+        why = str(reason_against(basin(**{**high, **less}), ditch(**line), 3.0, SiteSettings()))
+        assert "only faint lines" in why
 
 
 def test_woods_alone_turn_nothing_down():
@@ -297,7 +320,13 @@ def test_at_coarse_cells_a_way_out_cut_through_rim_and_floor_needs_no_listed_lin
 
 def test_at_coarse_cells_a_ditch_led_under_a_road_shows_beyond_it():
     under = (replace(CUT, under_road=True),)
-    led = {"sure_in_pool_m": 0.0, "ditch_in_pool_m": 0.0, "bed_in_pool_m": np.nan, "cuts": under}
+    led = {
+        "sure_in_pool_m": 0.0,
+        "ditch_in_pool_m": 0.0,
+        "drain_in_pool_m": 0.0,
+        "bed_in_pool_m": np.nan,
+        "cuts": under,
+    }
     assert reason_against(basin(**led, bed_at_cut_m=99.3), ditch(), 2.0, SiteSettings()) is None
     for high in (99.45, np.nan):
         assert "only faint lines" in reason_against(basin(**led, bed_at_cut_m=high), ditch(), 2.0, SiteSettings())
@@ -305,7 +334,7 @@ def test_at_coarse_cells_a_ditch_led_under_a_road_shows_beyond_it():
     assert "below the floor" in reason_against(basin(**led, bed_at_cut_m=99.6), ditch(), 1.0, SiteSettings())
 
 
-SMALL = {"pool_m2": 450.0, "half_width_m": 10.0, "bed_in_pool_m": 99.2}
+SMALL = {"pool_m2": 450.0, "half_width_m": 9.5, "bed_in_pool_m": 99.2}
 SHALLOW = {"floor_m": 99.82, "today_m": 99.84, "bed_in_pool_m": 99.7, "cut_depth_m": 0.35, "pool_m2": 2000.0}
 
 

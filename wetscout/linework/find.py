@@ -171,7 +171,8 @@ def sure_lines(
     lines = shape.extend(s, lines, cell_m, settings.extend_m, settings)
     lines = join.join_gaps(lines, settings.gap_m, settings.cone_deg, cell_m)
     lines = each(lambda line: shape.recentre(s, line, cell_m, 0.5 * settings.centre_m), lines)
-    return [replace(line, sure=select.is_sure(s, line, cell_m, low_m, settings)) for line in lines], beds
+    legs = each(lambda line: select.judged(s, line, cell_m, low_m, settings), lines)
+    return [leg for of_one in legs for leg in of_one], beds
 
 
 def _wide_lines(
@@ -223,7 +224,7 @@ def unsure_lines(
     lines = shape.extend(s, sure + weak, cell_m, settings.extend_weak_m, settings, apart=True)
     sure, weak = lines[: len(sure)], lines[len(sure) :]
     weak = each(lambda line: shape.recentre(s, line, cell_m, settings.centre_m), weak)
-    weak = [replace(line, sure=select.is_sure(s, line, cell_m, low_m, settings)) for line in weak]
+    weak = [leg for line in weak for leg in select.judged(s, line, cell_m, low_m, settings)]
     weak = select.worth_keeping(s, sure, weak, cell_m, low_m, settings)
     lines = join.lead_to_sides(sure + weak, settings.snap_m, cell_m)
     return [join.lead_off_ground(s, line, settings.edge_m, cell_m) for line in lines]

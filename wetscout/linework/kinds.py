@@ -91,7 +91,7 @@ def kind_of(s: Signs, settings: LineworkSettings) -> str:
     if not np.isfinite(s.saturation):
         return "unclear"
     # no road is told from a stub: its ends lie in other cuts and on other ground
-    sided = s.one_sided > settings.roadside_ratio and s.length >= settings.min_length_m
+    sided = s.one_sided > settings.roadside_ratio and s.length >= settings.min_length_m and s.climb < settings.climb_m
     # a short drain may wander and be even; its banks stand right at its edge, those of a stream rise on
     sharp = s.saturation > settings.winding_saturation and s.rise < settings.bend_rise_m
     stream = s.winding and (s.length >= settings.winding_sure_m or not sharp)

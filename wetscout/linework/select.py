@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,6 +10,7 @@ from scipy.spatial import cKDTree
 
 from wetscout.kernels import along
 from wetscout.linework import attributes
+from wetscout.linework.corners import legs
 from wetscout.linework.trace import Line
 from wetscout.settings.linework import LineworkSettings
 
@@ -118,6 +119,35 @@ def is_sure(s: NDArray[np.float32], line: Line, cell_m: float, low_m: float, set
     return sharp and q.saturation >= settings.wide_line_saturation
 
 
+def judged(s: NDArray[np.float32], line: Line, cell_m: float, low_m: float, settings: LineworkSettings) -> list[Line]:
+    """A line told sure or unsure; its legs where it is not sure as a whole and one of them is.
+
+    Parameters
+    ----------
+    s, line, cell_m, low_m, settings
+        As in `is_sure`.
+
+    Returns
+    -------
+    list of Line
+    """
+    if is_sure(s, line, cell_m, low_m, settings):
+        return [replace(line, sure=True)]
+    parts = legs(line, cell_m, settings)
+    parts = [replace(leg, sure=len(parts) > 1 and is_sure(s, leg, cell_m, low_m, settings)) for leg in parts]
+    return parts if any(leg.sure for leg in parts) else [replace(line, sure=False)]
+
+
+def _shown(s: NDArray[np.float32], line: Line, cell_m: float, low_m: float, settings: LineworkSettings) -> Line:
+    """A line without ends that were followed farther than it shows: they say nothing against it."""
+    near, _ = attributes.depths_along(s, line.xy, cell_m, settings.band_from_m, settings.band_to_m)
+    deep = np.flatnonzero(near >= low_m)
+    if deep.size < 2 or (deep[-1] - deep[0]) * cell_m < settings.weak_length_m:
+        return line
+    part = slice(int(deep[0]), int(deep[-1]) + 1)
+    return replace(line, row=line.row[part], col=line.col[part])
+
+
 def worth_keeping(
     s: NDArray[np.float32],
     sure: list[Line],
@@ -140,22 +170,25 @@ def worth_keeping(
     Returns
     -------
     list of Line
-        A part of `weak`.
+        A part of `weak`; of a line that is not worth it as a whole, the legs that are.
     """
     tree = cKDTree(np.concatenate([line.xy for line in sure])) if sure else None
-    kept = []
-    for line in weak:
+
+    def keep(line: Line) -> bool:
         length = line.length(cell_m)
         gap = tree.query(line.xy[[0, -1]])[0].min() * cell_m if tree is not None else np.inf
         # the last metres to a line may be short, a stub somewhere near may not
         if line.sure or gap <= 2.0 * cell_m or (gap <= settings.gap_m and length >= settings.weak_length_m):
-            kept.append(line)
-            continue
+            return True
         if length < settings.weak_length_m:
-            continue
-        q = quality(s, line, cell_m, settings)
+            return False
+        q = quality(s, _shown(s, line, cell_m, low_m, settings), cell_m, settings)
         least = settings.weak_length_m if gap <= settings.bridge_m else settings.weak_free_m
         deep = q.middle >= settings.seed_factor * low_m and q.saturation >= settings.seed_saturation
-        if deep or (length >= least and q.strength(low_m) >= settings.weak_strength):
-            kept.append(line)
+        return deep or (length >= least and q.strength(low_m) >= settings.weak_strength)
+
+    kept = []
+    for line in weak:
+        parts = [line] if keep(line) else [leg for leg in legs(line, cell_m, settings) if keep(leg)]
+        kept += parts
     return kept

@@ -187,8 +187,8 @@ class Builder:
 def too_much_earth(site: Site, s: RestoreSettings) -> bool:
     """Whether the plugs of a site need more earth than the water they would hold is worth, or are many for its pool.
 
-    A pool that is seen in few cells must earn its earth once over: in such cells it may be none. A small one with an
-    opening every few steps is a yard or broken ground.
+    A pool that is seen in few cells must earn its earth once over: in such cells it may be none. So must one with
+    several openings: small and with one every few steps it is a yard, a moat or broken ground.
 
     Parameters
     ----------
@@ -204,4 +204,5 @@ def too_much_earth(site: Site, s: RestoreSettings) -> bool:
     n = len(site.plugs)
     if n >= s.many_plugs and float(site.values["pool_m2"]) < s.pool_per_plug_m2 * n:
         return True
-    return earth > (s.earth_per_few if few else s.earth_per_water) * float(site.values["volume_m3"])
+    once = few or n >= s.several_plugs
+    return earth > (s.earth_per_few if once else s.earth_per_water) * float(site.values["volume_m3"])

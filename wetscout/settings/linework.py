@@ -74,6 +74,9 @@ class LineworkSettings:
     ruler_straightness: float = number(0.98, "-", (0.8, 1), "straightness that no valley has over 120 m", _TRIALS)
     ruler_length_m: float = number(120.0, "m", (40, 1000), "length over which it counts", _TRIALS)
     ruler_saturation: float = number(0.5, "-", (0, 1), "median saturation such a line needs", _TRIALS)
+    corner_deg: float = number(
+        45.0, "deg", (20, 90), "at sharper turns a line that is not sure as a whole is taken apart", _TRIALS
+    )
     weak_free_m: float = number(40.0, "m", (10, 200), "shortest unsure line that stands alone", _TRIALS)
     # attributes
     bank_from_m: float = number(5.0, "m", (2, 20), "nearest ground of the bank level", _TRIALS)

@@ -24,8 +24,9 @@ class RestoreSettings:
         5.0, "-", (0.1, 100.0), "sites that need more earth per water held than this are not offered", _PRACTICE
     )
     earth_per_few: float = number(
-        1.0, "-", (0.1, 100.0), "the same for pools that are small or shallow for cells above 1.2 m", _PRACTICE
+        1.0, "-", (0.1, 100.0), "the same for pools small or shallow for cells above 1.2 m, or with", _PRACTICE
     )
+    several_plugs: int = number(4, "-", (2, 50), "so many plugs", _PRACTICE)
     tie_m: float = number(
         0.1, "m", (0.0, 1.0), "a plug ends on ground this much above the spill level, so that water can pass", _PRACTICE
     )

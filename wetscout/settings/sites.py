@@ -24,6 +24,10 @@ class SiteSettings(PitSides):
     coarse_depth_m: float = number(
         0.15, "m", (0.05, 1.0), "shallower pools are not offered there unless they are that wide", _TRIAL
     )
+    coarse_half_m: float = number(
+        10.0, "m", (3.0, 50.0), "a pool there that reaches so far from its shore is no strip, however small", _TRIAL
+    )
+    coarse_upstream_m: float = number(100.0, "m", (0.0, 1000.0), "unless more ditch than this comes from above", _TRIAL)
     coarse_share: float = number(
         0.3, "-", (0.05, 0.6), "in cells above 1.2 m less of a pit than this lies halfway down", _TRIAL
     )

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import ndimage
 from scipy.spatial import cKDTree
 
 from wetscout.kernels.route import way_out
@@ -32,6 +33,8 @@ BENDS = np.radians(np.arange(-30.0, 31.0, 6.0))
 # its sides are looked at so far from its middle, and twice as far: roads stand on 10-17 m, berms of plugs end sooner
 STRIP_SIDE_M = 9.0
 STRIP_SHARE = 0.5
+# how far beside the way ground may lead past its cells [cells]
+PAST = 2
 
 
 class Fills:
@@ -87,12 +90,36 @@ class Fills:
         rows, cols = self._rim(cut, spill_m)
         ground = self.ground[rows, cols]
         fill = (ground - self.today[rows, cols] >= self.s.filled_m) & (ground >= spill_m - self.s.filled_below_m)
+        fill &= self._closed(cut, rows, cols, fill)
         if not fill.any():
             return False
         row, col = float(rows[fill].mean()), float(cols[fill].mean())
         if any(np.hypot(row - r, col - c) * self.cell_m <= PIPE_M for r, c in self.pipes):
             return False
         return not (self._road(row, col) or self._goes_on(row, col, cut))
+
+    def _closed(self, cut: Cut, rows: I64, cols: I64, fill: BOOL) -> BOOL:
+        """Those cells of the way near the rim that stand higher than all ground that leads past them.
+
+        Where fill is opened the way may run a cell beside the bed, and every bend of a ditch in wide cells looked
+        filled: there the bed goes on in the next cell.
+        """
+        closed = np.zeros(fill.size, dtype=np.bool_)
+        way_row, way_col = cut.way_row, cut.way_col
+        ground = self.ground[way_row, way_col]
+        for k in np.flatnonzero(fill):
+            at = int(np.flatnonzero((way_row == rows[k]) & (way_col == cols[k]))[0])
+            least = self.today[rows[k], cols[k]] + self.s.filled_m
+            before, after = np.flatnonzero(ground[:at] < least), np.flatnonzero(ground[at + 1 :] < least)
+            if before.size == 0 or after.size == 0:
+                closed[k] = True
+                continue
+            i, j = int(before[-1]), int(after[0]) + at + 1
+            r0, c0 = max(0, int(way_row[i : j + 1].min()) - PAST), max(0, int(way_col[i : j + 1].min()) - PAST)
+            end = int(way_row[i : j + 1].max()) + PAST + 1, int(way_col[i : j + 1].max()) + PAST + 1
+            low, _ = ndimage.label(self.ground[r0 : end[0], c0 : end[1]] < least, structure=np.ones((3, 3)))
+            closed[k] = low[way_row[i] - r0, way_col[i] - c0] != low[way_row[j] - r0, way_col[j] - c0]
+        return closed
 
     def _goes_on(self, row: float, col: float, cut: Cut) -> bool:
         """Whether the fill goes on past both banks as a strip above the ground on both its sides."""

@@ -72,22 +72,38 @@ def _small(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSettings) -> 
     small, shallow = few_cells(undug, depth, cell_m, s)
     proven = cell_m > s.fine_cell_m and _proven(c, main, s)
     compact = area >= s.min_area_m2 and area <= s.compact * c.signs["half_width_m"] ** 2
-    if small and not (proven and compact):
+    if small and not (proven and compact) and not (cell_m > s.fine_cell_m and _wide(c, main, s)):
         return "too small for this cell size"
     if shallow and not (proven and depth >= s.coarse_depth_m):
         return "too shallow for this DEM"
     return None
 
 
+def _wide(c: Candidate, main: Ditch | None, s: SiteSettings) -> bool:
+    """Whether a drain begins in a hollow that reaches far enough from its shore to be more than a strip.
+
+    Half of 0.1 ha counts as dug where a ditch of 3 m is seen in cells of 3 m, and is basin all the same.
+    """
+    far = c.signs["half_width_m"] >= s.coarse_half_m and c.signs["dug_share"] <= s.dug_share
+    deep = c.spill_m - c.floor_m >= s.weak_depth_m and c.signs["cut_depth_m"] >= s.plain_cut_m
+    known = main is not None and (main.sure or main.bank_climb_m >= s.weak_climb_m)
+    ditch = known and main is not None and main.kind != "natural stream" and c.signs["ditch_in_pool_m"] > 0.0
+    above = c.upstream_m > s.coarse_upstream_m or c.signs["rough_ground"] > 0.0
+    return bool(far and deep and ditch and not above and not _boxed(c, s))
+
+
+def _boxed(c: Candidate, s: SiteSettings) -> bool:
+    """Whether the sides are a pit's, which keeps its flat floor in coarse cells though its sides are less steep."""
+    side, share, half = c.signs["side_slope"], c.signs["side_share"], c.signs["half_width_m"]
+    return bool(side * half > s.pit_side * c.signs["side_depth_m"] and share < s.coarse_share)
+
+
 def _proven(c: Candidate, main: Ditch | None, s: SiteSettings) -> bool:
     """Whether a listed ditch, or one with the best sign, cuts rim and floor by more than coarse cells could feign.
 
-    Cells average bed and banks, so a bed shows too high in them and never too low. A pit keeps its flat floor in them,
-    though its sides are less steep.
+    Cells average bed and banks, so a bed shows too high in them and never too low.
     """
-    side, share, half = c.signs["side_slope"], c.signs["side_share"], c.signs["half_width_m"]
-    pit = side * half > s.pit_side * c.signs["side_depth_m"] and share < s.coarse_share
-    if main is None or c.signs["rough_ground"] or pit:
+    if main is None or c.signs["rough_ground"] or _boxed(c, s):
         return False
     below = c.floor_m - c.signs["bed_in_pool_m"]
     listed = main.sure and main.kind in ("ditch", "straightened stream") and c.signs["listed_cuts"] > 0.5
@@ -233,6 +249,7 @@ def _faint(c: Candidate, main: Ditch | None, at: tuple[float, float], s: SiteSet
     below, cell_m = at
     reaches = min(0.5 * c.signs["half_width_m"], s.reach_into_m)
     proven = c.signs["sure_in_pool_m"] >= reaches or _climbs(c, main, below, s) or _deep(c, main, at, s)
+    proven = proven or _dug_for(c, main, s)
     if cell_m > s.fine_cell_m and not proven:
         return "at this cell size only faint lines enter the pool, and most of those are no drains"
     drains = c.signs["drain_in_pool_m"] >= 0.5 * c.signs["ditch_in_pool_m"]
@@ -271,6 +288,13 @@ def _begins(c: Candidate, s: SiteSettings) -> bool:
     """Whether a ditch begins in this pool and cuts its rim: dug for it, though the bed may stop above its floor."""
     drains = c.signs["drain_in_pool_m"] >= 0.5 * c.signs["ditch_in_pool_m"] > 0.0
     return bool(drains and c.upstream_m <= s.upstream_m and c.signs["cut_depth_m"] >= s.plain_cut_m)
+
+
+def _dug_for(c: Candidate, main: Ditch | None, s: SiteSettings) -> bool:
+    """Whether a ditch that is listed, or whose banks climb, begins in this pool, most of which is not dug."""
+    dug = main is not None and main.kind == "ditch" and (main.sure or main.bank_climb_m >= 2 * s.weak_climb_m)
+    begins = _begins(c, s) or (_leaves(c, main, s) and c.signs["drain_in_pool_m"] > 0.0)
+    return dug and begins and c.signs["dug_share"] <= s.known_dug and not c.signs["rough_ground"]
 
 
 def _led(c: Candidate, main: Ditch | None) -> bool:

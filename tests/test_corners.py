@@ -1,0 +1,89 @@
+"""Lines taken apart at their corners, and what is kept of a line that fails as a whole. Plain geometry."""
+
+from dataclasses import replace
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from wetscout.linework.corners import corners, legs
+from wetscout.linework.kinds import Signs, kind_of
+from wetscout.linework.select import judged, worth_keeping
+from wetscout.linework.trace import Line
+from wetscout.settings.linework import LineworkSettings
+
+SETTINGS = LineworkSettings()
+
+
+def _bent(turn_deg, first=60, second=50):
+    """One station a metre: straight on, then turned."""
+    turn = np.radians(turn_deg)
+    ahead = np.arange(1.0, second + 1)
+    row = np.concatenate([np.zeros(first), ahead * np.sin(turn)])
+    col = np.concatenate([np.arange(float(first)), first - 1 + ahead * np.cos(turn)])
+    return Line(100.0 + row, 20.0 + col, sure=False)
+
+
+@pytest.mark.parametrize(("turn", "found"), [(0.0, 0), (30.0, 0), (60.0, 1), (90.0, 1), (150.0, 1)])
+def test_a_corner_is_a_sharp_turn(turn, found):
+    at = corners(_bent(turn).xy, 1.0, SETTINGS)
+    assert len(at) == found
+    assert all(abs(k - 59) <= 1 for k in at)
+
+
+@given(st.floats(46.0, 170.0), st.integers(20, 90), st.integers(20, 90))
+def test_legs_hold_every_station_and_share_the_corner(turn, first, second):
+    line = _bent(turn, first, second)
+    parts = legs(line, 1.0, SETTINGS)
+    assert parts[0].row[0] == line.row[0] and parts[-1].row[-1] == line.row[-1]
+    assert sum(p.row.size for p in parts) == line.row.size + len(parts) - 1
+    assert all(p.row[-1] == q.row[0] and p.col[-1] == q.col[0] for p, q in pairwise(parts))
+
+
+def _ground(tail_m):
+    """A ditch 0.5 m deep along row 100 for 60 m; beyond it the ground falls into a hollow with a faint groove."""
+    row, col = np.mgrid[0:201, 0:201].astype(float)
+    cut = 0.5 * np.exp(-(((row - 100) / 1.5) ** 2)) * ((col >= 20) & (col < 80))
+    groove = tail_m * np.exp(-(((col - 79) / 1.5) ** 2)) * (row > 100)
+    return (10.0 - cut - groove).astype(np.float32)
+
+
+def test_a_ditch_whose_line_turns_off_into_a_hollow_is_listed_without_what_it_turned_into():
+    turned = _bent(90.0)
+    s = _ground(0.05)
+    parts = judged(s, turned, 1.0, 0.12, SETTINGS)
+    assert [p.sure for p in parts] == [True, False]
+    # nothing to see anywhere: one unsure line, not two
+    [whole] = judged(np.full_like(s, 10.0), turned, 1.0, 0.12, SETTINGS)
+    assert not whole.sure and whole.row.size == turned.row.size
+
+
+def test_of_a_line_not_worth_keeping_the_leg_that_is_stays():
+    """The way on through the hollow is 100 m, and only its last 10 m show a groove again."""
+    s, line = _ground(0.0), _bent(90.0, 60, 130)
+    assert worth_keeping(np.full_like(s, 10.0), [], [line], 1.0, 0.12, SETTINGS) == []
+    s[190:, 78:81] -= 0.3
+    kept = worth_keeping(s[:200], [], [replace(line, row=line.row[:-30], col=line.col[:-30])], 1.0, 0.12, SETTINGS)
+    assert len(kept) == 1 and 55 <= kept[0].row.size <= 65 and np.ptp(kept[0].row) < 1.5
+
+
+def test_ends_followed_beyond_a_short_ditch_say_nothing_against_it():
+    """30 m of ditch with 45 m of level ground at both ends of its line: the quarter of it that lies lowest shows 0."""
+    row, col = np.mgrid[0:201, 0:201].astype(float)
+    cut = 0.25 * np.exp(-(((row - 100) / 1.5) ** 2)) * ((col >= 80) & (col < 110))
+    s = (10.0 - cut).astype(np.float32)
+    line = Line(np.full(120, 100.0), np.arange(35.0, 155.0), sure=False)
+    assert len(worth_keeping(s, [], [line], 1.0, 0.12, SETTINGS)) == 1
+    assert worth_keeping(np.full_like(s, 10.0), [], [line], 1.0, 0.12, SETTINGS) == []
+
+
+@pytest.mark.parametrize(("climb", "kind"), [(0.1, "roadside"), (0.5, "ditch")])
+def test_one_higher_bank_makes_a_roadside_ditch_only_where_the_banks_do_not_climb(climb, kind):
+    """A ditch led along a slope has one higher bank too; climbing banks are the sign of a drain through a rim."""
+    signs = Signs(
+        saturation=1.0, depth=0.6, climb=climb, width=4.0, length=120.0, straight=0.99, one_sided=0.7,
+        road_beside=False, valley_m=0.0, uneven=0.5,
+    )  # fmt: skip
+    assert kind_of(signs, SETTINGS) == kind
