@@ -102,6 +102,9 @@ def test_a_pool_that_is_nearly_all_dug_and_lines_that_only_touch_one():
     assert why is not None and "channel" in why
     touched = {"ditch_in_pool_m": 2.0, "drain_in_pool_m": 2.0, "sure_in_pool_m": 2.0}
     assert reason_against(basin(**touched), ditch(), 1.0, s) is None
+    two_cells = {"ditch_in_pool_m": 6.0, "drain_in_pool_m": 6.0, "listed_cuts": 0.0}
+    assert reason_against(basin(**two_cells), ditch(), 1.0, s) is None
+    assert "no ditch enters" in str(reason_against(basin(**two_cells), ditch(), 3.0, s))
     why = reason_against(basin(**touched, listed_cuts=0.0), ditch(), 1.0, s)
     assert why is not None and why.startswith("no ditch enters the pool")
 

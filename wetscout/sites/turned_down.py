@@ -11,6 +11,8 @@ from wetscout.settings.sites import SiteSettings
 SILTED_FROM_M = 0.3
 # a bed of coarse cells stands too high by this much for each metre of cell beyond 1 m (0.14 m at 2 m, 0.33 m at 3 m)
 COARSE_BED = 0.1
+# the end of a line lies in a pool by chance up to here [cells]
+TOUCH_CELLS = 2.5
 PLUGGED = "earth fills the ditch at the rim: plugged already, or a crossing whose pipe is not known"
 
 
@@ -217,8 +219,9 @@ def _pit(c: Candidate, s: SiteSettings) -> bool:
 def _ditch(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSettings) -> str | None:
     """What drains it must cut the rim, and the rim must be ground."""
     coarse = max(cell_m - 1.0, 0.0)
-    # the end of a faint line may touch any pool
-    none = c.signs["ditch_in_pool_m"] < (s.touch_m if c.signs["listed_cuts"] <= 0.0 else 0.01)
+    # the end of a faint line may touch any pool, by two cells where they are wide
+    touch = max(s.touch_m, TOUCH_CELLS * cell_m) if c.signs["listed_cuts"] <= 0.0 else 0.01
+    none = c.signs["ditch_in_pool_m"] < touch
     reached = not none or _led(c, main) or _leaves(c, main, s)
     if not reached or c.signs["cut_depth_m"] < s.cut_depth_m - 0.07 * coarse:
         return "no ditch enters the pool, or the way out is hardly cut"
