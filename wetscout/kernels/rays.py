@@ -232,8 +232,7 @@ def fit_terms(radius, stride):
     """Samples of a disc with the six terms of a quadratic and their 21 products: worked out once, not at every cell.
 
     Returns (row offset, column offset, terms (n, 6), products (n, 21), packed (n, 5), size (15,)); samples lie at
-    multiples of
-    `stride` from the cell, so that a tile sees the same ones.
+    multiples of `stride` from the cell, so that a tile sees the same ones.
 
     Where the radius is a power of two, all products are whole numbers times `size`, which float64 adds up without
     rounding. Then `packed` holds these numbers, three in each int64 in the order of `POWERS`: five additions in place

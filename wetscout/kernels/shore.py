@@ -67,6 +67,24 @@ def squared_distance(mask):
 
 
 @njit(nogil=True, cache=True)
+def _steps_to(mask, value, outside):
+    """Steps along rows and columns from each cell to one of that value; cells beyond the window are `outside` away."""
+    rows, cols = mask.shape
+    away = np.empty((rows, cols), dtype=np.int32)
+    for r in range(rows):
+        for c in range(cols):
+            before = away[r, c - 1] if c > 0 else outside
+            above = away[r - 1, c] if r > 0 else outside
+            away[r, c] = 0 if mask[r, c] == value else min(before, above) + 1
+    for r in range(rows - 1, -1, -1):
+        for c in range(cols - 1, -1, -1):
+            after = away[r, c + 1] if c + 1 < cols else outside
+            below = away[r + 1, c] if r + 1 < rows else outside
+            away[r, c] = min(away[r, c], min(after, below) + 1)
+    return away
+
+
+@njit(nogil=True, cache=True)
 def shore_steps(mask):
     """Steps along rows and columns from each set cell to one that is not set, or to the outside.
 
@@ -79,19 +97,7 @@ def shore_steps(mask):
     int32 (rows, cols)
         0 on cells that are not set. Never less than the straight distance, nor more than 1.414 of it.
     """
-    rows, cols = mask.shape
-    away = np.empty((rows, cols), dtype=np.int32)
-    for r in range(rows):
-        for c in range(cols):
-            before = away[r, c - 1] if c > 0 else 0
-            above = away[r - 1, c] if r > 0 else 0
-            away[r, c] = min(before, above) + 1 if mask[r, c] else 0
-    for r in range(rows - 1, -1, -1):
-        for c in range(cols - 1, -1, -1):
-            after = away[r, c + 1] if c + 1 < cols else 0
-            below = away[r + 1, c] if r + 1 < rows else 0
-            away[r, c] = min(away[r, c], min(after, below) + 1)
-    return away
+    return _steps_to(mask, False, np.int32(0))
 
 
 @njit(nogil=True, cache=True)
@@ -108,22 +114,7 @@ def within_steps(mask, steps):
     bool (rows, cols)
         What `steps` dilations with a cross give.
     """
-    rows, cols = mask.shape
-    far = np.int32(rows + cols)
-    away = np.empty((rows, cols), dtype=np.int32)
-    out = np.empty((rows, cols), dtype=np.bool_)
-    for r in range(rows):
-        for c in range(cols):
-            before = away[r, c - 1] if c > 0 else far
-            above = away[r - 1, c] if r > 0 else far
-            away[r, c] = 0 if mask[r, c] else min(before, above) + 1
-    for r in range(rows - 1, -1, -1):
-        for c in range(cols - 1, -1, -1):
-            after = away[r, c + 1] if c + 1 < cols else far
-            below = away[r + 1, c] if r + 1 < rows else far
-            away[r, c] = min(away[r, c], min(after, below) + 1)
-            out[r, c] = away[r, c] <= steps
-    return out
+    return _steps_to(mask, True, np.int32(mask.shape[0] + mask.shape[1])) <= steps
 
 
 @njit(nogil=True, cache=True)

@@ -31,9 +31,10 @@ def legs(line: Line, cell_m: float, settings: LineworkSettings) -> list[Line]:
     Returns
     -------
     list of Line
-        In order; two that meet share the station at the corner. The line itself where it has no corner.
+        In order; two that meet share the station at the corner. None where the line has no corner.
     """
-    ends = [0, *corners(line.xy, cell_m, settings), line.row.size - 1]
+    at = corners(line.xy, cell_m, settings)
+    ends = [0, *at, line.row.size - 1] if at else []
     return [replace(line, row=line.row[a : b + 1], col=line.col[a : b + 1]) for a, b in pairwise(ends)]
 
 

@@ -134,7 +134,7 @@ def judged(s: NDArray[np.float32], line: Line, cell_m: float, low_m: float, sett
     if is_sure(s, line, cell_m, low_m, settings):
         return [replace(line, sure=True)]
     parts = legs(line, cell_m, settings)
-    parts = [replace(leg, sure=len(parts) > 1 and is_sure(s, leg, cell_m, low_m, settings)) for leg in parts]
+    parts = [replace(leg, sure=is_sure(s, leg, cell_m, low_m, settings)) for leg in parts]
     return parts if any(leg.sure for leg in parts) else [replace(line, sure=False)]
 
 

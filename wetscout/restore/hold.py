@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from wetscout.kernels.route import way_out
+from wetscout.kernels.shore import squared_distance
 from wetscout.records import BOOL, F32, F64, Candidate, Cut
 from wetscout.restore.plug import PlugSize, across, size_plug
 from wetscout.restore.span import Bank, span
@@ -195,7 +196,7 @@ def _over_the_floor(ground: Ground) -> tuple[int, int]:
     """
     heights = np.where(ground.pool, ground.natural, np.inf)
     third = float(np.nanquantile(ground.natural[ground.pool], 1.0 / 3.0))
-    away = ndimage.distance_transform_edt(np.pad(heights <= third, 1))
+    away = squared_distance(np.pad(heights <= third, 1))
     row, col = np.unravel_index(int(away.argmax()), away.shape)
     return int(row) - 1, int(col) - 1
 

@@ -87,10 +87,11 @@ class Fills:
         return {"filled_share": sum(filled) / len(filled) if filled else 0.0, "open_ditches": float(still)}
 
     def _filled(self, cut: Cut, spill_m: float) -> bool:
-        rows, cols = self._rim(cut, spill_m)
+        near = self._rim(cut, spill_m)
+        rows, cols = cut.way_row[near], cut.way_col[near]
         ground = self.ground[rows, cols]
         fill = (ground - self.today[rows, cols] >= self.s.filled_m) & (ground >= spill_m - self.s.filled_below_m)
-        fill &= self._closed(cut, rows, cols, fill)
+        fill[fill] = [self._closed(cut, int(at)) for at in near[fill]]
         if not fill.any():
             return False
         row, col = float(rows[fill].mean()), float(cols[fill].mean())
@@ -98,28 +99,23 @@ class Fills:
             return False
         return not (self._road(row, col) or self._goes_on(row, col, cut))
 
-    def _closed(self, cut: Cut, rows: I64, cols: I64, fill: BOOL) -> BOOL:
-        """Those cells of the way near the rim that stand higher than all ground that leads past them.
+    def _closed(self, cut: Cut, at: int) -> bool:
+        """Whether a cell of the way stands higher than all ground that leads past it.
 
         Where fill is opened the way may run a cell beside the bed, and every bend of a ditch in wide cells looked
         filled: there the bed goes on in the next cell.
         """
-        closed = np.zeros(fill.size, dtype=np.bool_)
-        way_row, way_col = cut.way_row, cut.way_col
-        ground = self.ground[way_row, way_col]
-        for k in np.flatnonzero(fill):
-            at = int(np.flatnonzero((way_row == rows[k]) & (way_col == cols[k]))[0])
-            least = self.today[rows[k], cols[k]] + self.s.filled_m
-            before, after = np.flatnonzero(ground[:at] < least), np.flatnonzero(ground[at + 1 :] < least)
-            if before.size == 0 or after.size == 0:
-                closed[k] = True
-                continue
-            i, j = int(before[-1]), int(after[0]) + at + 1
-            r0, c0 = max(0, int(way_row[i : j + 1].min()) - PAST), max(0, int(way_col[i : j + 1].min()) - PAST)
-            end = int(way_row[i : j + 1].max()) + PAST + 1, int(way_col[i : j + 1].max()) + PAST + 1
-            low, _ = ndimage.label(self.ground[r0 : end[0], c0 : end[1]] < least, structure=np.ones((3, 3)))
-            closed[k] = low[way_row[i] - r0, way_col[i] - c0] != low[way_row[j] - r0, way_col[j] - c0]
-        return closed
+        rows, cols = cut.way_row, cut.way_col
+        least = self.today[rows[at], cols[at]] + self.s.filled_m
+        low = np.flatnonzero(self.ground[rows, cols] < least)
+        before, after = low[low < at], low[low > at]
+        if before.size == 0 or after.size == 0:
+            return True
+        i, j = int(before[-1]), int(after[0])
+        r0, c0 = max(0, int(rows[i : j + 1].min()) - PAST), max(0, int(cols[i : j + 1].min()) - PAST)
+        end = int(rows[i : j + 1].max()) + PAST + 1, int(cols[i : j + 1].max()) + PAST + 1
+        ways, _ = ndimage.label(self.ground[r0 : end[0], c0 : end[1]] < least, structure=np.ones((3, 3)))
+        return bool(ways[rows[i] - r0, cols[i] - c0] != ways[rows[j] - r0, cols[j] - c0])
 
     def _goes_on(self, row: float, col: float, cut: Cut) -> bool:
         """Whether the fill goes on past both banks as a strip above the ground on both its sides."""
@@ -150,8 +146,8 @@ class Fills:
         side, least = STRIP_SIDE_M / self.cell_m, self.s.filled_m / 2
         return any(any_strip(self.ground, at, rays, far, side, least, STRIP_SHARE) for at in starts)
 
-    def _rim(self, cut: Cut, spill_m: float) -> tuple[I64, I64]:
-        """The way out near the cut, and on as far as the ground beside it stands as high as the rim."""
+    def _rim(self, cut: Cut, spill_m: float) -> I64:
+        """Numbers of the cells of the way out near the cut, and on while the ground beside it stands so high."""
         away = np.hypot(cut.way_row - cut.row, cut.way_col - cut.col) * self.cell_m
         k = int(np.argmin(away))
         low = self.natural[cut.way_row, cut.way_col] < spill_m - self.s.filled_below_m
@@ -159,7 +155,7 @@ class Fills:
         at = away <= self.s.filled_reach_m
         at[k : k + int(ends[0]) if ends.size else None] = True
         at &= away <= self.s.filled_most_m
-        return cut.way_row[at], cut.way_col[at]
+        return np.flatnonzero(at)
 
     def _road(self, row: float, col: float) -> bool:
         """Whether a road runs here and goes on, in its direction, farther than a berm along a rim does."""

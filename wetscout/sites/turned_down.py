@@ -86,12 +86,12 @@ def _wide(c: Candidate, main: Ditch | None, s: SiteSettings) -> bool:
 
     Half of 0.1 ha counts as dug where a ditch of 3 m is seen in cells of 3 m, and is basin all the same.
     """
+    if main is None or main.kind == "natural stream" or c.signs["rough_ground"] or _boxed(c, s):
+        return False
     far = c.signs["half_width_m"] >= s.coarse_half_m and c.signs["dug_share"] <= s.dug_share
     deep = c.spill_m - c.floor_m >= s.weak_depth_m and c.signs["cut_depth_m"] >= s.plain_cut_m
-    known = main is not None and (main.sure or main.bank_climb_m >= s.weak_climb_m)
-    ditch = known and main is not None and main.kind != "natural stream" and c.signs["ditch_in_pool_m"] > 0.0
-    above = c.upstream_m > s.coarse_upstream_m or c.signs["rough_ground"] > 0.0
-    return bool(far and deep and ditch and not above and not _boxed(c, s))
+    ditch = (main.sure or main.bank_climb_m >= s.weak_climb_m) and c.signs["ditch_in_pool_m"] > 0.0
+    return bool(far and deep and ditch and c.upstream_m <= s.coarse_upstream_m)
 
 
 def _boxed(c: Candidate, s: SiteSettings) -> bool:
