@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import rasterio.features
 
@@ -24,6 +26,31 @@ def runs(labels, first, last):
     ends = [np.flatnonzero(np.diff(np.pad(row, 1).astype(np.int8))) for row in wet]
     begins = np.cumsum([0, *(row.size // 2 for row in ends)])
     return begins, *(np.concatenate([row[k::2] for row in ends]) for k in (0, 1))
+
+
+def label_runs(labels, nodes, corner):
+    """As the kernel, by Python's own grouping of equal neighbours."""
+    label, packed = [], []
+    for r, row in enumerate(labels.tolist()):
+        begin = 0
+        for k, some in itertools.groupby(row):
+            end = begin + len(list(some))
+            if nodes[0] <= k <= nodes[1]:
+                label.append(k)
+                packed.append((corner[0] + r) * 2**40 + (corner[1] + begin) * 2**20 + corner[1] + end)
+            begin = end
+    return np.array(label, dtype=np.int32), np.array(packed, dtype=np.int64)
+
+
+def joined(packed, box):
+    """As the kernel: the cells of all runs painted, and `runs` of them."""
+    row0, h, col0 = box
+    some = [divmod(key, 2**40) for key in packed.tolist()]
+    wide = max((rest % 2**20 for _, rest in some), default=col0)
+    mask = np.zeros((h, wide - col0), dtype=bool)
+    for row, rest in some:
+        mask[row - row0, rest // 2**20 - col0 : rest % 2**20 - col0] = True
+    return runs(mask, True, True)
 
 
 def turned(ring, outer):

@@ -148,8 +148,12 @@ def test_views_of_pools_show_what_sorting_anew_does(seed: int) -> None:
             np.testing.assert_array_equal(mine, plain)
 
 
-def opened(hollow: Hollow) -> bool:
+def plugged(hollow: Hollow) -> bool:
     return hollow.node % 3 == 0
+
+
+def drained(hollow: Hollow) -> bool:
+    return hollow.node % 4 == 0
 
 
 def dry(mine: Hollow, inner: Hollow, s: BuriedSettings) -> bool:
@@ -167,9 +171,9 @@ def plainly(chooser: Chooser, s: BuriedSettings, told: bool) -> dict[int, bool]:
     table, tree = chooser.tree.table, chooser.tree
     size = (table["area_m2"] >= s.min_area_m2) & (table["area_m2"] <= s.max_area_m2)
     wanted = np.flatnonzero(size & (table["spill_m"] - table["floor_m"] >= s.min_depth_m))
-    fit: dict[int, Hollow] = {k: h for k in wanted.tolist() if (h := chooser._hollow(k)) is not None}
+    fit: dict[int, Hollow] = {k: h for k in wanted.tolist() if (h := chooser._stood(chooser._hollow(k)))}
     chosen: dict[int, bool] = {}
-    drained: list[int] = []
+    opened: list[int] = []
     for node in sorted(fit, reverse=True):
         mine, inner = fit[node], [fit[k] for k in range(int(tree.first[node]), node) if k in fit]
         rise = min(s.sheet_rise_m, s.sheet_share * (mine.spill_m - mine.floor_m))
@@ -178,10 +182,10 @@ def plainly(chooser: Chooser, s: BuriedSettings, told: bool) -> dict[int, bool]:
         thin = thin or (bool(inner) and (not speaks_for(mine.zone, s) or any(dry(mine, k, s) for k in inner)))
         if thin or any(tree.first[k] <= node <= k for k in chosen):
             continue
-        if opened(mine):
-            drained.append(node)
+        if plugged(mine) or drained(mine):
+            opened.append(node)
         else:
-            chosen[node] = any(tree.first[k] <= node <= k for k in drained)
+            chosen[node] = any(tree.first[k] <= node <= k for k in opened)
     return dict(sorted(chosen.items()))
 
 
@@ -202,7 +206,7 @@ def test_the_highest_hollows_are_those_of_a_look_at_all(seed: int, told: bool) -
         return Zone(wet_soil=float(low.mean()), farmed=1.0) if pool.row0 % 2 else Zone(wet_soil=0.0)
 
     chooser = Chooser(terrain, surfaces, tree, fill(natural), zone_at if told else None, s)
-    got = {hollow.node: hollow.within for hollow in chooser.choose(opened=opened)}
+    got = {hollow.node: hollow.within for hollow in chooser.choose(plugged=plugged, drained=drained)}
     assert got == plainly(chooser, s, told)
     assert len(got) > 3
 

@@ -18,9 +18,10 @@ from hypothesis.extra.numpy import arrays
 from outputs_screens import UTM, basin, disc, ditch, grid, screen, site
 from scipy import ndimage
 
+from wetscout.basins import basin_tree
 from wetscout.errors import InputError
 from wetscout.grid import Grid
-from wetscout.kernels.outline import number, runs
+from wetscout.kernels.outline import joined, label_runs, number, runs
 from wetscout.outputs import fields, shapes
 from wetscout.outputs.layers import frame, plane_crs, run_rows, to_layers
 from wetscout.outputs.result import open_screen
@@ -81,6 +82,36 @@ def test_runs_of_labels_are_those_of_each_row(width: int) -> None:
     for first, last in ((3, 6), (0, 8), (-1, 8), (4, 4), (9, 9)):
         for got, wanted in zip(runs(labels, first, last), naive_outline.runs(labels, first, last), strict=True):
             np.testing.assert_array_equal(got, wanted)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_label_runs_and_their_union_are_those_of_python(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    labels = rng.integers(-1, 6, rng.integers(1, 30, 2)).astype(np.int32)
+    label, packed = label_runs(labels, (1, 4), (3, 5))
+    for got, wanted in zip((label, packed), naive_outline.label_runs(labels, (1, 4), (3, 5)), strict=True):
+        np.testing.assert_array_equal(got, wanted)
+    box = 3, labels.shape[0], 5
+    some = np.sort(rng.permutation(packed)[: packed.size // 2])
+    for every in (packed.copy(), some):
+        wanted = naive_outline.joined(every, box)
+        union = joined(every, box)
+        for got, want in zip(union, wanted, strict=True):
+            np.testing.assert_array_equal(got, want)
+        # the union stands in the place of what was joined, row by row
+        row = 3 + np.repeat(np.arange(labels.shape[0]), np.diff(union[0]))
+        np.testing.assert_array_equal(every[: row.size], (row << 40) + (union[1] + 5 << 20) + union[2] + 5)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_outlines_of_nested_pools_are_those_of_each(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    tree = basin_tree(ndimage.gaussian_filter(rng.normal(size=(90, 110)), 2.5).astype(np.float32))
+    patches = [tree.pool_later(int(k)) for k in rng.permutation(len(tree))[: 3 * len(tree) // 4]]
+    patches += [Patch(3, 4, rng.random((6, 7)) < 0.5) for _ in range(3)]
+    assert any(tree.first[k] < k for k in range(len(tree)))
+    got = shapes.outlines(patches, grid())
+    assert shapely.to_wkb(got).tolist() == [shapely.to_wkb(shapes.outline(patch, grid())) for patch in patches]
 
 
 @given(MASKS, st.integers(0, 4), st.integers(0, 4), st.integers(0, 3))

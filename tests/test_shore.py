@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from scipy import ndimage
 
-from wetscout.kernels.pool_window import count_beside, count_pool, pool_heights, rises, spread_pool, third_differences
+from wetscout.kernels.pool_window import count_beside, count_labels, pool_heights, rises, spread_pool, third_differences
 from wetscout.kernels.shore import reached_across, shore_ring, shore_steps, squared_distance, within_steps
 
 
@@ -41,7 +41,9 @@ def test_pool_windows_as_numpy_tells_them(seed):
     mask = (labels >= 1) & (labels <= 3)
     free = mask & ((corridor & 3) == 0)
     counts = (mask.sum(), (mask & water).sum(), (mask & ((corridor & 4) > 0)).sum(), free.sum())
-    assert count_pool(labels, 1, 3, water, corridor, 4, 3) == counts
+    told = np.zeros((5, 4), np.int64)
+    count_labels(labels, water, corridor, 4, 3, told)
+    assert tuple(told[1:4].sum(axis=0)) == counts
     for cells, dug in ((mask, 0), (free, 3)):
         heights, at = pool_heights(labels, 1, 3, ground, corridor, dug, int(cells.sum()))
         assert np.array_equal(heights, ground[cells])

@@ -9,9 +9,10 @@ from typing import Any
 import numpy as np
 
 from wetscout.buried.straight import rectangle_share, straight_shore
-from wetscout.kernels.pool_window import count_pool, pool_heights, rises
+from wetscout.kernels.pool_window import count_labels, pool_heights, rises
 from wetscout.kernels.shore import shore_steps, squared_distance
 from wetscout.kernels.walls import sides
+from wetscout.large import strips
 from wetscout.records import BOOL, CUT, F32, FILL, I32, SPOIL, Patch, Surfaces, Terrain, Tree
 from wetscout.records_covered import Zone
 from wetscout.settings.buried import BuriedSettings
@@ -165,18 +166,29 @@ class Chooser:
         self.spill = tree.table["spill_m"].to_numpy(dtype=np.float64)
         self.area = tree.table["area_m2"].to_numpy(dtype=np.float64)
         self.wide = np.zeros(self.parent.size, dtype=np.bool_)
+        self.first = np.asarray(tree.first)
+        # cells, water, road and undug cells up to each label: those of a pool stand together
+        told = np.zeros((self.parent.size + 1, 4), dtype=np.int64)
+        for own, _, _ in strips((tree.labels.shape[0], tree.labels.shape[1])):
+            window = tree.labels[own], terrain.water[own], surfaces.corridor[own]
+            count_labels(*window, FILL, CUT | FILL, told[1:])
+        self.counted = np.cumsum(told, axis=0)
 
     def choose(
-        self, each: Callable[..., list[Any]] | None = None, opened: Callable[[Hollow], bool] = lambda _: False
+        self,
+        each: Callable[..., list[Any]] | None = None,
+        plugged: Callable[[Hollow], bool] = lambda _: False,
+        drained: Callable[[Hollow], bool] = lambda _: False,
     ) -> tuple[Hollow, ...]:
         """The highest hollow of each nest that can be one and has no open drain.
 
         Parameters
         ----------
-        opened : callable, optional
-            Whether a hollow is drained openly, or was before it was plugged: then what lies inside is looked at.
         each : callable, optional
             Calls a function on each of many things, answers in their order; one by one by default.
+        plugged, drained : callable, optional
+            Whether a hollow was drained openly before it was plugged, and whether it is: then what lies inside is
+            looked at. The second is asked before the dear tests.
 
         Returns
         -------
@@ -190,52 +202,74 @@ class Chooser:
         # nests: a hollow follows all that lie inside it
         tops: list[int] = []
         for node in numbers[::-1].tolist():
-            if not tops or node < self.tree.first[tops[-1]]:
+            if not tops or node < self.first[tops[-1]]:
                 tops.append(node)
 
         def nest(top: int) -> list[Hollow]:
-            inside = numbers[np.searchsorted(numbers, self.tree.first[top]) : np.searchsorted(numbers, top) + 1]
-            return self._nest(inside, opened)
+            inside = numbers[np.searchsorted(numbers, self.first[top]) : np.searchsorted(numbers, top) + 1]
+            return self._nest(inside, plugged, drained)
 
         parts = [nest(k) for k in tops[::-1]] if each is None else each(nest, tops[::-1])
         return tuple(hollow for part in parts for hollow in part)
 
-    def _nest(self, nodes: np.ndarray, opened: Callable[[Hollow], bool]) -> list[Hollow]:
+    def _nest(
+        self, nodes: np.ndarray, plugged: Callable[[Hollow], bool], drained: Callable[[Hollow], bool]
+    ) -> list[Hollow]:
         """The highest that can be one, in a nest of nodes, and of those beside it; what lies inside it is passed by."""
+        near: dict[int, Hollow | None] = {}
         fit: dict[int, Hollow | None] = {}
+
+        def near_hollow(node: int) -> Hollow | None:
+            if node not in near:
+                near[node] = self._hollow(node)
+            return near[node]
 
         def hollow_at(node: int) -> Hollow | None:
             if node not in fit:
-                fit[node] = self._hollow(node)
+                fit[node] = self._stood(near_hollow(node))
             return fit[node]
 
+        def stands(at: int, first: int) -> bool:
+            mine = hollow_at(int(nodes[at]))
+            return mine is not None and not self._thin(mine, nodes[first:at], hollow_at)
+
         out: list[Hollow] = []
-        at, drained = nodes.size - 1, nodes.size
+        # whether a drained one is a hollow at all is asked where something is found inside
+        asked: list[tuple[int, int]] = []
+        at, opened = nodes.size - 1, nodes.size
         while at >= 0:
-            node = int(nodes[at])
-            first = int(np.searchsorted(nodes, self.tree.first[node]))
-            mine = hollow_at(node)
-            if mine is not None and not self._thin(mine, nodes[first:at], hollow_at):
-                if opened(mine):
-                    drained = min(drained, first)
+            first = int(np.searchsorted(nodes, self.first[nodes[at]]))
+            mine = near_hollow(int(nodes[at]))
+            if mine is not None and drained(mine):
+                asked.append((at, first))
+            elif stands(at, first) and (mine := hollow_at(int(nodes[at]))) is not None:
+                if plugged(mine):
+                    opened = min(opened, first)
                 else:
-                    out.append(replace(mine, within=at >= drained))
+                    within = at >= opened or any(stands(*one) for one in asked if one[1] <= at)
+                    out.append(replace(mine, within=within))
                     at = first
             at -= 1
         return out[::-1]
 
+    def _stood(self, near: Hollow | None) -> Hollow | None:
+        """A hollow by the cheaper tests that stands the dear ones too, and what maps say of it."""
+        if near is None or self._banked(near.pool.mask, round(near.area_m2 / self.cell_m**2)):
+            return None
+        return near if self.zone_at is None else replace(near, zone=self.zone_at(near.pool))
+
     def _hollow(self, node: int) -> Hollow | None:
         """A node as a hollow; None where it is a pit, a pond, a channel or stands behind a road.
 
-        All tests must be stood, so the cheapest come first.
+        All tests must be stood, so the cheapest come first; straight shores are looked at by `_stood`.
         """
+        first = int(self.first[node])
+        cells, wet, road, free = (int(v) for v in self.counted[node + 1] - self.counted[first])
+        if wet / cells > self.s.wetland_most or road / cells > self.s.road_share:
+            return None
         r0, c0, r1, c1 = (int(v) for v in self.tree.bbox[node])
         box = (slice(r0, r1), slice(c0, c1))
         labels, corridor, ground = self.tree.labels[box], self.surfaces.corridor[box], self.surfaces.smooth[box]
-        first = int(self.tree.first[node])
-        cells, wet, road, free = count_pool(labels, first, node, self.terrain.water[box], corridor, FILL, CUT | FILL)
-        if wet / cells > self.s.wetland_most or road / cells > self.s.road_share:
-            return None
         dug, free = (CUT | FILL, free) if free >= 0.3 * cells else (0, cells)
         heights, k = pool_heights(labels, first, node, ground, corridor, dug, free)
         # the floor is the 1 % quantile of open ground: one low cell is noise
@@ -252,7 +286,7 @@ class Chooser:
         if not self._gentle(box, away) or not self._is_wide(node, mask, away):
             return None
         free_mask = mask & ((corridor & dug) == 0) if dug else mask
-        if self._pit(box, (free_mask, heights), (floor, spill), (mask, int(cells))) or self._banked(mask, int(cells)):
+        if self._pit(box, (free_mask, heights), (floor, spill), (mask, cells)):
             return None
         row, pool = self.tree.table.iloc[node], Patch(r0, c0, mask)
         return Hollow(
@@ -264,7 +298,7 @@ class Chooser:
             spill_at=(int(row["spill_row"]), int(row["spill_col"])),
             area_m2=float(row["area_m2"]),
             edge=bool(row["edge"]),
-            zone=Zone() if self.zone_at is None else self.zone_at(pool),
+            zone=Zone(),
         )
 
     def _is_wide(self, node: int, mask: BOOL, away: I32) -> bool:

@@ -105,35 +105,30 @@ def _sums(w, start):
 
 
 @leaf
-def lower_side(flat, at, offset, w, whole, start, base, bed, least, wanted):
-    """Lower of the two sides minus the bed, or -1 if the first side already stays below `wanted`."""
-    a = stencil_mean(flat, at, offset, w, whole[base], start[base], start[base + 1], least)
-    if np.isnan(a) or a - bed <= wanted:
-        return -1.0
-    b = stencil_mean(flat, at, offset, w, whole[base + 1], start[base + 1], start[base + 2], least)
-    if np.isnan(b):
-        return -1.0
-    return min(a, b) - bed
+def _below_rings(flat, at, ring, below):
+    """How far cells from `at` on lie below the mean of their ring [m], NaN where part of it is off the ground.
 
-
-@leaf
-def _ring_totals(flat, at, ring, total):
-    """Sums over the rings of the cells from `at` on, NaN where part of a ring is off the ground; a row at a time."""
-    total[:] = 0.0
-    for i in range(ring.size):
-        first = at + ring[i]
-        for c in range(total.size):
-            total[c] += flat[first + c]
-
-
-@leaf
-def below_ring(flat, at, ring, total):
-    """How far a cell lies below the mean of its ring [m]; infinite where half of the ring is off the ground.
-
-    `total` is the sum over the ring, NaN where part of it is off the ground.
+    A row at a time and four places of the ring at once, which the processor does for several cells together.
     """
-    if not np.isnan(total):
-        return total / ring.size - flat[at]
+    n = below.size
+    below[:] = 0.0
+    whole = ring.size // 4 * 4
+    for k in range(0, whole, 4):
+        one, two = at + ring[k], at + ring[k + 1]
+        three, four = at + ring[k + 2], at + ring[k + 3]
+        a, b, c, d = flat[one : one + n], flat[two : two + n], flat[three : three + n], flat[four : four + n]
+        for i in range(n):
+            below[i] = (((below[i] + a[i]) + b[i]) + c[i]) + d[i]
+    for k in range(whole, ring.size):
+        for i in range(n):
+            below[i] += flat[at + ring[k] + i]
+    for i in range(n):
+        below[i] = below[i] / ring.size - flat[at + i]
+
+
+@leaf
+def below_ring(flat, at, ring):
+    """How far a cell lies below the mean of what is ground of its ring [m]; infinite where half of it is none."""
     total = 0.0
     n = 0
     for i in range(ring.size):
@@ -144,6 +139,57 @@ def below_ring(flat, at, ring, total):
     if 2 * n < ring.size:
         return np.inf
     return total / n - flat[at]
+
+
+@njit(nogil=True, cache=True, inline="always")
+def _mean(flat, at, stencils, whole, k, least):
+    """`stencil_mean` of stencil k; its loop stands here, where a call would take as long as the sum."""
+    offset, w, start = stencils
+    total = 0.0
+    for i in range(start[k], start[k + 1]):
+        total += w[i] * flat[at + offset[i]]
+    if np.isnan(total):
+        return stencil_mean(flat, at, offset, w, whole[k], start[k], start[k + 1], least)
+    return total / whole[k]
+
+
+@leaf
+def _deepest(flat, here, stencils, whole, n_dir, least, wanted):
+    """Greatest depth below the lower side, of the even directions and the two beside the best, and that direction."""
+    best = EVEN_SHARE * wanted
+    at = np.int64(-1)
+    centre = np.int64(-1)
+    half = n_dir // 2
+    for m in range(half + 2):
+        d = np.int64(2 * m)
+        if m == half:
+            centre = at
+        if m >= half:
+            d = (centre + (1 if m > half else -1)) % n_dir
+        if m >= half and centre < 0:
+            break
+        k = 5 * d
+        bed = _mean(flat, here, stencils, whole, k, least)
+        if np.isnan(bed):
+            continue
+        one = _mean(flat, here, stencils, whole, k + 1, least)
+        if np.isnan(one) or one - bed <= best:
+            continue
+        other = _mean(flat, here, stencils, whole, k + 2, least)
+        if not np.isnan(other) and min(one, other) - bed > best:
+            best = min(one, other) - bed
+            at = d
+    return best, at
+
+
+@leaf
+def _saturation(flat, here, stencils, whole, k, best, least):
+    """Depth against the near bands over depth against the far ones of a direction whose stencils begin at k."""
+    bed = _mean(flat, here, stencils, whole, k, least)
+    one = _mean(flat, here, stencils, whole, k + 3, least)
+    other = _mean(flat, here, stencils, whole, k + 4, least)
+    # a side that cannot be seen, or lies lower farther out, does not go on rising: saturated
+    return best / (min(one, other) - bed) if one - bed > best and other - bed > best else 1.0
 
 
 @njit(nogil=True, cache=True)
@@ -180,8 +226,7 @@ def directional_depth(padded, margin, ring, stencils, n_dir, least, limits):
     saturation : float32 (rows, cols)
         Depth against the near band over depth against the far band, 0 where depth is less than wanted.
     """
-    offset, w, start = stencils
-    whole = _sums(w, start)
+    whole = _sums(stencils[1], stencils[2])
     screen, wanted = limits
     flat = padded.ravel()
     wide = padded.shape[1]
@@ -190,45 +235,23 @@ def directional_depth(padded, margin, ring, stencils, n_dir, least, limits):
     depth = np.zeros((rows, cols), dtype=np.float32)
     direction = np.full((rows, cols), -1, dtype=np.int8)
     saturation = np.zeros((rows, cols), dtype=np.float32)
-    total = np.empty(cols)
+    below = np.empty(cols)
     for r in range(rows):
-        _ring_totals(flat, (r + margin) * wide + margin, ring, total)
+        first = (r + margin) * wide + margin
+        _below_rings(flat, first, ring, below)
         for c in range(cols):
-            here = (r + margin) * wide + c + margin
-            if np.isnan(flat[here]) or below_ring(flat, here, ring, total[c]) < screen:
+            if below[c] < screen:
                 continue
-            best = EVEN_SHARE * wanted
-            at = -1
-            for d in range(0, n_dir, 2):
-                k = 5 * d
-                bed = stencil_mean(flat, here, offset, w, whole[k], start[k], start[k + 1], least)
-                if np.isnan(bed):
-                    continue
-                v = lower_side(flat, here, offset, w, whole, start, k + 1, bed, least, best)
-                if v > best:
-                    best = v
-                    at = d
+            here = first + c
+            if np.isnan(below[c]) and (np.isnan(flat[here]) or below_ring(flat, here, ring) < screen):
+                continue
+            best, at = _deepest(flat, here, stencils, whole, n_dir, least, wanted)
             if at < 0:
                 continue
-            centre = at
-            for step in (-1, 1):
-                d = (centre + step) % n_dir
-                k = 5 * d
-                bed = stencil_mean(flat, here, offset, w, whole[k], start[k], start[k + 1], least)
-                if np.isnan(bed):
-                    continue
-                v = lower_side(flat, here, offset, w, whole, start, k + 1, bed, least, best)
-                if v > best:
-                    best = v
-                    at = d
             depth[r, c] = best
             direction[r, c] = at
             if best >= wanted:
-                k = 5 * at
-                bed = stencil_mean(flat, here, offset, w, whole[k], start[k], start[k + 1], least)
-                far = lower_side(flat, here, offset, w, whole, start, k + 3, bed, least, 0.0)
-                # a side that cannot be seen, or lies lower farther out, does not go on rising: saturated
-                saturation[r, c] = best / far if far > best else 1.0
+                saturation[r, c] = _saturation(flat, here, stencils, whole, 5 * at, best, least)
     return depth, direction, saturation
 
 

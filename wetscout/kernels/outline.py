@@ -11,6 +11,8 @@ from numba import njit
 from wetscout.kernels.grow import longer
 from wetscout.kernels.leaf import leaf
 
+# bits of a column in a packed run: rasters are at most a million cells wide
+PACK_BITS = 20
 # steps of a walk that keeps its piece on the left hand, as seen on the map
 _DOWN, _RIGHT, _UP, _LEFT = 0, 1, 2, 3
 
@@ -131,6 +133,82 @@ def _changes(row, first, last, changes, n):
         changes[n] = row.size
         n += 1
     return n
+
+
+@njit(nogil=True, cache=True)
+def label_runs(labels, nodes, corner):
+    """Runs of cells with one label each, of those with labels between two, row by row.
+
+    Parameters
+    ----------
+    labels : int (h, w)
+    nodes : (int, int)
+        First and last label.
+    corner : (int, int)
+        Row and column of the first cell.
+
+    Returns
+    -------
+    label : int32 (n,)
+    packed : int64 (n,)
+        Row, first column and the one after the last, of `PACK_BITS` bits each: sorted they stand row by row.
+    """
+    (first, last), (row0, col0) = nodes, corner
+    h, w = labels.shape
+    packed = np.empty(4 * (w + 1), np.int64)
+    label = np.empty(4 * (w + 1), np.int32)
+    n = 0
+    for r in range(h):
+        if n + w > packed.size:
+            packed, label = longer(packed), longer(label)
+        begin = 0
+        for c in range(1, w + 1):
+            k = labels[r, begin]
+            if c < w and labels[r, c] == k:
+                continue
+            if first <= k <= last:
+                label[n] = k
+                packed[n] = ((row0 + r) << 2 * PACK_BITS) + ((col0 + begin) << PACK_BITS) + col0 + c
+                n += 1
+            begin = c
+    return label[:n].copy(), packed[:n].copy()
+
+
+@njit(nogil=True, cache=True)
+def joined(packed, box):
+    """Runs of the cells of some runs that share none, as `runs` gives them.
+
+    Parameters
+    ----------
+    packed : int64 (n,)
+        As from `label_runs`, sorted. Those of the answer are put in their place.
+    box : (int, int, int)
+        First row, rows and first column of a window that holds them all; the answer counts from it.
+
+    Returns
+    -------
+    begins, left, right : as from `runs`
+    """
+    row0, h, col0 = box
+    bits = (1 << PACK_BITS) - 1
+    begins = np.zeros(h + 1, np.int64)
+    left, right = np.empty(packed.size, np.int64), np.empty(packed.size, np.int64)
+    n = 0
+    before = np.int64(-1)
+    for i in range(packed.size):
+        r = (packed[i] >> 2 * PACK_BITS) - row0
+        one, other = (packed[i] >> PACK_BITS & bits) - col0, (packed[i] & bits) - col0
+        if r == before and right[n - 1] == one:
+            right[n - 1] = other
+            packed[n - 1] += (packed[i] & bits) - (packed[n - 1] & bits)
+            continue
+        left[n], right[n], packed[n] = one, other, packed[i]
+        n += 1
+        begins[r + 1] += 1
+        before = r
+    for r in range(h):
+        begins[r + 1] += begins[r]
+    return begins, left[:n].copy(), right[:n].copy()
 
 
 @leaf

@@ -7,37 +7,28 @@ from numba import njit
 
 
 @njit(nogil=True, cache=True)
-def count_pool(labels, first, last, water, corridor, road, dug):
-    """Cells of a pool, and how many are water, have a road bit, have no dug bit.
+def count_labels(labels, water, corridor, road, dug, counts):
+    """Add the cells of each label to its row of counts, and how many are water, have a road bit, have no dug bit.
 
     Parameters
     ----------
     labels : int32 (h, w)
-        The pool's window.
-    first, last : int
-        Its labels.
+        -1 for none.
     water : bool (h, w)
     corridor : uint8 (h, w)
     road, dug : int
         Bits.
-
-    Returns
-    -------
-    cells, wet, on_road, free : int
+    counts : int64 (labels, 4)
+        In place. A pool has labels that follow each other, so sums up to each of them tell all pools.
     """
-    cells = 0
-    wet = 0
-    on_road = 0
-    free = 0
     for r in range(labels.shape[0]):
         for c in range(labels.shape[1]):
-            # without branches: where the pool begins and ends cannot be foreseen
-            inside = (labels[r, c] >= first) & (labels[r, c] <= last)
-            cells += inside
-            wet += inside & water[r, c]
-            on_road += inside & (corridor[r, c] & road != 0)
-            free += inside & (corridor[r, c] & dug == 0)
-    return cells, wet, on_road, free
+            k = labels[r, c]
+            if k >= 0:
+                counts[k, 0] += 1
+                counts[k, 1] += water[r, c]
+                counts[k, 2] += corridor[r, c] & road != 0
+                counts[k, 3] += corridor[r, c] & dug == 0
 
 
 @njit(nogil=True, cache=True)
@@ -46,7 +37,11 @@ def pool_heights(labels, first, last, ground, corridor, dug, n):
 
     Parameters
     ----------
-    labels, first, last, corridor : as in `count_pool`
+    labels : int32 (h, w)
+        The pool's window.
+    first, last : int
+        Its labels.
+    corridor : uint8 (h, w)
     ground : float32 (h, w)
         [m].
     dug : int

@@ -92,7 +92,7 @@ def basins_later(screen: Screen) -> Later:
     basins = sorted(screen.basins, key=_basin_key)
     rows = [_open(basin.values) | {"basin_id": basin.basin_id} for basin in basins]
     table = frame(replace(fields.by_name("basins"), geometry=None), rows)
-    return Later(table, lambda some: [shapes.outline(basins[k].pool, grid) for k in some], plane_crs(grid))
+    return Later(table, lambda some: shapes.outlines([basins[k].pool for k in some], grid), plane_crs(grid))
 
 
 def plane_crs(grid: Grid) -> pyproj.CRS | None:

@@ -67,10 +67,7 @@ def add_covered(
     shown = cut_depth(surfaces, cell_m, plan.each)
     ways = OpenWays(screen.linework, surfaces, (shown, bank), cell_m, s)
 
-    def opened(hollow: Hollow) -> bool:
-        return ways.drain(hollow) or ways.plugged(hollow)
-
-    hollows = Chooser(terrain, surfaces, asis, held, told, s).choose(plan.each, opened)
+    hollows = Chooser(terrain, surfaces, asis, held, told, s).choose(plan.each, ways.plugged, ways.drain)
     if screen.tree is not None:
         hollows = one_a_basin(hollows, screen.tree, s)
     hollows, hidden = _apart(hollows, screen, shown, settings)
