@@ -20,6 +20,7 @@ from wetscout.prove import (
     score,
 )
 from wetscout.prove.found import inside, overlap
+from wetscout.prove.joined import comes_from_above
 from wetscout.prove.landscape import TruePond
 from wetscout.prove.score import size_class
 from wetscout.records import Patch
@@ -283,6 +284,43 @@ def test_next_below_is_where_the_water_stands_with_the_plugs_in() -> None:
         chains = score(truth, [found[0], replace(found[1], plug_lines=(across,))]).chains
         assert (chains.pairs, chains.pairs_right, chains.ground_pairs_right) == (1, int(told == 1), 0)
         assert chains.ground_pairs == int(told == 1)
+
+
+def test_a_drain_starts_here_where_the_plugs_hold_back_no_ditch_from_above() -> None:
+    """The passing ditch lies outside the pool: left alone by a plug on the spur, dammed by one across it."""
+    truth, found = beside(-1)
+    stations = np.concatenate([np.arange(100.0, 110.0), np.full(161, 109.5)])
+    passing = TrueLine(
+        1, "drain", stations, np.concatenate([np.full(10, 39.0), np.arange(39.0, 200.0)]), stations * 0 + 8.5, 3.0, 0.0
+    )
+    spur = TrueLine(2, "drain", np.arange(90.0, 110.0), np.full(20, 129.0), np.full(20, 8.6), 3.0, 0.0)
+    truth = replace(truth, ditches=(passing, spur))
+    across = np.array([104.0, 115.0]), np.array([160.0, 160.0])
+    for lines, position in ((found[1].plug_lines, "starts here"), ((across,), "passes through")):
+        for told in ("starts here", "passes through"):
+            chains = score(truth, [replace(found[1], plug_lines=lines, position=told)]).chains
+            assert (chains.positions, chains.positions_right) == (1, int(told == position))
+            # by the ground without plugs it starts here whichever plug is laid
+            assert chains.ground_positions_right == int(told == "starts here")
+    # one that stands across a ditch that does not come to its water dams it all the same
+    beyond = np.array([104.0, 115.0]), np.array([70.0, 70.0])
+    both = replace(found[1], plug_lines=(*found[1].plug_lines, beyond), position="starts here")
+    assert score(truth, [both]).chains.positions_right == 0
+
+
+def test_a_ditch_that_ends_in_a_pool_comes_into_it_however_short_its_way_there() -> None:
+    pool = box(40, 40, 20, 20)
+    row = np.full(60, 50.0)
+
+    def came(first: float, last: float) -> bool:
+        col = np.linspace(first, last, 60)
+        return comes_from_above(TrueLine(0, "drain", row, col, row * 0, 1.0, 2.0), pool, pool, (), 1.0)
+
+    assert came(-17.0, 42.0) and not came(-21.0, 38.0)
+    # it grazes the shore and goes on
+    corner = TrueLine(0, "drain", np.linspace(7.0, 66.0, 60), np.linspace(75.0, 16.0, 60), row * 0, 1.0, 2.0)
+    assert inside(pool, corner.row, corner.col).sum() == 3
+    assert not comes_from_above(corner, pool, pool, (), 1.0)
 
 
 def test_run_over_landscapes() -> None:

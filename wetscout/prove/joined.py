@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from scipy import ndimage
 
+from wetscout.prove.found import inside
+from wetscout.prove.landscape import TrueLine
 from wetscout.records import BOOL, F32, Patch
 
 # Water stands so much deeper than the ground that parts it [m].
@@ -13,6 +17,8 @@ OVER_M = 0.02
 SHARE = 0.1
 # Water or a ditch that runs less far than this over a pool only grazes its shore [m].
 GRAZES_M = 5.0
+# A line that is in a pool within so many stations of its beginning begins there.
+BEGINS = 20
 # The floor is what lies under this part of the depth.
 DEEP = 0.3
 
@@ -49,3 +55,53 @@ def joined_pool(pool: Patch, ground: F32, opened: F32, levels: tuple[float, floa
     kept = np.flatnonzero(of_floor >= max(1.0, SHARE * np.count_nonzero(deep)))
     mask: BOOL = np.isin(parts, kept) & low
     return Patch(pool.row0, pool.col0, mask)
+
+
+def comes_from_above(line: TrueLine, pool: Patch, area: Patch, lines: Sequence[TrueLine], cell_m: float) -> bool:
+    """Whether a ditch brings water from outside of a pool: it runs over an area, or ends on it.
+
+    Parameters
+    ----------
+    line : TrueLine
+    pool : Patch
+    area : Patch
+        Ground joined to the floor, or water that stands.
+    lines : sequence of TrueLine
+        All ditches, by `line_id`: one may begin where another ends, before the shore.
+    cell_m : float
+        [m].
+
+    Returns
+    -------
+    bool
+        False for ditches beside roads.
+    """
+    if line.kind == "roadside" or begins_in(line, pool, lines):
+        return False
+    met = inside(area, line.row, line.col)
+    if not met.any():
+        return False
+    # one that ends there need not go far: where it ends the ditch of the pool begins
+    long = max(np.ptp(line.row[met]), np.ptp(line.col[met])) * cell_m
+    return bool(long >= GRAZES_M or met[-1])
+
+
+def begins_in(line: TrueLine, pool: Patch, lines: Sequence[TrueLine]) -> bool:
+    """Whether a ditch begins in a pool, and none that does not joins it before its shore.
+
+    Parameters
+    ----------
+    line : TrueLine
+    pool : Patch
+    lines : sequence of TrueLine
+
+    Returns
+    -------
+    bool
+    """
+    wet = inside(pool, line.row[:BEGINS], line.col[:BEGINS])
+    if not wet.any():
+        return False
+    first = int(wet.argmax())
+    joining = [o for o in lines if o.joins == line.line_id and 0 <= o.joins_at <= first and o.kind != "roadside"]
+    return not any(o.row.size > BEGINS and not inside(pool, o.row, o.col).any() for o in joining)

@@ -176,7 +176,8 @@ def chain_lines(report: ChainReport) -> list[str]:
     if c.positions:
         out.append(
             f"drain starts here or passes through, right: {percent(report.position_right)} of {c.positions}; in rows"
-            f" {percent(report.chain_position_right)} of {c.chain_positions}"
+            f" {percent(report.chain_position_right)} of {c.chain_positions}; by the ground without plugs"
+            f" {c.ground_positions_right} and {c.ground_chain_positions_right}"
         )
     if c.several:
         out.append(

@@ -5,9 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+from shapely.geometry import LineString
+
 from wetscout.prove.downstream import next_below
 from wetscout.prove.found import Found
-from wetscout.prove.joined import joined_pool
+from wetscout.prove.joined import BEGINS, begins_in, comes_from_above, joined_pool
 from wetscout.prove.landscape import Landscape, TrueBasin
 from wetscout.records import Patch
 
@@ -27,9 +30,12 @@ class ChainScore:
         The same without plugs, by which ground is joined to the floors today: a ditch through a rim that is cut away
         beside it passes by, a plug in it stands in its way.
     positions, positions_right : int
-        Basins found whose `drain_position` is told; where it is right.
+        Basins found whose `drain_position` is told; where it is right: with the plugs in, a ditch from above runs into
+        the water that stands, or a plug stands across one.
     chain_positions, chain_positions_right : int
         The same for members of a row.
+    ground_positions_right, ground_chain_positions_right : int
+        Of both those right without plugs: a ditch from above runs onto ground that is joined to the floor.
     several, several_closed, several_each : int
         Basins found with two or more true ways out; those where, with the plugs in the true ground, water gets out by
         none of them; those with a plug within 15 m of each. One plug below where two ditches meet closes both, and by
@@ -46,6 +52,8 @@ class ChainScore:
     positions_right: int
     chain_positions: int
     chain_positions_right: int
+    ground_positions_right: int
+    ground_chain_positions_right: int
     several: int
     several_closed: int
     several_each: int
@@ -81,7 +89,9 @@ def score_chains(
     below = {b.node_id: b.next_id for b in basins if b.next_id >= 0}
     members = [n for n in sorted(set(below) | set(below.values())) if _scored(basins[n])]
     told = {n: f for n, f in hits.items() if found[f].position}
-    right = {n for n, f in told.items() if (found[f].position == "starts here") == basins[n].starts_here}
+    starts = {n: _starts(landscape, basins[n], found[f], waters.get(n)) for n, f in told.items()}
+    right = {n for n, f in told.items() if (found[f].position == "starts here") == starts[n]}
+    by_ground = {n for n, f in told.items() if (found[f].position == "starts here") == basins[n].starts_here}
     # a hit may stand for a nested member of the row
     of_row = {n for n in told for m in members if site[m] == told[n]}
     several = [w for w in ways if w[0] >= 2]
@@ -100,10 +110,32 @@ def score_chains(
         positions_right=len(right),
         chain_positions=len(of_row),
         chain_positions_right=len(of_row & right),
+        ground_positions_right=len(by_ground),
+        ground_chain_positions_right=len(of_row & by_ground),
         several=len(several),
         several_closed=sum(held for _, _, held in several),
         several_each=sum(closed >= of for of, closed, _ in several),
     )
+
+
+def _starts(landscape: Landscape, basin: TrueBasin, found: Found, water: Patch | None) -> bool:
+    """Whether the plugs of a site hold back no ditch that comes from above."""
+    if water is None:
+        return basin.starts_here
+    plugs = [LineString(np.column_stack([row, col])) for row, col in found.plug_lines]
+    for line in landscape.ditches:
+        if comes_from_above(line, basin.pool, water, landscape.ditches, landscape.cell_m):
+            return False
+        # a ditch that begins at a plug brings nothing to it
+        if (
+            line.kind != "roadside"
+            and line.row.size > BEGINS + 1
+            and not begins_in(line, basin.pool, landscape.ditches)
+        ):
+            above = LineString(np.column_stack([line.row[BEGINS:], line.col[BEGINS:]]))
+            if any(above.intersects(plug) for plug in plugs):
+                return False
+    return True
 
 
 def _scored(b: TrueBasin) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,7 +12,7 @@ from scipy import ndimage
 from wetscout.prove.fields import sample
 from wetscout.prove.flood import Node, fill_level, labels_of, nodes_of, passes_of
 from wetscout.prove.found import inside
-from wetscout.prove.joined import GRAZES_M, joined_pool
+from wetscout.prove.joined import comes_from_above, joined_pool
 from wetscout.prove.landscape import Crossing, TrueBasin, TrueLine
 from wetscout.records import BOOL, F32, F64, I32, Patch
 
@@ -169,20 +170,17 @@ def _basin(number: int, pool: Pool, surfaces: tuple[F32, F32, F32], cell_m: floa
         drained_by=by,
         under_road=under,
         crossings=crossings,
-        starts_here=not any(_enters(pool, line, (ground, opened), cell_m) for line in works.ditches),
+        starts_here=not any(_enters(pool, line, works.ditches, (ground, opened), cell_m) for line in works.ditches),
         at_edge=bool(edge),
     )
 
 
-def _enters(pool: Pool, line: TrueLine, surfaces: tuple[F32, F32], cell_m: float) -> bool:
+def _enters(pool: Pool, line: TrueLine, lines: Sequence[TrueLine], surfaces: tuple[F32, F32], cell_m: float) -> bool:
     """Whether a ditch comes from outside a pool onto ground that is joined to its floor."""
-    wet = inside(pool.patch, line.row, line.col)
-    if line.kind == "roadside" or not wet.any() or wet[:20].any():
+    if line.kind == "roadside" or not inside(pool.patch, line.row, line.col).any():
         return False
-    joined = joined_pool(pool.patch, *surfaces, (pool.node.floor_m, pool.node.spill_m))
-    met = inside(joined, line.row, line.col)
-    long = max(np.ptp(line.row[met]), np.ptp(line.col[met])) if met.any() else 0.0
-    return bool(long * cell_m >= GRAZES_M)
+    area = joined_pool(pool.patch, *surfaces, (pool.node.floor_m, pool.node.spill_m))
+    return comes_from_above(line, pool.patch, area, lines, cell_m)
 
 
 def _crossings(pool: Pool, ground: F32, works: Works, cell_m: float) -> tuple[Crossing, ...]:

@@ -92,20 +92,47 @@ def comes_in(
     float
         Rise a station away from the pool [m]; 1 or -1 where the pool or the beds tell.
     """
-    reach = round(OUT_M / cell_m) + 1
-    out = _levels(ditch, outwards[:reach], filled_today)
-    out = out[: _wall(out, max(1, round(WALL_OVER_M / cell_m)))]
-    outside, within = _rise(out), _rise(_levels(ditch, pool[:reach], filled_today))
-    if outside > 0.0 and _falls_away(ditch, outwards[: out.size], cell_m):
+    outside, size = rise_outwards(ditch, outwards, filled_today, cell_m)
+    within = _rise(_levels(ditch, pool[: round(OUT_M / cell_m) + 1], filled_today))
+    if outside > 0.0 and _falls_away(ditch, outwards[:size], cell_m):
         return -1.0
     if outside < 0.0 or within > max(outside, 0.0):
         return -1.0 if outside >= 0.0 else outside
     if outside > 0.0 or within < 0.0:
         return outside or 1.0
     near = max(1, round(BED_M / cell_m))
-    beside = ditch.bed_m[outwards[1 : min(near + 1, out.size)]]
+    beside = ditch.bed_m[outwards[1 : min(near + 1, size)]]
     lower = beside.size and np.median(beside) < np.median(ditch.bed_m[pool[:near]]) - LEVEL_M
     return -1.0 if lower else 0.0
+
+
+def rise_outwards(ditch: Ditch, outwards: NDArray[np.int64], filled_today: F32, cell_m: float) -> tuple[float, int]:
+    """Rise of today's water along a line, up to where its level first parts from that at the first station.
+
+    A line that soon falls below that level has a divide there: what comes from it is the water of a few metres.
+
+    Parameters
+    ----------
+    ditch : Ditch
+    outwards : int64 (n,)
+        Stations, followed for `OUT_M` or up to a bank at the end of the line.
+    filled_today : float32 (rows, cols)
+        [m].
+    cell_m : float
+        [m].
+
+    Returns
+    -------
+    rise, followed
+        Rise a station, 0 where the level parts nowhere [m]; stations followed.
+    """
+    out = _levels(ditch, outwards[: round(OUT_M / cell_m) + 1], filled_today)
+    out = out[: _wall(out, max(1, round(WALL_OVER_M / cell_m)))]
+    rise = _rise(out)
+    top = int(np.argmax(out >= out.max() - LEVEL_M))
+    if rise > 0.0 and top * cell_m <= BED_M and out[top:].min() < out[0] - LEVEL_M:
+        return -rise, out.size
+    return rise, out.size
 
 
 def _leaves_by(ditch: Ditch, outwards: NDArray[np.int64], cut: Cut | None, cell_m: float) -> bool:

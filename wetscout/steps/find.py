@@ -15,7 +15,7 @@ from wetscout.records import Basin, Linework, Screen, Site, Surfaces, Terrain, T
 from wetscout.records_covered import Evidence
 from wetscout.restore import Builder, too_much_earth
 from wetscout.settings import Settings
-from wetscout.sites import Finder, Found, find_links, note_steps
+from wetscout.sites import Finder, Found, find_links, note_dammed, note_steps
 from wetscout.steps.covered import add_covered
 from wetscout.steps.faults import mark_faults
 from wetscout.steps.plan import Plan
@@ -112,6 +112,7 @@ def screen_lines(terrain: Terrain, lines: Linework, settings: Settings, progress
     # what is found out about level ground serves both
     far = large.zeros(today.shape, np.uint8)
     sites = find_links(sites, today, terrain.grid.cell_m, settings.sites, far)
+    sites = note_dammed(sites, found.network, today, terrain.grid.cell_m, settings.sites)
     sites, basins = mark_faults(sites, basins, terrain, settings.ingest)
     sites = note_steps(sites, lines.bed_steps, today, terrain.grid.cell_m, settings.sites, far)
     counts = {
