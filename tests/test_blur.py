@@ -56,3 +56,14 @@ def test_the_lowest_and_highest_around_are_those_of_scipy(half: int, shape: tupl
     z = np.nan_to_num(ground(half, shape), nan=np.inf)
     np.testing.assert_array_equal(blur.lowest_around(z, half), ndimage.minimum_filter(z, 2 * half + 1))
     np.testing.assert_array_equal(-blur.lowest_around(-z, half), ndimage.maximum_filter(z, 2 * half + 1))
+
+
+@pytest.mark.parametrize("half", [1, 2, 6, 40])
+@pytest.mark.parametrize("shape", [(30, 41), (4, 30), (25, 3), (1, 1)])
+def test_what_an_opening_takes_away_is_what_scipy_says(half: int, shape: tuple[int, int]) -> None:
+    z = ground(half, shape)
+    z[: shape[0] // 3, : shape[1] // 2] = np.nan
+    for got, wanted in zip(
+        blur.above_opening(z, half, np.float32(0.3)), naive.above_opening(z, half, np.float32(0.3)), strict=True
+    ):
+        np.testing.assert_array_equal(got, wanted)

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from wetscout import large
-from wetscout.kernels.blur import lowest_around
+from wetscout.kernels.blur import above_opening
 from wetscout.pieces import pieces_of
 from wetscout.records import BOOL, F32
 from wetscout.settings.buried import BuriedSettings
@@ -73,13 +73,7 @@ def _lowered(ground: F32, bank_m: tuple[float, float, float], cell_m: float, eac
 
     def lower(strip: tuple[slice, slice, slice]) -> None:
         own, read, inner = strip
-        part = ground[read]
-        known = np.isfinite(part)
-        low = lowest_around(np.where(known, part, np.inf).astype(np.float32), half)
-        # a window that holds no known ground at all says nothing
-        opened = -lowest_around(np.where(np.isfinite(low), -low, np.inf).astype(np.float32), half)
-        with np.errstate(invalid="ignore"):
-            bank = known & np.isfinite(opened) & (part - opened >= least_m)
+        opened, bank = above_opening(np.ascontiguousarray(ground[read], dtype=np.float32), half, np.float32(least_m))
         np.copyto(out[own], opened[inner], where=bank[inner])
         banks[own] = bank[inner]
 

@@ -255,3 +255,41 @@ def lowest_around(values, half):
             size *= 2
         _lower_of(line, line[wide - most :], out[r])
     return out
+
+
+@njit(nogil=True, cache=True)
+def above_opening(ground, half, least):
+    """What a grey opening leaves of the ground, and where it takes away a height or more.
+
+    Parameters
+    ----------
+    ground : float32 (rows, cols)
+        [m]; where it is not known it bounds nothing.
+    half : int
+        The square has 2 half + 1 cells a side.
+    least : float32
+        [m].
+
+    Returns
+    -------
+    opened : float32 (rows, cols)
+        [m], minus infinity where no square around holds known ground.
+    above : bool (rows, cols)
+    """
+    rows, cols = ground.shape
+    values = np.empty((rows, cols), np.float32)
+    for r in range(rows):
+        for c in range(cols):
+            values[r, c] = ground[r, c] if np.isfinite(ground[r, c]) else np.float32(np.inf)
+    low = lowest_around(values, half)
+    for r in range(rows):
+        for c in range(cols):
+            values[r, c] = -low[r, c] if np.isfinite(low[r, c]) else np.float32(np.inf)
+    opened = lowest_around(values, half)
+    above = np.empty((rows, cols), np.bool_)
+    for r in range(rows):
+        for c in range(cols):
+            opened[r, c] = -opened[r, c]
+            known = np.isfinite(ground[r, c]) & np.isfinite(opened[r, c])
+            above[r, c] = known & (ground[r, c] - opened[r, c] >= least)
+    return opened, above

@@ -72,7 +72,7 @@ def find_lines(
         return Linework()
     s = cells.smooth_whole(z, cell_m)
     low_m = max(settings.depth_floor_m, settings.relief_factor * cells.small_relief(z, cell_m, settings, s))
-    near, wide, raised = kept_cells(z, cell_m, tests_for(cell_m, low_m, settings), run_tiles)
+    near, wide, raised = kept_cells(s, cell_m, tests_for(cell_m, low_m, settings), run_tiles)
     known, beds = sure_lines(s, (near, wide), (cell_m, low_m), settings, each)
     found = unsure_lines(s, near, (known, beds), (cell_m, low_m), settings, each)
     crests = embankments.find_embankments(s, raised, cell_m, settings)

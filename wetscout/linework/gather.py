@@ -24,14 +24,14 @@ class Test:
 
 
 def kept_cells(
-    z: NDArray[np.float32], cell_m: float, tests: Sequence[Test], run_tiles: RunTiles | None
+    s: NDArray[np.float32], cell_m: float, tests: Sequence[Test], run_tiles: RunTiles | None
 ) -> list[trace.Cells]:
     """Cells that pass each test, of the whole DEM.
 
     Parameters
     ----------
-    z : float32 (rows, cols)
-        Ground [m].
+    s : float32 (rows, cols)
+        Smoothed ground [m].
     cell_m : float
         [m].
     tests : sequence of Test
@@ -44,9 +44,9 @@ def kept_cells(
     list of Cells
         One for each test, sorted by cell number; the same whatever the tiles.
     """
-    rows, cols = z.shape
+    rows, cols = s.shape
     halo = max(cells.halo_cells(cell_m, t.thresholds) for t in tests)
-    work = CellWork(z, cell_m, tuple(tests), halo)
+    work = CellWork(s, cell_m, tuple(tests), halo)
     tiles = [work((0, rows, 0, cols))] if run_tiles is None else run_tiles(work, halo)
     return [_together([t[i] for t in tiles], cols) for i in range(len(tests))]
 
@@ -57,8 +57,8 @@ class CellWork:
 
     Attributes
     ----------
-    z : float32 (rows, cols)
-        Ground [m].
+    s : float32 (rows, cols)
+        Smoothed ground [m].
     cell_m : float
         [m].
     tests : tuple of Test
@@ -66,7 +66,7 @@ class CellWork:
         [cells].
     """
 
-    z: NDArray[np.float32]
+    s: NDArray[np.float32]
     cell_m: float
     tests: tuple[Test, ...]
     halo: int
@@ -88,9 +88,9 @@ class CellWork:
             Its arguments.
         """
         row0, row1, col0, col1 = window
-        rows, cols = self.z.shape
+        rows, cols = self.s.shape
         r0, c0 = max(0, row0 - self.halo), max(0, col0 - self.halo)
-        part = self.z[r0 : min(rows, row1 + self.halo), c0 : min(cols, col1 + self.halo)]
+        part = self.s[r0 : min(rows, row1 + self.halo), c0 : min(cols, col1 + self.halo)]
         return np.array(part, order="C"), window, (r0, c0, cols), self.cell_m, self.tests
 
     @property
@@ -111,7 +111,7 @@ def tested(
     Parameters
     ----------
     part : float32 (h, w)
-        Ground with its halo [m].
+        Smoothed ground with its halo [m].
     window : (row0, row1, col0, col1)
         Cells to answer for, in the whole DEM.
     place : (row, col, columns)
@@ -127,12 +127,11 @@ def tested(
     """
     row0, row1, col0, col1 = window
     r0, c0, cols = place
-    s = cells.smooth_ground(part, cell_m)
     own = np.zeros(part.shape, dtype=np.bool_)
     own[row0 - r0 : row1 - r0, col0 - c0 : col1 - c0] = True
     answers = []
     for test in tests:
-        found = cells.respond_on(-s if test.raised else s, cell_m, test.thresholds)
+        found = cells.respond_on(-part if test.raised else part, cell_m, test.thresholds)
         r, c = np.nonzero(found.keep & own)
         keys = (r.astype(np.int64) + r0) * cols + c + c0
         answers.append(trace.Cells(keys, found.depth[r, c], found.saturation[r, c], found.direction[r, c], cols))
