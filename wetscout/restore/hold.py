@@ -209,6 +209,7 @@ def _needed(
     All of the pool counts, so that none is left out behind which a part of it would stand.
     """
     crest, wanted = levels
+    # what all of them hold: fewer hold no more
     whole = 0
 
     def stands(kept: list[int]) -> bool:
@@ -217,9 +218,11 @@ def _needed(
         for k in kept:
             paint(today, *lines[k], crest)
         _, _, level, _, open_end = way_out(today, ground.pool, *start, beyond)
+        if level < wanted or open_end:
+            return False
         held = _held(today, ground.pool, wanted)
         whole = max(whole, held)
-        return bool(level >= wanted and not open_end and held >= (1.0 - PART) * whole)
+        return held >= (1.0 - PART) * whole
 
     kept = list(range(len(lines)))
     if len(kept) < 2 or not stands(kept):

@@ -307,13 +307,20 @@ def _off(row: F64, col: F64, a: int, b: int) -> tuple[float, int]:
 
 def _earth(cost: F64, row: F64, col: F64, cell_m: float) -> float:
     """Cost of a line of straight pieces."""
+    d_row, d_col = np.diff(row), np.diff(col)
+    length = np.hypot(d_row, d_col)
+    n = np.maximum(2, np.ceil(2 * length).astype(np.int64) + 1)
+    end = np.cumsum(n)
+    # the ground of all pieces is asked at once: a line of cells has a piece for each of them
+    k = np.repeat(np.arange(n.size), n)
+    at = np.arange(k.size) - (end - n)[k]
+    at_row, at_col = (way[:-1][k] + at * (d / (n - 1))[k] for way, d in ((row, d_row), (col, d_col)))
+    at_row[end - 1], at_col[end - 1] = row[1:], col[1:]
+    along = ndimage.map_coordinates(cost, [at_row, at_col], order=1)
     total = 0.0
-    for r0, c0, r1, c1 in zip(row[:-1], col[:-1], row[1:], col[1:], strict=True):
-        length = float(np.hypot(r1 - r0, c1 - c0))
-        n = max(2, int(np.ceil(2 * length)) + 1)
-        at_row, at_col = np.linspace(r0, r1, n), np.linspace(c0, c1, n)
-        along = ndimage.map_coordinates(cost, [at_row, at_col], order=1)
-        total += float(0.5 * (along[1:] + along[:-1]).sum()) * length / (n - 1) * cell_m
+    for begin, stop, m in zip((end - n).tolist(), end.tolist(), length.tolist(), strict=True):
+        part = along[begin:stop]
+        total += float(0.5 * (part[1:] + part[:-1]).sum()) * m / (stop - begin - 1) * cell_m
     return total
 
 

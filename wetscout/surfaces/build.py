@@ -48,11 +48,19 @@ def smooth_twice(z: F32, sigma: float, leave_out: BOOL | None = None) -> F32:
         out: F64 = gauss(values, weights_of(sigma, 4.0), False, 0.0)
         return out
 
+    # in place: new arrays as large as a tile cost more than what is worked out on them
     share = blur(weight)
     share[share <= 0] = 1.0
-    once = np.where(known, blur(ground) / share, 0.0)
-    twice = blur(once) / share
-    return np.where(known, 2.0 * once - twice, z).astype(np.float32)
+    once = blur(ground)
+    once /= share
+    once[~known] = 0.0
+    twice = blur(once)
+    twice /= share
+    once *= 2.0
+    once -= twice
+    calm = once.astype(np.float32)
+    np.copyto(calm, z, where=~known)
+    return calm
 
 
 RunTiles = Callable[..., None]
