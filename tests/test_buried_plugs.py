@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from test_buried_rules import S, ditch, hollow, surfaces
@@ -9,7 +11,7 @@ from test_buried_rules import S, ditch, hollow, surfaces
 from wetscout.buried.banks import banks_of, without_banks
 from wetscout.buried.open_ways import OpenWays
 from wetscout.buried.straight import rectangle_share, straight_shore
-from wetscout.records import Linework
+from wetscout.records import FILL, Linework
 
 # the hollow reaches to column 60, the ditch along row 60 is open from column 75
 HEAD = 75
@@ -76,6 +78,17 @@ def test_a_ditch_that_begins_beside_a_hollow_is_what_is_left_of_its_drain():
     # higher than the floor it drains nothing there, and one that points elsewhere begins nowhere near
     assert not ways(0.0, 4.0, bed=99.8).begins(hollow())
     assert not ways(0.0, 4.0).begins(hollow(at=(20, 40), radius=15))
+
+
+@pytest.mark.parametrize(("first", "says"), [(40, False), (HEAD + 20, True)])
+def test_a_ditch_along_a_road_begins_where_the_road_needs_it(first: int, says: bool) -> None:
+    """The road goes on past its beginning; own spoil taken for a road begins where the ditch begins."""
+    told = ways(0.0, 4.0)
+    told.surfaces.corridor[64:70, first:] = FILL
+    assert told.begins(hollow())
+    (line,) = told.lines.ditches
+    roadside = OpenWays(Linework((replace(line, kind="roadside"),)), told.surfaces, (told.shown, told.bank), 1.0, S)
+    assert roadside.begins(hollow()) is says
 
 
 @pytest.mark.parametrize("cell_m", [1.0, 2.0])

@@ -76,9 +76,14 @@ def test_a_head_that_fades_and_one_at_a_road_are_none():
     assert heads_of([faded], surfaces(natural, smooth)) == ()
     natural, smooth = cut_ground(100, 3)
     col = np.arange(98, 230)
-    for kind in ("roadside", "natural stream"):
-        line = ditch(np.full(col.size, 60), col, np.full(col.size, 99.0), kind=kind)
-        assert heads_of([line], surfaces(natural, smooth)) == ()
+    line = ditch(np.full(col.size, 60), col, np.full(col.size, 99.0), kind="natural stream")
+    assert heads_of([line], surfaces(natural, smooth)) == ()
+    # a road goes on past the head; spoil begins where its ditch begins, and lies beside it all the same
+    line = replace(line, kind="roadside")
+    for first, n in ((40, 0), (101, 0), (120, 1)):
+        both = surfaces(natural, smooth)
+        both.corridor[64:70, first:] = FILL
+        assert len(heads_of([line], both)) == n
 
 
 def test_a_blind_end_towards_which_the_bed_falls_is_an_inlet():

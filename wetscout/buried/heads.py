@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
@@ -13,7 +14,7 @@ from numpy.typing import NDArray
 from wetscout import large
 from wetscout.kernels.along import middle
 from wetscout.kernels.blur import lowest_around
-from wetscout.records import F32, F64, Ditch, Surfaces
+from wetscout.records import F32, F64, FILL, U8, Ditch, Surfaces
 from wetscout.settings.buried import BuriedSettings
 
 # the depth of a ditch is read as the deepest cell within this distance of its line
@@ -195,7 +196,34 @@ def abrupt_heads(
         In the order of the ditches.
     """
     low = _lowest(surfaces.smooth, cell_m)
-    # ditches beside a road begin where the road's own need begins
-    other = ("natural stream", "roadside", "grassed waterway")
+    other = ("natural stream", "grassed waterway")
     wanted = (d for d in ditches if d.kind not in other and (d.sure or d.depth_m >= 2.0 * s.head_depth_m))
-    return tuple(head for ditch in wanted for head in _heads(ditch, depth, low, cell_m, s))
+    found = ((ditch, head) for ditch in wanted for head in _heads(ditch, depth, low, cell_m, s))
+    return tuple(h for d, h in found if d.kind != "roadside" or not road_at(h.row, h.col, surfaces.corridor, cell_m, s))
+
+
+def road_at(row: float, col: float, corridor: U8, cell_m: float, s: BuriedSettings) -> bool:
+    """Whether a road lies beside the head of a ditch: ditches along it begin where the road's own need begins.
+
+    The line as a whole may run along a road far off, or along its own spoil, which begins where it begins; a road goes
+    on past the head.
+
+    Parameters
+    ----------
+    row, col : float
+        [cells].
+    corridor : uint8 (rows, cols)
+    cell_m : float
+        Cell size [m].
+    s : BuriedSettings
+        `head_road_m`.
+
+    Returns
+    -------
+    bool
+    """
+    reach = s.head_road_m / cell_m
+    r0, c0 = max(0, math.ceil(row - reach)), max(0, math.ceil(col - reach))
+    part = corridor[r0 : math.floor(row + reach) + 1, c0 : math.floor(col + reach) + 1]
+    rows, cols = np.nonzero(part & FILL)
+    return bool((np.hypot(rows + r0 - row, cols + c0 - col) <= reach).any())

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from scipy import ndimage
 
-from wetscout.buried.heads import Head
+from wetscout.buried.heads import Head, road_at
 from wetscout.buried.hollows import Hollow
 from wetscout.kernels.along import middle
 from wetscout.records import BOOL, F32, F64, FILL, Crossing, Ditch, Linework, Patch, Surfaces, Tree
@@ -126,7 +126,8 @@ class OpenWays:
     def begins(self, hollow: Hollow) -> bool:
         """Whether a ditch lower than the floor begins beside a hollow and points at it.
 
-        Where that is not the abrupt head that a pipe leaves, it is what a plug or silt left of an open drain.
+        Where that is not the abrupt head that a pipe leaves, it is what a plug or silt left of an open drain. A ditch
+        along a road says nothing: it begins where the road needs it.
 
         Parameters
         ----------
@@ -160,6 +161,8 @@ class OpenWays:
             if length < 0.7 * run or float(middle(bed[part])) > hollow.floor_m:
                 continue
             head, ahead = (float(row[end]), float(col[end])), (up[0] / length, up[1] / length)
+            if any_ground and ditch.kind == "roadside" and road_at(*head, self.surfaces.corridor, self.cell_m, s):
+                continue
             if self._points(hollow, head, ahead) if any_ground else self._mound(hollow, head, ahead):
                 return True
         return False

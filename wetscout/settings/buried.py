@@ -93,6 +93,9 @@ class BuriedSettings(PitSides):
     head_near_m: float = number(
         1.0, "m", (0.0, 100.0), "a head nearer to the pool than this is an open drain's", _PRACTICE
     )
+    head_road_m: float = number(
+        12.0, "m", (0.0, 100.0), "road fill this near to the head of a roadside ditch is a road that goes on", _TRIAL
+    )
     head_far_m: float = number(330.0, "m", (50.0, 2000.0), "farthest head that is looked at", _TRIAL)
     head_close_m: float = number(160.0, "m", (10.0, 1000.0), "a head farther off needs a faint line", _TRIAL)
     head_tight_deg: float = number(
