@@ -8,7 +8,7 @@ import pytest
 from scipy import ndimage
 
 from wetscout.kernels.pool_window import count_beside, count_labels, pool_heights, rises, spread_pool, third_differences
-from wetscout.kernels.shore import reached_across, shore_ring, shore_steps, squared_distance, within_steps
+from wetscout.kernels.shore import closed, reached_across, shore_ring, shore_steps, squared_distance, within_steps
 
 
 @pytest.mark.parametrize("seed", range(12))
@@ -25,6 +25,14 @@ def test_shore_kernels_as_their_twins(seed):
     assert np.array_equal(within_steps(mask, steps), ndimage.binary_dilation(mask, iterations=steps))
     start = ~mask & (rng.random(shape) < 0.3)
     assert np.array_equal(reached_across(start, mask, steps), naive.reached_across(start, mask, steps))
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_gaps_are_closed_as_scipy_closes_them(seed):
+    rng = np.random.default_rng(seed)
+    mask = rng.random(rng.integers(1, 40, 2)) < rng.uniform(0.05, 0.9)
+    steps = int(rng.integers(1, 6))
+    assert np.array_equal(closed(mask, steps), ndimage.binary_closing(np.pad(mask, steps + 1), iterations=steps))
 
 
 def test_a_shore_of_a_full_window_is_its_border():

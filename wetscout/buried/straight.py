@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy import ndimage
 
+from wetscout.kernels.shore import closed
 from wetscout.kernels.straight import four_sides, outer_shore, straightest
 from wetscout.records import BOOL
 
@@ -58,8 +58,7 @@ def rectangle_share(mask: BOOL, cell_m: float) -> float:
         0 to 1; for the direction that holds most.
     """
     steps = max(1, round(CLOSE_M / cell_m))
-    closed = ndimage.binary_closing(np.pad(mask, steps + 1), iterations=steps)
-    rows, cols = (part.astype(np.float64) * cell_m for part in outer_shore(closed))
+    rows, cols = (part.astype(np.float64) * cell_m for part in outer_shore(closed(mask, steps)))
     bin_m = max(_WIDTH_M / 3.0, cell_m / 2.0)
     best = four_sides(rows, cols, _QUARTER, bin_m, round(_APART_M / bin_m))
     return float(min(1.0, best / max(1, rows.size)))
