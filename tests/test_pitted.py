@@ -10,6 +10,7 @@ import pytest
 from wetscout import fill
 from wetscout.basins.tree import tree_of
 from wetscout.settings import SiteSettings
+from wetscout.settings._pit import PitSides
 from wetscout.sites.judge import measure
 from wetscout.sites.pitted import pit_levels, slimness
 
@@ -101,3 +102,15 @@ def test_a_pocket_that_keeps_its_water_is_not_where_the_way_out_begins() -> None
     assert found.cut[at]
     assert natural[tuple(found.floor_at[at])] > natural.min()
     assert water[tuple(found.floor_at[at])] <= 10.05
+
+
+def test_dug_sides_are_steeper_than_five_to_one():
+    """A flat floor in sides of 1:8 is a pothole filled in by silt, one in sides of 1:3 a pond (plain geometry).
+
+    Halfway down both are steep for their depth over their half width; cells of 1 m widen a wall by two of them.
+    """
+    pits = PitSides()
+    depth, half = 0.8, 20.0
+    for run, dug in ((3.0, True), (8.0, False)):
+        seen = depth / (run * depth + 2.0)
+        assert pits.boxed((seen, 0.2, depth), half, 1.0) == dug

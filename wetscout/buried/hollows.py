@@ -340,7 +340,7 @@ class Chooser:
         full = float((spill - heights).mean()) / max(spill - floor, 0.01)
         if full > s.level_full and halfway[1] < s.level_share:
             return True
-        return cells * self.cell_m**2 < s.pit_area_m2 and s.boxed(halfway, _half_width(mask, self.cell_m))
+        return cells * self.cell_m**2 < s.pit_area_m2 and s.boxed(halfway, _half_width(mask, self.cell_m), self.cell_m)
 
     def _banked(self, mask: BOOL, cells: int) -> bool:
         """A long straight shore, or four: what stands against a bank, or is a levelled field."""

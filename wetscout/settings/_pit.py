@@ -7,6 +7,9 @@ from dataclasses import dataclass
 from wetscout.settings._value import number
 
 _TRIAL = "own trials on invented till plains, 2026"
+_PRACTICE = "common practice, no source"
+# a wall seen in cells is wider by about this many of them: means over cells, and slopes over three of them
+BLUR_CELLS = 2.0
 
 
 @dataclass(frozen=True)
@@ -23,20 +26,26 @@ class PitSides:
     side_share: float = number(
         0.36, "-", (0.05, 0.6), "and less of a pit than this lies halfway down; of a bowl it is a half", _TRIAL
     )
+    # 13 invented ponds: 0.4-4.2 to one; potholes with flat floors 7 and more, three of them lost before this was asked
+    side_run: float = number(
+        5.0, "-", (1.0, 20.0), "dug sides are no flatter than this to one, for what cells leave of it", _PRACTICE
+    )
 
-    def boxed(self, sides: tuple[float, float, float], half_m: float) -> bool:
+    def boxed(self, sides: tuple[float, float, float], half_m: float, cell_m: float) -> bool:
         """Whether sides are those of a pit.
 
         Parameters
         ----------
         sides : (float, float, float)
             Slope halfway down, share of the pool that lies there, depth [m].
-        half_m : float
-            Half width [m].
+        half_m, cell_m : float
+            Half width, cell size [m].
 
         Returns
         -------
         bool
         """
         slope, share, depth = sides
-        return slope > self.side_slope and slope * half_m > self.side_bowl * depth and share < self.side_share
+        shaped = slope > self.side_slope and slope * half_m > self.side_bowl * depth and share < self.side_share
+        # the wall takes depth / slope; as dug it takes that less the blur
+        return bool(shaped and depth / slope - BLUR_CELLS * cell_m <= self.side_run * depth)

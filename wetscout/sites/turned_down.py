@@ -40,7 +40,7 @@ def reason_against(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSetti
         return why
     if why := _small(c, main, cell_m, s):
         return why
-    return _shape(c, main, s) or _stream(c, main, cell_m, s) or _ditch(c, main, cell_m, s) or _woods(c, main, s)
+    return _shape(c, main, cell_m, s) or _stream(c, main, cell_m, s) or _ditch(c, main, cell_m, s) or _woods(c, main, s)
 
 
 def few_cells(area_m2: float, depth_m: float, cell_m: float, s: SiteSettings) -> tuple[bool, bool]:
@@ -136,7 +136,7 @@ def _ways(c: Candidate) -> str | None:
     return None
 
 
-def _shape(c: Candidate, main: Ditch | None, s: SiteSettings) -> str | None:
+def _shape(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSettings) -> str | None:
     """Pits, ponds and channels told by the shape of their pool."""
     half, area, dug = c.signs["half_width_m"], c.signs["pool_m2"], c.signs["dug_share"]
     narrow = half < s.half_width_m or (half < 1.5 * s.half_width_m and area > s.slim * half * half)
@@ -157,7 +157,7 @@ def _shape(c: Candidate, main: Ditch | None, s: SiteSettings) -> str | None:
         ),
         (_beside(c, s), "a strip of ground along a passing ditch: held by the bank beside it, not a basin"),
         (c.today_m < c.floor_m - 0.05 * (c.spill_m - c.floor_m), "the floor itself is dug out"),
-        (_pit(c, s), "steep sides all round: a dug pond, a pit or a channel, not a wetland basin"),
+        (_pit(c, cell_m, s), "steep sides all round: a dug pond, a pit or a channel, not a wetland basin"),
     )
     return next((why for failed, why in tests if failed), None)
 
@@ -194,7 +194,7 @@ def _stream(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSettings) ->
     return "a stream runs out and no ditch leads to it: a valley or its flood plain, not a drained basin"
 
 
-def _pit(c: Candidate, s: SiteSettings) -> bool:
+def _pit(c: Candidate, cell_m: float, s: SiteSettings) -> bool:
     """Dug sides are steep, and steep for the depth: a pit has a flat floor, a hollow of ice or wind is a bowl.
 
     Large hollows between knolls have flat floors and steep shores of their own. Where a pool spreads over the edge of a
@@ -204,7 +204,7 @@ def _pit(c: Candidate, s: SiteSettings) -> bool:
     bowl = slope * half / max(c.spill_m - c.floor_m, 0.01)
     below = c.floor_m - c.signs["bed_in_pool_m"]
     side, depth = c.signs["side_slope"], c.signs["side_depth_m"]
-    boxed = s.boxed((side, c.signs["side_share"], depth), half)
+    boxed = s.boxed((side, c.signs["side_share"], depth), half, cell_m)
     # a shore alone misleads where the pool ends in a steep bank of a stream on one side
     dug_side = side * half > s.pit_side * depth
     if c.signs["pool_m2"] < s.side_area_m2 and (boxed or (side > s.side_steep and depth > s.side_deep * half)):
