@@ -18,13 +18,13 @@ def _surfaces(today, natural):
     return Surfaces(today, today, natural, natural, np.zeros(today.shape, dtype=np.uint8))
 
 
-def _fills(fill_from, banks=(), crossings=(), top=100.2, low_from=50):
+def _fills(fill_from, banks=(), crossings=(), top=100.2, low_from=50, long=12):
     natural = np.full((100, 100), 100.1, dtype=np.float32)
     natural[:, low_from:] = 99.5
     today = natural.copy()
     today[50] = 98.9
     ground = today.copy()
-    ground[50, fill_from : fill_from + 12] = top
+    ground[50, fill_from : fill_from + long] = top
     lines = Linework((straight_ditch([50.0, 50.0], [10.0, 90.0]),), tuple(banks), tuple(crossings))
     return Fills(ground, _surfaces(today, natural), lines, 1.0, SiteSettings())
 
@@ -46,6 +46,8 @@ def test_a_plug_at_the_rim_is_seen():
     "fills",
     [
         _fills(75),  # 35 m down the ditch: a crossing for carts
+        _fills(37, long=8),  # shorter than the crest and the faces of a plug 1.3 m high: 3 m + 2 x 3 x 1.15 m
+        _fills(57, low_from=95, long=10),  # short, 17 m down the ditch, though the rim goes on
         _fills(35, top=99.7),  # does not reach the spill
         _fills(35, banks=[_bank(41, "road")]),  # a road goes on past both banks
         _fills(35, crossings=[_pipe(True)]),  # the user says that a pipe lies there

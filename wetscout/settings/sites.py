@@ -181,6 +181,12 @@ class SiteSettings(PitSides):
     )
     filled_m: float = number(0.3, "m", (0.1, 2.0), "least height of such earth over the bed", _TRIAL)
     filled_below_m: float = number(0.15, "m", (0.0, 0.5), "it reaches the spill level but for this", _TRIAL)
+    plug_crest_m: float = number(3.0, "m", (0.5, 20.0), "least crest of a plug along the ditch", _PRACTICE)
+    plug_face: float = number(
+        3.0, "-", (0.5, 10.0), "least run of its faces to one; shorter earth is a crossing", _PRACTICE
+    )
+    crossing_from_m: float = number(12.0, "m", (0.0, 60.0), "earth that begins so far from the rim", _TRIAL)
+    crossing_m: float = number(10.0, "m", (0.0, 60.0), "and is no longer along the ditch is a crossing", _TRIAL)
     water_share: float = number(0.5, "-", (0.1, 1.0), "pools with more water at survey are not offered", _PRACTICE)
     chain_reach_m: float = number(
         1500.0, "m", (50.0, 20000.0), "way of the water within which the next site below is looked for", _PRACTICE

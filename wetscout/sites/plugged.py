@@ -33,6 +33,8 @@ BENDS = np.radians(np.arange(-30.0, 31.0, 6.0))
 # its sides are looked at so far from its middle, and twice as far: roads stand on 10-17 m, berms of plugs end sooner
 STRIP_SIDE_M = 9.0
 STRIP_SHARE = 0.5
+# earth in a ditch is measured so far above the bed [m]
+FOOT_M = 0.15
 # how far beside the way ground may lead past its cells [cells]
 PAST = 2
 
@@ -92,12 +94,34 @@ class Fills:
         ground = self.ground[rows, cols]
         fill = (ground - self.today[rows, cols] >= self.s.filled_m) & (ground >= spill_m - self.s.filled_below_m)
         fill[fill] = [self._closed(cut, int(at)) for at in near[fill]]
+        fill[fill] = ~self._crossings(cut, near[fill], spill_m)
         if not fill.any():
             return False
         row, col = float(rows[fill].mean()), float(cols[fill].mean())
         if any(np.hypot(row - r, col - c) * self.cell_m <= PIPE_M for r, c in self.pipes):
             return False
         return not (self._road(row, col) or self._goes_on(row, col, cut))
+
+    def _crossings(self, cut: Cut, at: I64, spill_m: float) -> BOOL:
+        """Whether the earth at some stations of the way is too short along it for a plug: carts cross there on a pipe.
+
+        The earth of a plug takes its crest at the spill and both faces along the ditch; a crossing has steep ends.
+        Farther from the rim what is short is a crossing as well.
+        """
+        rows, cols = cut.way_row, cut.way_col
+        high = self.ground[rows, cols] - self.today[rows, cols]
+        run, _ = ndimage.label(high >= FOOT_M)
+        steps = np.hypot(np.diff(rows, prepend=rows[0]), np.diff(cols, prepend=cols[0])) * self.cell_m
+        away = np.hypot(rows - cut.row, cols - cut.col) * self.cell_m
+        short = np.zeros(at.size, dtype=np.bool_)
+        for k in np.unique(run[at]):
+            own = run == k
+            length = float(steps[own].sum())
+            holds = min(float(high[own].max()), spill_m - float(self.today[rows[own], cols[own]].min()))
+            plug = self.s.plug_crest_m + 2.0 * self.s.plug_face * (holds - FOOT_M)
+            far = float(away[own].min()) > self.s.crossing_from_m and length <= self.s.crossing_m
+            short[run[at] == k] = length < plug or far
+        return short
 
     def _closed(self, cut: Cut, at: int) -> bool:
         """Whether a cell of the way stands higher than all ground that leads past it.
