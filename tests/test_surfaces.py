@@ -306,6 +306,17 @@ def bowl_with_ditch(noise, seed=1):
     return z.astype(np.float32), ground, straight_ditch(150 + 0.3 * (cols - 150), cols)
 
 
+def test_a_line_followed_beyond_a_short_ditch_keeps_the_width_of_the_ditch():
+    """Closed form: a ridge cut by 30 m of ditch 8 m wide; its line goes on for 90 m over level ground."""
+    y, x = np.mgrid[0:161, 0:81].astype(float)
+    ground = 10.0 + 0.6 * np.exp(-(((y - 30) / 12.0) ** 2))
+    cut = 9.4 + np.clip(np.abs(x - 40) - 1.0, 0, None) / 3.0 + 0.05 * np.clip(np.abs(y - 30) - 15.0, 0, None)
+    z = np.minimum(ground, cut).astype(np.float32)
+    line = Linework((straight_ditch(np.arange(10.0, 140.0), np.full(130, 40.0)),), (), ())
+    off = (build_surfaces(from_array(z, 1.0), line, Settings().surfaces).natural - ground)[25:36, 30:51]
+    assert np.abs(off).max() < 0.08
+
+
 def test_natural_ground_over_a_ditch_through_a_rim():
     # closed form: the bowl before it was cut
     z, ground, ditch = bowl_with_ditch(0.02)

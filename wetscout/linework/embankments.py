@@ -23,6 +23,10 @@ ROAD_WIDTH_M = (5.0, 24.0)
 ROAD_HEIGHT_M = (0.25, 2.0)
 ROAD_LENGTH_M = 100.0
 ROAD_STRAIGHT = 0.93
+# a track or hedge bank may end at a ditch or a road sooner, if it is narrow and straight (common practice, no source)
+TRACK_LENGTH_M = 40.0
+TRACK_WIDTH_M = 12.0
+TRACK_STRAIGHT = 0.97
 # a dike stands higher than spread spoil and winds with the water it holds
 DIKE_HEIGHT_M = 1.0
 RIDGE_WIDTH_M = 26.0
@@ -54,8 +58,16 @@ def find_embankments(
     turned = np.negative(s, out=large.empty(s.shape, np.float32))
     lines = [shape.recentre(turned, line, cell_m, settings.centre_m) for line in lines]
     lines = join.join_gaps(lines, 2.0 * settings.gap_m, 0.6 * settings.cone_deg, cell_m)
-    long = [line for line in lines if line.length(cell_m) >= settings.raise_length_m]
+    long = [line for line in lines if _long(line, cell_m, settings)]
     return [line for line in long if stands_out(turned, line, cell_m, settings)]
+
+
+def _long(line: trace.Line, cell_m: float, settings: LineworkSettings) -> bool:
+    """Whether a crest is long, or straight enough to be a short track."""
+    length = line.length(cell_m)
+    if length >= settings.raise_length_m:
+        return True
+    return length >= TRACK_LENGTH_M and attributes.straightness(line.xy, cell_m) >= TRACK_STRAIGHT
 
 
 def stands_out(turned: NDArray[np.float32], line: trace.Line, cell_m: float, settings: LineworkSettings) -> bool:
@@ -164,6 +176,9 @@ def kind_of(height: float, width: float, length: float, straight: float, beside_
         and straight >= ROAD_STRAIGHT
     )
     if road and (width >= 9.0 or beside_ditch < 0.5):
+        return "road"
+    track = ROAD_WIDTH_M[0] <= width <= TRACK_WIDTH_M and ROAD_HEIGHT_M[0] <= height <= ROAD_HEIGHT_M[1]
+    if track and length >= TRACK_LENGTH_M and straight >= TRACK_STRAIGHT and beside_ditch < 0.5:
         return "road"
     if beside_ditch >= 0.5:
         return "spoil"

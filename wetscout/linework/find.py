@@ -218,9 +218,11 @@ def unsure_lines(
     seed = rest.saturation >= settings.seed_saturation
     kept = trace.groups_kept(rest, seed, cell_m, settings.group_m, settings.seed_share)
     weak = trace.middle_lines(rest.keys[kept], rest.cols, cell_m, settings.spur_m)
-    weak = [replace(line, sure=False) for line, f in zip(weak, furrows(weak, cell_m, settings), strict=True) if not f]
-    sure = [line for line in known if line.sure]
-    weak = join.join_gaps([line for line in known if not line.sure] + weak, settings.gap_m, settings.cone_deg, cell_m)
+    sure, unsure = [line for line in known if line.sure], [line for line in known if not line.sure]
+    # furrows of one field are found partly with the first lines and partly here: they count as neighbours together
+    furrow = furrows(weak + unsure + beds + sure, cell_m, settings)[: len(weak) + len(unsure)]
+    weak = [replace(line, sure=False) for line, f in zip(weak + unsure, furrow, strict=True) if not f]
+    weak = join.join_gaps(weak[::-1], settings.gap_m, settings.cone_deg, cell_m)
     lines = shape.extend(s, sure + weak, cell_m, settings.extend_weak_m, settings, apart=True)
     sure, weak = lines[: len(sure)], lines[len(sure) :]
     weak = each(lambda line: shape.recentre(s, line, cell_m, settings.centre_m), weak)

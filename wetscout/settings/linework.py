@@ -83,6 +83,8 @@ class LineworkSettings:
     bank_to_m: float = number(12.0, "m", (4, 40), "farthest ground of the bank level", _TRIALS)
     shoulder_slope: float = number(0.13, "-", (0.05, 0.3), "side slope at which the cut ends", _TRIALS)
     climb_m: float = number(0.3, "m", (0.1, 2), "climb of the lower bank downstream that speaks of digging", _TRIALS)
+    notch_m: float = number(0.2, "m", (0.05, 2), "depth of a short line's deepest third that is no stream", _TRIALS)
+    notch_cell_m: float = number(1.5, "m", (0.5, 10), "asked in cells no wider than this", _TRIALS)
     stream_uneven: float = number(0.3, "-", (0, 1), "spread of depth along a stream over its median, at most", _TRIALS)
     stream_valley_m: float = number(0.06, "m", (0, 1), "depth of the valley a stream lies in, at least", _TRIALS)
     stream_length_m: float = number(200.0, "m", (50, 1000), "shortest line whose evenness is judged", _TRIALS)

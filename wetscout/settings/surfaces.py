@@ -24,6 +24,8 @@ class SurfaceSettings:
     crown_half_m: float = number(7.0, "m", (3.0, 15.0), "half of the widest road crown", _TRIAL)
     crown_least_m: float = number(3.0, "m", (1.0, 8.0), "least half width of road fill", _TRIAL)
     width_along_m: float = number(40.0, "m", (10.0, 200.0), "neighbourhood whose median width caps a corridor", _TRIAL)
+    cut_least_m: float = number(0.1, "m", (0.0, 0.5), "where a line cuts less it shows no width", _TRIAL)
+    cut_cell_m: float = number(1.5, "m", (0.5, 10.0), "asked in cells no wider than this", _TRIAL)
     width_cap: float = number(1.3, "-", (1.0, 3.0), "a corridor is at most this many times its usual width", _TRIAL)
     width_least: float = number(
         0.2, "-", (0.0, 1.0), "a side narrower than this share of its usual width takes the usual one", _TRIAL
