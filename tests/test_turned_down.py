@@ -122,6 +122,13 @@ def test_a_straight_cut_that_begins_in_a_shallow_basin_need_not_reach_far_below_
         assert "little says" in str(reason_against(basin(**{**shallow, **less}), faint, 1.0, SiteSettings()))
 
 
+def test_an_outlet_deepened_to_the_floor_counts_though_its_kind_is_unclear():
+    """Dug just as deep as the basin, crooked and short: told by its cut through the rim and by where it begins."""
+    outlet, level = ditch(sure=False, bank_climb_m=0.2, kind="unclear"), {"bed_in_pool_m": 99.42, "sure_in_pool_m": 0.0}
+    assert reason_against(basin(**level), outlet, 1.0, SiteSettings()) is None
+    assert "below the floor" in str(reason_against(basin(**level, upstream_m=60.0), outlet, 1.0, SiteSettings()))
+
+
 def test_a_long_swale_with_flat_shores_and_a_ditch_through_its_end_is_no_river_arm():
     assert reason_against(basin(half_width_m=12.0, drain_in_pool_m=180.0), ditch(), 1.0, SiteSettings()) is None
 
