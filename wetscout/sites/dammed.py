@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
+import shapely
 
 from wetscout.records import BOOL, F32, F64, Plug, Site
 from wetscout.settings.sites import SiteSettings
@@ -108,14 +108,7 @@ def _crossed(plug: Plug, network: Network, cell_m: float) -> list[tuple[int, int
 
 def _meets(line: tuple[F64, F64], other: tuple[F64, F64]) -> BOOL:
     """Whether each piece of a line crosses a piece of another."""
-    a, b = np.column_stack(line), np.column_stack(other)
-    p, q, r, s = a[:-1, None], a[1:, None], b[None, :-1], b[None, 1:]
-    apart = (_turn(p, q, r) * _turn(p, q, s) <= 0.0) & (_turn(r, s, p) * _turn(r, s, q) <= 0.0)
-    crossed: BOOL = np.asarray(apart.any(axis=1))
+    stations = np.column_stack(line)
+    pieces = shapely.linestrings(np.stack([stations[:-1], stations[1:]], axis=1))
+    crossed: BOOL = np.asarray(shapely.intersects(pieces, shapely.linestrings(np.column_stack(other))))
     return crossed
-
-
-def _turn(p: F64, q: F64, r: F64) -> NDArray[np.float64]:
-    """Twice the area of the triangle: its sign says on which side of a line a point lies."""
-    to_q, to_r = q - p, r - p
-    return np.asarray(to_q[..., 0] * to_r[..., 1] - to_q[..., 1] * to_r[..., 0])

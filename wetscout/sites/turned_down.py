@@ -325,7 +325,7 @@ def _depth(c: Candidate, main: Ditch | None, at: tuple[float, float], s: SiteSet
     if dug:
         least -= s.silt_share * max(0.0, c.spill_m - c.floor_m - SILTED_FROM_M)
     # an outlet deepened just to the floor is crooked and blunt; in cells of 2 m and more nearly all lines are
-    unclear = main is not None and main.kind == "unclear" and not coarse_m
+    unclear = main is not None and main.kind == "unclear" and coarse_m <= COARSE_BED * (s.fine_cell_m - 1.0)
     if below < least and not ((dug or unclear) and _begins(c, s)):
         return "no ditch reaches below the floor"
     drains = c.signs["drain_in_pool_m"] >= 0.5 * c.signs["ditch_in_pool_m"] or _crosses(c, s)

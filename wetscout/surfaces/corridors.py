@@ -89,12 +89,8 @@ def _seen(section: F64, at: tuple[F64, F64, F64], step_m: float, least_m: float)
 
     A line followed 40 m beyond a ditch of 30 m took half of the ditch's width from its corridor, and left the rim open.
     """
-    n, half = section.shape[0], section.shape[1] // 2
-    stations = np.arange(n)
-    bed, left, right = (
-        section[stations, np.clip(np.rint(offset / step_m).astype(np.int64) + half, 0, section.shape[1] - 1)]
-        for offset in at
-    )
+    stations = np.arange(section.shape[0])
+    bed, left, right = (_ground_at(section, step_m, offset) for offset in at)
     deep = np.flatnonzero(np.minimum(left, right) - bed >= least_m)
     return np.clip(stations, deep[0], deep[-1]) if deep.size else stations
 
@@ -156,9 +152,14 @@ def _between_ditches(dug: U8, ditch: Ditch, b: Band, at: tuple[int, F64], s: Sur
 
 def _level(b: Band, offset: F64) -> F64:
     """Ground of each section at some offsets [cells]: float64 (offsets, n) [m]."""
-    half = b.section.shape[1] // 2
-    at = np.clip(np.rint(offset * b.cell_m / b.step_m).astype(np.int64) + half, 0, b.section.shape[1] - 1)
-    level: F64 = b.section[np.arange(b.section.shape[0]), at]
+    return _ground_at(b.section, b.step_m, offset * b.cell_m)
+
+
+def _ground_at(section: F64, step_m: float, offset_m: F64) -> F64:
+    """Ground of each section at an offset of its own, the nearest sample [m]; several in rows of their own."""
+    half = section.shape[1] // 2
+    at = np.clip(np.rint(offset_m / step_m).astype(np.int64) + half, 0, section.shape[1] - 1)
+    level: F64 = section[np.arange(section.shape[0]), at]
     return level
 
 
