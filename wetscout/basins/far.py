@@ -272,9 +272,9 @@ def tree_far(z: Field, hole: Field | None, label: Field, pool: Field, plan: FarP
         ladder = measure.ladder_of(items, crew)
         sums, boxes = _place(strips, items, ladder, (label, pool))
         total = measure.add(sums, crew)
-        columns = measure.columns_of(items, (pits.at, pits.forest.code), strips.cols, total, crew)
+        columns = measure.columns_of(items, (pits.at, pits.forest.code), strips.cols, (ladder.spot, total), crew)
     edge = _touch(strips, pool, pits.inner, columns.spill_at)
-    catchment = pools.drained(total[0], items.leaf, items.nodes)
+    catchment = measure.catchments_of(items, total)
     pools.gather(columns.parent, columns.spill_m, columns.area_cells, columns.depth_quanta, catchment, edge)
     for more in boxes[1:]:
         np.minimum(boxes[0][:, :2], more[:, :2], out=boxes[0][:, :2])

@@ -42,7 +42,7 @@ class Ladder:
 
     Attributes
     ----------
-    levels, up, rungs, ways : array
+    levels, up, rungs, brims, ways, held, spot : array
         See `kernels.pools`.
     number : int32 (items,)
         Innermost node.
@@ -51,7 +51,10 @@ class Ladder:
     levels: Floats
     up: I32
     rungs: Floats
+    brims: Floats
     ways: I32
+    held: I32
+    spot: I32
     number: I32
 
     @property
@@ -82,8 +85,8 @@ class Ladder:
         sums : Sums
             Added to.
         """
-        pits, ways = (self.levels, self.up, self.number), (self.rungs, self.ways)
-        pools.place((z, label, pool), pits, ways, self.base, self.number, sums)
+        pits, ladder = (self.levels, self.up, self.number), (self.rungs, self.brims, self.ways, self.held)
+        pools.place((z, label, pool), pits, ladder, sums)
 
 
 def ladder_of(items: Items, crew: Crew) -> Ladder:
@@ -99,18 +102,23 @@ def ladder_of(items: Items, crew: Crew) -> Ladder:
     Ladder
     """
     base, table, level, above = items.floor.size, items.table, items.level, items.above
-    count = table.shape[0] - base
-    rungs, ways = large.empty((count, 2), level.dtype), large.empty((count, 2), np.int32)
-    top, depth = large.empty(count, level.dtype), large.empty(count, np.int32)
+    free = np.cumsum([0, *(last - first for first, last in items.junctions)]).tolist()
+    count = free[-1]
+    spot = large.empty(table.shape[0] - base, np.int32)
+    held, ways = large.empty(count, np.int32), large.empty((count, 2), np.int32)
+    rungs, brims, tops = (large.empty(count, level.dtype) for _ in range(3))
     levels, up = large.empty((base, 2), level.dtype), large.empty(base, np.int32)
     levels[0] = -np.inf
+
+    def stand(k: int) -> None:
+        ladder = (spot, rungs, brims, tops, ways, held)
+        pools.ladders(table, above, items.number, items.junctions[k], level, base, free[k], ladder)
+
     # junctions of the whole hold those of the strips
-    pools.ladders(table, level, above, items.junctions[-1], base, (rungs, ways, top, depth))
-    crew.map(
-        lambda span: pools.ladders(table, level, above, span, base, (rungs, ways, top, depth)), items.junctions[:-1]
-    )
-    crew.map(lambda span: pools.pit_levels(table, level, above, span, base, top, levels, up), items.pits)
-    return Ladder(levels, up, rungs, ways, items.number)
+    stand(len(free) - 2)
+    crew.map(stand, range(len(free) - 2))
+    crew.map(lambda span: pools.pit_levels(table, level, above, span, base, (spot, tops), levels, up), items.pits)
+    return Ladder(levels, up, rungs, brims, ways, held, spot, items.number)
 
 
 def add(sums: list[Sums], crew: Crew) -> Sums:
@@ -130,7 +138,7 @@ def add(sums: list[Sums], crew: Crew) -> Sums:
     return sums[0]
 
 
-def columns_of(items: Items, places: tuple[I64, I64], cols: int, sums: Sums, crew: Crew) -> Columns:
+def columns_of(items: Items, places: tuple[I64, I64], cols: int, measured: tuple[I32, Sums], crew: Crew) -> Columns:
     """Write what is known of the nodes.
 
     Parameters
@@ -140,7 +148,8 @@ def columns_of(items: Items, places: tuple[I64, I64], cols: int, sums: Sums, cre
         Flat index of each pit; code of the pass it took.
     cols : int
         Columns of the raster.
-    sums : Sums
+    measured : (int32 (junctions,), Sums)
+        Place of each junction on the ladder; what its cells add up to.
     crew : Crew
 
     Returns
@@ -152,11 +161,28 @@ def columns_of(items: Items, places: tuple[I64, I64], cols: int, sums: Sums, cre
     floor_at, spill_at, area, depth = (np.empty(items.nodes, np.int64) for _ in range(4))
     nodes = (parent, first, spill_to, floor_m, spill_m, floor_at, spill_at, area, depth)
     passes, pits = (items.level, places[1]), (items.floor, places[0], items.leaf)
-    numbers = (items.chain, items.above, items.number)
-    _, own, wider = sums
+    numbers = (items.above, items.number, measured[0])
+    _, own, wider = measured[1]
     crew.map(
         lambda span: number.describe(cols, items.table, passes, pits, numbers, (own, wider), span, nodes),
         (*items.pits, *items.junctions),
     )
     number.add_joined(items.table, items.number, own, spill_m, area, depth)
     return Columns(*nodes)
+
+
+def catchments_of(items: Items, sums: Sums) -> I64:
+    """Cells that drain to each leaf, without those of nested basins until gathered.
+
+    Parameters
+    ----------
+    items : Items
+    sums : Sums
+
+    Returns
+    -------
+    int64 (nodes,)
+    """
+    out: I64 = large.zeros(items.nodes, np.int64)
+    pools.drained(sums[0], items.leaf, out)
+    return out

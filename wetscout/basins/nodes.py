@@ -25,10 +25,8 @@ class Items:
 
     Attributes
     ----------
-    table : int32 (items, 6)
+    table : int32 (items, 8)
         See `kernels.tree`.
-    chain : int32 (items, 4)
-        See `kernels.number`.
     above : int32 (items,)
         Item of the node around each, 0 none.
     number : int32 (items,)
@@ -46,7 +44,6 @@ class Items:
     """
 
     table: I32
-    chain: I32
     above: I32
     number: I32
     nodes: int
@@ -177,7 +174,7 @@ def _merge(net: Forest, passes: _Passes, crew: Crew, min_depth_m: float) -> _Mer
     """Merge strip by strip, then what was put off."""
     n, pits, floor = net.size, net.pits, net.floor
     # memory of what is put off and never comes is never touched
-    items = large.empty((3 * n + 1, 6), np.int32)
+    items = large.empty((3 * n + 1, kernel.COLUMNS), np.int32)
     group = large.zeros((n + 1, 2), np.int32)
     tainted, hand = large.zeros(n + 1, np.uint8), large.full(n + 1, -1, np.int32)
     state = (items, group, tainted, hand)
@@ -208,27 +205,18 @@ def _number(net: Forest, merged: _Merged, crew: Crew) -> Items:
     number.around(items, level, merged.junctions[-1], above)
     crew.map(lambda k: number.around(items, level, merged.junctions[k], above), strips)
     crew.map(lambda k: number.around_pits(items, level, pits[k], above), strips)
-    chain = large.empty((items.shape[0], 4), np.int32)
-    empty = np.zeros(0, np.int32)
-
-    def heads(span: Span, junctions: Span, more: I32) -> I32:
-        out = np.empty(span[1] - span[0] + junctions[1] - junctions[0], np.int32)
-        count = number.sizes(items, level, floor, above, (span, junctions, more), chain, out)
-        return out[:count]
-
-    found = np.concatenate(crew.map(lambda k: heads(pits[k], merged.junctions[k], empty), strips))
-    late = above[found] > 2 * n
-    roots = np.concatenate([found[~late], heads((0, 0), merged.junctions[-1], found[late])])
+    parts = [*zip(pits, merged.junctions, strict=False), ((0, 0), merged.junctions[-1])]
+    roots = np.concatenate(crew.map(lambda part: number.roots(items, above, part), parts))
     inner = large.empty(items.shape[0], np.int32)
     inner[0] = -1
-    count = number.number_roots(_roots_in_order(items, level, floor, roots, crew), chain, inner)
-    number.hand_down(items, above, chain, ((0, 0), merged.junctions[-1]), inner)
-    crew.map(lambda k: number.hand_down(items, above, chain, (pits[k], merged.junctions[k]), inner), strips)
+    count = number.number_roots(_roots_in_order(items, level, floor, roots, crew), items, inner)
+    number.hand_down(items, above, parts[-1], inner)
+    crew.map(lambda part: number.hand_down(items, above, part, inner), parts[:-1])
     crew.map(lambda k: number.innermost(items, above, pits[k], inner), strips)
     leaf = large.full(n + 1, -2, np.int32)
     leaf[0] = -1
     crew.map(lambda k: number.catchments(merged.hand, inner, items, pits[k], leaf), strips)
-    return Items(items, chain, above, inner, count, level, floor, leaf, pits, merged.junctions)
+    return Items(items, above, inner, count, level, floor, leaf, pits, merged.junctions)
 
 
 def _roots_in_order(items: I32, level: Floats, floor: Floats, roots: I32, crew: Crew) -> I32:

@@ -347,10 +347,11 @@ def tree_of(
 def _grow(net: graph.Graph, crew: graph.Crew, cell_m: float, min_depth_m: float) -> BasinTree:
     """The tree of a graph, with all measures."""
     items = items_of(forest_of(net, crew), crew, min_depth_m)
-    pool, sums = _pools(net, crew, measure.ladder_of(items, crew))
-    columns = measure.columns_of(items, (net.pits, net.code), net.z.shape[1], sums, crew)
+    ladder = measure.ladder_of(items, crew)
+    pool, sums = _pools(net, crew, ladder)
+    columns = measure.columns_of(items, (net.pits, net.code), net.z.shape[1], (ladder.spot, sums), crew)
     crew.map(lambda s: pools.hand_over(graph.flat(net.z, s), graph.flat(net.label, s), items.leaf), net.strips)
-    catchment = pools.drained(sums[0], items.leaf, items.nodes)
+    catchment = measure.catchments_of(items, sums)
     edge = np.zeros(items.nodes, np.uint8)
     whole = (0, net.z.shape[0], 0, net.z.shape[0] - 1)
     pools.touch(net.z, pool, net.inner, whole, edge)

@@ -12,11 +12,7 @@ from numba import njit
 
 from wetscout.kernels.grow import longer
 from wetscout.kernels.pools import quanta
-from wetscout.kernels.sort import sorted_by
-from wetscout.kernels.tree import ABOVE, BEHIND, FLOOR, KIND, LOOSE, NODE, SPILL, VIA
-
-# columns of a chain: nodes of the subtree, how far below the node around it, first child, next of its siblings
-SIZE, BACK, KID, NEXT = 0, 1, 2, 3
+from wetscout.kernels.tree import ABOVE, BACK, BEHIND, FLOOR, KIND, LOOSE, NODE, SIZE, SPILL, VIA
 
 
 @njit(nogil=True, cache=True)
@@ -26,6 +22,9 @@ def around(items, level, junctions, above):
         t = items[x, ABOVE]
         if t <= 0 or items[t, KIND] == LOOSE:
             above[x] = 0
+        elif items[x, KIND] == NODE:
+            # nodes hang on what closed over them, or on none
+            above[x] = t if items[t, KIND] == NODE else 0
         elif items[t, KIND] == NODE and level[items[t, VIA]] > level[items[x, VIA]]:
             above[x] = t
         else:
@@ -47,6 +46,8 @@ def around_pits(items, level, rows, above):
             t = items[x, ABOVE]
             if t <= 0 or items[t, KIND] == LOOSE:
                 above[x] = 0
+            elif items[x, KIND] == NODE:
+                above[x] = t if items[t, KIND] == NODE else 0
             elif items[t, KIND] == NODE and level[items[t, VIA]] > level[items[x, VIA]]:
                 above[x] = t
             else:
@@ -61,111 +62,31 @@ def around_pits(items, level, rows, above):
 
 
 @njit(nogil=True, cache=True)
-def sizes(items, level, floor, above, parts, chain, heads):
-    """Count the nodes of every subtree, order siblings, and list the nodes that hang on none of these junctions.
-
-    parts = (pits (first, last), junctions (first, last), nodes that hang on these junctions though made elsewhere);
-    chain (items, 4) int32: SIZE, BACK, KID, NEXT; heads, int32, long enough. Returns how many heads.
-    """
-    pits, junctions, more = parts
+def roots(items, above, parts):
+    """List (int32) the nodes that no other holds, among parts = (pits (first, last), junctions (first, last))."""
+    found = np.empty(1024, np.int32)
     n = 0
-    chain[junctions[0] : junctions[1], KID] = 0
-    for x in more:
-        chain[x, NEXT] = chain[above[x], KID]
-        chain[above[x], KID] = x
-    for x in range(pits[0], pits[1]):
-        if items[x, KIND] != NODE:
-            continue
-        chain[x, SIZE] = 1
-        t = above[x]
-        if junctions[0] <= t < junctions[1]:
-            chain[x, NEXT] = chain[t, KID]
-            chain[t, KID] = x
-        else:
-            heads[n] = x
+    for first, last in parts:
+        for x in range(first, last):
+            if items[x, KIND] != NODE or above[x] > 0:
+                continue
+            if n == found.size:
+                found = longer(found)
+            found[n] = x
             n += 1
-    for x in range(junctions[0], junctions[1]):
-        if items[x, KIND] != NODE:
-            continue
-        chain[x, SIZE] = 1 + _order_kids(items, level, floor, chain[x, KID], chain)
-        t = above[x]
-        if junctions[0] <= t < junctions[1]:
-            chain[x, NEXT] = chain[t, KID]
-            chain[t, KID] = x
-        else:
-            heads[n] = x
-            n += 1
-    return n
+    return found[:n].copy()
 
 
 @njit(nogil=True, cache=True)
-def _first(items, level, floor, a, b):
-    """True if node a comes before its sibling b."""
-    if items[a, VIA] != items[b, VIA]:
-        u, v = level[items[a, VIA]], level[items[b, VIA]]
-        if u != v:
-            return u < v
-    p, q = items[a, FLOOR], items[b, FLOOR]
-    return floor[p] < floor[q] or (floor[p] == floor[q] and p < q)
-
-
-@njit(nogil=True, cache=True)
-def _order_kids(items, level, floor, first, chain):
-    """Set back of the children that begin with the first; their sizes added up."""
-    if first == 0:
-        return 0
-    second = chain[first, NEXT]
-    if second != 0 and chain[second, NEXT] == 0:
-        # nearly always two
-        if _first(items, level, floor, second, first):
-            first, second = second, first
-        chain[second, BACK] = 1
-        chain[first, BACK] = 1 + chain[second, SIZE]
-        return chain[first, SIZE] + chain[second, SIZE]
-    count = 0
-    x = first
-    while x != 0:
-        count += 1
-        x = chain[x, NEXT]
-    kids = np.empty(count, np.int32)
-    x = first
-    for k in range(count):
-        kids[k] = x
-        x = chain[x, NEXT]
-    total = 1
-    order = in_order(items, level, floor, kids)
-    for k in range(count - 1, -1, -1):
-        chain[kids[order[k]], BACK] = total
-        total += chain[kids[order[k]], SIZE]
-    return total - 1
-
-
-@njit(nogil=True, cache=True)
-def in_order(items, level, floor, nodes):
-    """Order (int32) of nodes by spill level, floor, and pit."""
-    count = nodes.size
-    height = np.empty(count, np.float64)
-    pit = np.empty(count, np.int64)
-    for k in range(count):
-        pit[k] = items[nodes[k], FLOOR]
-        height[k] = floor[pit[k]]
-    by_floor = sorted_by(height, pit)
-    for k in range(count):
-        height[by_floor[k]] = level[items[nodes[by_floor[k]], VIA]]
-        pit[by_floor[k]] = k
-    return sorted_by(height, pit)
-
-
-@njit(nogil=True, cache=True)
-def hand_down(items, above, chain, parts, number):
+def hand_down(items, above, parts, number):
     """Numbers of nodes below those that have theirs; parts = (pits (first, last), junctions (first, last)).
 
-    number (items,) int32 is set for heads.
+    number (items,) int32 is set for the roots.
     """
     for first, last in (parts[1], parts[0]):
         for x in range(last - 1, first - 1, -1):
             if items[x, KIND] == NODE and above[x] > 0:
-                number[x] = number[above[x]] - chain[x, BACK]
+                number[x] = number[above[x]] - items[x, BACK]
 
 
 @njit(nogil=True, cache=True)
@@ -177,11 +98,11 @@ def innermost(items, above, rows, number):
 
 
 @njit(nogil=True, cache=True)
-def number_roots(roots, chain, number):
+def number_roots(roots, items, number):
     """Numbers of the outermost nodes, given in order: each ends its subtree. Returns how many nodes there are."""
     base = 0
     for x in roots:
-        base += chain[x, SIZE]
+        base += items[x, SIZE]
         number[x] = base - 1
     return base
 
@@ -190,14 +111,14 @@ def number_roots(roots, chain, number):
 def describe(cols, items, passes, pits, numbers, sums, span, nodes):
     """Write what is known of the nodes among items span = (first, last).
 
-    cols of the raster; passes = (level, code) by pit; pits = (floor, place, leaf) by pit; numbers =
-    (chain, above, number) by item; sums = (own, wider) of `pools.place`: depths then count from spill levels. nodes =
-    (parent, first, spill_to int32, floor, spill float64, floor_at, spill_at, cells, depth int64). The spill cell is the
-    higher of the two of a pass (the first among equals).
+    cols of the raster; passes = (level, code) by pit; pits = (floor, place, leaf) by pit; numbers = (above, number) by
+    item, and places of junctions on the ladder; sums = (own, wider) of `pools.place`: depths then count from spill
+    levels. nodes = (parent, first, spill_to int32, floor, spill float64, floor_at, spill_at, cells, depth int64). The
+    spill cell is the higher of the two of a pass (the first among equals).
     """
     level, code = passes
     floor, place, leaf = pits
-    chain, above, number = numbers
+    above, number, spot = numbers
     own, wider = sums
     parent, first, spill_to, low, spill, low_at, spill_at, cells, depth = nodes
     step = (1, cols - 1, cols, cols + 1)
@@ -207,7 +128,7 @@ def describe(cols, items, passes, pits, numbers, sums, span, nodes):
             continue
         k = number[x]
         parent[k] = number[above[x]] if above[x] > 0 else -1
-        first[k] = k - chain[x, SIZE] + 1
+        first[k] = k - items[x, SIZE] + 1
         spill_to[k] = leaf[items[x, BEHIND]]
         p = items[x, FLOOR]
         low[k] = floor[p]
@@ -215,9 +136,9 @@ def describe(cols, items, passes, pits, numbers, sums, span, nodes):
         spill[k] = level[items[x, VIA]]
         e = items[x, SPILL]
         spill_at[k] = (code[e] >> 4) + (step[code[e] >> 2 & 3] if code[e] >> 1 & 1 else 0)
-        count = own[x, 0] if x < base else wider[x - base, 0]
+        count = own[x, 0] if x < base else wider[spot[x - base], 0]
         cells[k] = count
-        depth[k] = (own[x, 1] if x < base else wider[x - base, 1]) + count * quanta(spill[k])
+        depth[k] = (own[x, 1] if x < base else wider[spot[x - base], 1]) + count * quanta(spill[k])
 
 
 @njit(nogil=True, cache=True)

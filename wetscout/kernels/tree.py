@@ -20,12 +20,16 @@ from numba import njit
 
 from wetscout.kernels.grow import longer
 from wetscout.kernels.leaf import leaf
+from wetscout.kernels.sort import sorted_by
 
 # columns of items: item above (0 outside, -1 none yet), the pass that linked it (of an open junction: that made it),
-# pit with its deepest floor, the pass over which it spills, pit behind the pass that linked it, and one of the three
-# kinds below
-ABOVE, VIA, FLOOR, SPILL, BEHIND, KIND = 0, 1, 2, 3, 4, 5
+# pit with its deepest floor, the pass over which it spills, pit behind the pass that linked it, one of the three kinds
+# below, nodes of its subtree, how far its number is below that of the node around it. While a junction is open, the two
+# last but one of BEHIND and BACK hold its children, or MANY and the last of a ring of them that BACK of each links
+ABOVE, VIA, FLOOR, SPILL, BEHIND, KIND, SIZE, BACK = 0, 1, 2, 3, 4, 5, 6, 7
 LOOSE, NODE, GONE = 0, 1, 2
+COLUMNS = 8
+_MANY = -1
 
 
 @leaf
@@ -126,6 +130,7 @@ def clear(items, group, rows):
         items[p, FLOOR] = p
         items[p, SPILL] = -1
         items[p, KIND] = LOOSE
+        items[p, SIZE] = 1
         group[p, 0] = p
         group[p, 1] = p
 
@@ -144,12 +149,72 @@ def _deeper(floor, a, b):
     return floor[a] < floor[b] or (floor[a] == floor[b] and a < b)
 
 
+@leaf
+def _ring(items, x):
+    """Write the children of an open junction as a ring."""
+    a, b = items[x, BEHIND], items[x, BACK]
+    if a != _MANY:
+        items[a, BACK] = b
+        items[b, BACK] = a
+        items[x, BEHIND] = _MANY
+
+
+@leaf
+def _take_in(items, top, x, is_open):
+    """Put a node, or the children of an open junction, among the children of an open junction."""
+    _ring(items, top)
+    tail, last = items[top, BACK], x
+    if is_open:
+        _ring(items, x)
+        last = items[x, BACK]
+    else:
+        items[x, BACK] = x
+    if tail != 0:
+        head = items[tail, BACK]
+        items[tail, BACK] = items[last, BACK]
+        items[last, BACK] = head
+    items[top, BACK] = last
+    items[top, SIZE] += items[x, SIZE] - (1 if is_open else 0)
+
+
+@njit(nogil=True, cache=True)
+def _close(items, floor, x):
+    """Put the children of a junction in order, by the pit with the deepest floor; their spill level is one."""
+    a, b = items[x, BEHIND], items[x, BACK]
+    if a != _MANY:
+        # nearly always two
+        if _deeper(floor, items[b, FLOOR], items[a, FLOOR]):
+            a, b = b, a
+        items[b, BACK] = 1
+        items[a, BACK] = 1 + items[b, SIZE]
+        return
+    count = 1
+    kid = items[b, BACK]
+    while kid != b:
+        count += 1
+        kid = items[kid, BACK]
+    kids = np.empty(count, np.int32)
+    height, pit = np.empty(count, np.float64), np.empty(count, np.int64)
+    for k in range(count):
+        kids[k] = kid
+        pit[k] = items[kid, FLOOR]
+        height[k] = floor[pit[k]]
+        kid = items[kid, BACK]
+    order = sorted_by(height, pit)
+    back = 1
+    for k in range(count - 1, -1, -1):
+        kid = kids[order[k]]
+        items[kid, BACK] = back
+        items[kid, ABOVE] = x
+        back += items[kid, SIZE]
+
+
 @njit(nogil=True, cache=True)
 def merge(order, passes, floor, state, own, first, min_depth):
     """Grow the tree of items from passes from the lowest up.
 
     order int32: pits that took the passes, sorted; passes = (ends, level) by pit; floor (n + 1,) like level;
-    state = (items, group, tainted, hand): items (.., 6) int32, group (n + 1, 2) root and item of each pit, tainted
+    state = (items, group, tainted, hand): items (.., 8) int32, group (n + 1, 2) root and item of each pit, tainted
     (n + 1,) uint8 by root, hand (n + 1,) pit that a dissolved pit hands its catchment to; own (low, high]: an end
     beyond it belongs to another strip, one below 0 stands for ~end and drains out; first: the junction to make next.
     Returns the passes put off, and the junction after the last.
@@ -191,20 +256,31 @@ def merge(order, passes, floor, state, own, first, min_depth):
         q_open = q > n and level[items[q, VIA]] == here
         if q == 0:
             top = q
+            if p > n and not p_open:
+                _close(items, floor, p)
         elif p_counts and q_counts:
             # only a junction made in this call may take others in: items above are later than items below
             top = q if q_open and (q > p or not p_open) else p
-            if top < first or not (p_open or q_open):
+            alone = not (p_open or q_open)
+            if top < first or alone:
                 top = np.int32(junction)
                 junction += 1
                 items[top, ABOVE] = -1
                 items[top, VIA] = e
                 items[top, FLOOR] = items[p, FLOOR]
-                items[top, SPILL] = e if p_open or q_open else -1
+                items[top, SPILL] = -1 if alone else e
                 items[top, KIND] = LOOSE
+                items[top, BEHIND] = p if alone else _MANY
+                items[top, BACK] = q if alone else 0
+                items[top, SIZE] = 1 + (items[p, SIZE] + items[q, SIZE] if alone else 0)
             for x in (p, q):
                 if _deeper(floor, items[x, FLOOR], items[top, FLOOR]):
                     items[top, FLOOR] = items[x, FLOOR]
+                is_open = q_open if x == q else p_open
+                if x > n and not is_open:
+                    _close(items, floor, x)
+                if x != top and not alone:
+                    _take_in(items, top, x, is_open)
         else:
             top = p if p_counts or (not q_counts and _deeper(floor, p, q)) else q
         for side in range(2):
