@@ -93,17 +93,17 @@ def dimpled(rng: Generator, z: Grid, apart_m: float) -> Grid:
     """Ground with small pits beside its larger forms: potholes, old tree falls, lumps of ice."""
     out = z.copy()
     for at in spread(rng, len(z), apart_m, 3):
-        half = float(rng.uniform(9, 19))
+        half = float(rng.uniform(10, 19))
         w, dr, dc = around(len(z), at, half * 2.5)
         u = outline(rng, dr, dc, (half, half * float(rng.uniform(0.6, 1))), float(rng.uniform(0, np.pi)), 0.18)
-        out[w] -= float(rng.uniform(0.3, 0.75)) / (1 + u**4)
+        out[w] -= float(rng.uniform(0.5, 1.1)) / (1 + u**4)
     return out
 
 
 def settled(z: Grid, deep_m: float | Grid) -> Grid:
     """Hollows partly filled by wash and peat: floors become flat, none much deeper than `deep_m`."""
     level = filled(z)
-    return np.asarray(level - deep_m * (1 - np.exp(-(level - z) / deep_m)))
+    return np.asarray(level - deep_m * np.tanh((level - z) / deep_m))
 
 
 def crept(z: Grid, by_m: float) -> Grid:

@@ -47,7 +47,7 @@ def kettle_moraine(rng: Generator, n: int) -> Place:
         half = float(rng.lognormal(3.45, 0.45))
         w, dr, dc = around(n, at, half * 3)
         u = outline(rng, dr, dc, (half, half * float(rng.uniform(0.5, 1))), float(rng.uniform(0, np.pi)), 0.25)
-        z[w] -= float(rng.uniform(0.7, 2.0)) / (1 + u**3)
+        z[w] -= float(rng.uniform(0.7, 2.4)) / (1 + u**3)
     z = run_over(crept(dimpled(rng, z, 210), 7), 8, 0.006)
     z, stream = valley(rng, z, toward + float(rng.normal(0, 0.4)), float(rng.uniform(2.4, 3.4)), 22, 0.06)
     z = crept(settled(z, 1.1 + 0.5 * np.clip(rough(rng, n, 300, 900), -1, 2)), 5) + soil(rng, n)
@@ -113,16 +113,16 @@ def pitted_outwash(rng: Generator, n: int) -> Place:
         bend = 22 * np.interp(along, np.linspace(-n, n, 400), wander(rng, 400, 12))
         far = across - off - bend
         z -= float(rng.uniform(0.15, 0.4)) * np.exp(-((far / float(rng.uniform(10, 24))) ** 4))
-    for at in spread(rng, n, 88, 4):
+    for at in spread(rng, n, 100, 4):
         if rng.random() < 0.35:
             continue
         half = float(rng.lognormal(3.3, 0.4))
         w, dr, dc = around(n, at, half * 3)
         u = outline(rng, dr, dc, (half, half * float(rng.uniform(0.5, 1))), float(rng.uniform(0, np.pi)), 0.22)
-        z[w] -= float(rng.uniform(0.6, 2.2)) / (1 + u ** float(rng.uniform(3, 6)))
+        z[w] -= float(rng.uniform(0.5, 2.8)) / (1 + u ** float(rng.uniform(3, 6)))
     z = crept(dimpled(rng, z, 200), 5)
     z, stream = valley(rng, z, toward + float(rng.normal(0, 0.2)), float(rng.uniform(2.2, 3.2)), 25, 0.1)
-    z = crept(settled(z, 1.2 + 0.5 * np.clip(rough(rng, n, 200, 900), -1.2, 2)), 4) + soil(rng, n)
+    z = crept(settled(z, 1.4 + 0.6 * np.clip(rough(rng, n, 200, 900), -1.2, 2)), 4) + soil(rng, n)
     return Place(z, (stream,), toward, section_lines(rng))
 
 

@@ -31,10 +31,10 @@ def _loess_valleys(rng: Generator, n: int) -> Place:
 
 # the number of a kind is part of the seed: new ones go to the end
 PLACES: dict[str, tuple[Callable[[Generator, int], Place], Habit]] = {
-    "kettle-moraine": (ice.kettle_moraine, Habit(mains=0, ways=(0.4, 0.45, 0.15), roads=1, ponds=1)),
+    "kettle-moraine": (ice.kettle_moraine, Habit(mains=0, share=(0.4, 0.55, 0.8, 1.0), ways=(0.4, 0.45, 0.15))),
     "till-plain": (ice.till_plain, Habit(mains=1, ways=(0.45, 0.25, 0.3), inner=0.5)),
     "drumlin-field": (ice.drumlins, Habit(mains=1, ways=(0.4, 0.5, 0.1))),
-    "pitted-outwash": (ice.pitted_outwash, Habit(mains=0, share=(0.35, 0.5, 0.7), ways=(0.6, 0.25, 0.15))),
+    "pitted-outwash": (ice.pitted_outwash, Habit(mains=0, share=(0.4, 0.55, 0.7), ways=(0.6, 0.25, 0.15))),
     "peat-flats": (ice.peat_flats, Habit(mains=1, ways=(0.6, 0.25, 0.15), old=0.7, inner=0.7, wide=(0.8, 2.0))),
     "lake-bed": (open_country.lake_bed, Habit(mains=2, ways=(0.55, 0.1, 0.35), old=0.2, flats=True, roads=2)),
     "beach-ridges": (open_country.beach_ridges, Habit(mains=3, share=(0.6, 0.85, 1.0), ways=(0.6, 0.25, 0.15))),

@@ -94,6 +94,13 @@ def section_of(rng: Generator, habit: Habit, large: bool) -> Section:
     return Section(bed, float(rng.uniform(1.3, 2.0)), heap[int(spoil)])
 
 
+def _kept_up(section: Section, deep: Grid) -> Section:
+    """The section, but a deep cut is no silted strip: at 6 to 1 it would be wider than the field lets it be."""
+    if section.old and deep.max() > 1.6:
+        return Section(section.bed_width_m, 2.0, section.spoil_m)
+    return section
+
+
 def silted(rng: Generator, line: Line) -> Line:
     """The same ditch with silt in the bed of an old one; it still falls all the way."""
     if not line.section.old:
@@ -155,7 +162,7 @@ def _deep_enough(rng: Generator, place: Place, habit: Habit, points: Grid) -> Li
     for deep in (float(rng.uniform(1.0, 1.9)), 0.9, 0.6):
         bed = main_bed(rng, ground, deep)
         if (ground - bed).max() <= place.deepest_m + 0.3:
-            return Line("main", at, bed, section_of(rng, habit, True))
+            return Line("main", at, bed, _kept_up(section_of(rng, habit, True), ground - bed))
     return None
 
 
@@ -315,7 +322,7 @@ def _led(place: Place, outlets: Outlets, points: Grid, head: float, section: Sec
     deep = ground - bed
     if deep.max() > place.deepest_m or (deep.min() < 0.05 and (deep < 0.05).mean() > 0.1):
         return None
-    return Line("ditch", at, bed, section, int(outlets.of[other]))
+    return Line("ditch", at, bed, _kept_up(section, deep), int(outlets.of[other]))
 
 
 def _begun_further_in(rng: Generator, place: Place, line: Line, pool: Mask) -> Line:
