@@ -21,6 +21,8 @@ from wetscout.kernels.rays import (
     with_margin,
 )
 
+_WHOLE = (slice(None), slice(None))
+
 
 @leaf
 def _close(deep, state, here, reach, nearest, ratio, ends):
@@ -110,8 +112,11 @@ def _high_and_low(ends, across, shortest, level):
 
 
 @leaf
-def _bend(flat, state, here, samples, a, b, half):
-    """Quadratic fitted to the free ground around, in `b`; False where there is too little of it."""
+def _bend(flat, state, here, samples, a, b, half, free):
+    """Quadratic fitted to the free ground around, in `b`; False where there is too little of it. `free` is room.
+
+    Samples on free ground are listed first, without guesses at which come next: a sum takes a third of the time then.
+    """
     place, term, product, packed, size = samples
     base = np.float64(0.0) if np.isnan(flat[here]) else np.float64(flat[here])
     whole = packed.shape[0] > 0
@@ -120,10 +125,11 @@ def _bend(flat, state, here, samples, a, b, half):
     half[:] = 0.0
     count = 0
     for n in range(place.size):
-        i = here + place[n]
-        if state[i] & 3:
-            continue
-        d = flat[i] - base
+        free[count] = n
+        count += 0 if state[np.uint64(here + place[n])] & 3 else 1
+    for m in range(count):
+        n = np.uint64(free[m])
+        d = flat[np.uint64(here + place[n])] - base
         b0 += term[n, 0] * d
         b1 += term[n, 1] * d
         b2 += term[n, 2] * d
@@ -139,7 +145,6 @@ def _bend(flat, state, here, samples, a, b, half):
         else:
             for p in range(21):
                 half[p] += product[n, p]
-        count += 1
     if count < 20:
         return False
     b[0], b[1], b[2], b[3], b[4], b[5] = b0, b1, b2, b3, b4, b5
@@ -200,13 +205,14 @@ def _curve(b, dr, dc, radius):
 
 
 @njit(nogil=True, cache=True)
-def _levels(ground, reach, run, across, tables, samples, dirs, fit, out):
-    """The levels of `carry` at every masked cell, into `out`."""
-    flat, state, deep, margin = ground
+def _levels(ground, begin, far, across, tables, samples, dirs, fit, out):
+    """The levels of `carry` at every masked cell, into `out`; begin: row, column of its first; far = (reach, run)."""
+    flat, state, deep, wide = ground
+    reach, run = far
     radius, _, best = fit
     high, low, cautious = out
     rows, cols = high.shape
-    wide = cols + 2 * margin
+    free = np.empty(samples[0].size, np.int64)
     a = np.empty((6, 6))
     b = np.empty(6)
     half = np.empty(21)
@@ -214,7 +220,7 @@ def _levels(ground, reach, run, across, tables, samples, dirs, fit, out):
     ends = np.empty((N_DIRECTIONS, 6))
     for r in range(rows):
         for c in range(cols):
-            here = (r + margin) * wide + margin + c
+            here = (r + begin[0]) * wide + begin[1] + c
             if not state[here] & GAP:
                 continue
             shortest = _close(deep, state, here, reach, tables[0], across[0], ends)
@@ -228,14 +234,14 @@ def _levels(ground, reach, run, across, tables, samples, dirs, fit, out):
                     _weigh(flat, state, here, k, run, tables, ends)
             high[r, c], low[r, c] = _high_and_low(ends, across, shortest, level)
             if best > 0:
-                bent = _bend(flat, state, here, samples, a, b, half)
+                bent = _bend(flat, state, here, samples, a, b, half, free)
                 around = np.nan
                 if bent:
-                    around = _careful(ground, here, (reach, run), tables, ends, b, radius, best, dirs, level)
+                    around = _careful(ground, here, far, tables, ends, b, radius, best, dirs, level)
                 cautious[r, c] = around
 
 
-def carry(z, mask, reach, run, across, fit):
+def carry(z, mask, reach, run, across, fit, inner=_WHOLE):
     """Levels carried across masked cells along 16 lines: high and low ones, and cautious ones.
 
     **High and low**: ends joined by a cubic with damped end slopes.
@@ -265,10 +271,12 @@ def carry(z, mask, reach, run, across, fit):
         average of the short ones, for a full ridge [m].
     fit : (int, int, int)
         Radius of the fit and stride of its samples [cells]; lines used, 0 for no cautious levels.
+    inner : (slice, slice)
+        Rows and columns that are wanted.
 
     Returns
     -------
-    high, low, cautious : float32 (rows, cols)
+    high, low, cautious : float32 (rows, cols) of the inner cells
         Equal to z on free cells, NaN where nothing could be carried; the last as z where not asked for.
     """
     radius, stride, _ = fit
@@ -276,10 +284,12 @@ def carry(z, mask, reach, run, across, fit):
     wide = z.shape[1] + 2 * margin
     flat, state = with_margin(z, mask, margin)
     at_row, at_col, *terms = fit_terms(radius, stride)
-    ground = (flat, state, depth_in_gap(state, wide, reach + 1), margin)
+    ground = (flat, state, depth_in_gap(state, wide, reach + 1), wide)
     samples = (at_row * wide + at_col, *terms)
-    out = (z.copy(), z.copy(), z.copy())
-    _levels(ground, reach, run, across, ray_tables(reach + run, wide), samples, directions(), fit, out)
+    wanted = z[inner]
+    out = (wanted.copy(), wanted.copy(), wanted.copy())
+    begin = tuple(margin + way.indices(size)[0] for way, size in zip(inner, z.shape, strict=True))
+    _levels(ground, begin, (reach, run), across, ray_tables(reach + run, wide), samples, directions(), fit, out)
     return out
 
 

@@ -1,4 +1,8 @@
-"""Straight lines from a cell to free ground, and a quadratic fitted to the free ground around it."""
+"""Straight lines from a cell to free ground, and a quadratic fitted to the free ground around it.
+
+Where cells are looked up in no order, places are unsigned: the compiler asks of every signed one whether it counts from
+the end, a quarter of the time of `free_end`.
+"""
 
 from __future__ import annotations
 
@@ -125,12 +129,14 @@ def free_distance(deep, state, here, q, reach, near, nearest):
     `deep` (from `depth_in_gap`) says how far the next cell outside the gap is at least, so the ray jumps that far.
     `near` is where looking ends, at most `reach`.
     """
-    d = np.int64(deep[here])
-    while d <= near and deep[here + nearest[q, d]] > 0:
-        d += np.int64(deep[here + nearest[q, d]])
-    if d > near:
-        return np.int64(-1) if d > reach else np.int64(-2)
-    return np.int64(-1) if state[here + nearest[q, d]] & UNKNOWN else d
+    ray = np.uint64(q)
+    d = np.int64(deep[np.uint64(here)])
+    while d <= near:
+        step = np.int64(deep[np.uint64(here + nearest[ray, np.uint64(d)])])
+        if step == 0:
+            return np.int64(-1) if state[np.uint64(here + nearest[ray, np.uint64(d)])] & UNKNOWN else d
+        d += step
+    return np.int64(-1) if d > reach else np.int64(-2)
 
 
 @leaf
@@ -156,31 +162,28 @@ def free_end(flat, state, here, q, d, run, tables):
     """
     nearest, corner, part_r, part_c = tables
     down = corner[N_DIRECTIONS // 2, 1]
-    s0 = 0.0
-    s1 = 0.0
-    s2 = 0.0
-    t0 = 0.0
-    t1 = 0.0
-    n = 0
+    s0 = s1 = s2 = n = 0
+    t0 = t1 = 0.0
+    ray = np.uint64(q)
     for k in range(run + 1):
-        i = here + corner[q, d + k]
-        if state[i] & SQUARE:
+        at = np.uint64(d + k)
+        i = here + corner[ray, at]
+        if state[np.uint64(i)] & SQUARE:
             # the nearest cell is one of the four
-            n += 1
-            fr = part_r[q, d + k]
-            fc = part_c[q, d + k]
-            top = flat[i] * (1.0 - fc) + flat[i + 1] * fc
-            value = top * (1.0 - fr) + (flat[i + down] * (1.0 - fc) + flat[i + down + 1] * fc) * fr
-            s0 += 1.0
+            fr = part_r[ray, at]
+            fc = part_c[ray, at]
+            top = flat[np.uint64(i)] * (1.0 - fc) + flat[np.uint64(i + 1)] * fc
+            bottom = flat[np.uint64(i + down)] * (1.0 - fc) + flat[np.uint64(i + down + 1)] * fc
+            value = top * (1.0 - fr) + bottom * fr
+            s0 += 1
             s1 += k
             s2 += k * k
             t0 += value
             t1 += k * value
-        elif state[here + nearest[q, d + k]] & (GAP | UNKNOWN):
+        elif state[np.uint64(here + nearest[ray, at])] & (GAP | UNKNOWN):
             break
-        else:
-            n += 1
-    if s0 < 3.0:
+        n += 1
+    if s0 < 3:
         near = 0.0
         for k in range(n):
             near += flat[here + nearest[q, d + k]]

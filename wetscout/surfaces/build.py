@@ -97,8 +97,9 @@ def _carry(
 
     def work(windows: dict[str, Any], tile: Any) -> dict[str, Any]:
         ground, gap = np.ascontiguousarray(windows["z"]), np.ascontiguousarray(windows["mask"])
-        made = dict(zip(("high", "low", "cautious"), carry(ground, gap, reach, run, across, fit), strict=True))
-        return {name: made[name][tile.inner] for name in wanted}
+        levels = carry(ground, gap, reach, run, across, fit, tile.inner)
+        made = dict(zip(("high", "low", "cautious"), levels, strict=True))
+        return {name: made[name] for name in wanted}
 
     run_tiles(work, {"z": z, "mask": mask}, out, reach + run + 1)
     return tuple(out.values())
