@@ -147,10 +147,30 @@ def _mean(flat, at, stencils, whole, k, least):
     offset, w, start = stencils
     total = 0.0
     for i in range(start[k], start[k + 1]):
-        total += w[i] * flat[at + offset[i]]
+        total += w[i] * flat[np.uint64(at + offset[i])]
     if np.isnan(total):
         return stencil_mean(flat, at, offset, w, whole[k], start[k], start[k + 1], least)
     return total / whole[k]
+
+
+@njit(nogil=True, cache=True, inline="always")
+def _two_means(flat, at, stencils, whole, k, least):
+    """`stencil_mean` of stencils k and k + 1: added up side by side, as one sum waits for its last addition."""
+    offset, w, start = stencils
+    a, b, end = start[k], start[k + 1], start[k + 2]
+    both = min(b - a, end - b)
+    one = two = 0.0
+    # unsigned: the compiler asks of signed places whether they count from the end
+    for i in range(both):
+        one += w[a + i] * flat[np.uint64(at + offset[a + i])]
+        two += w[b + i] * flat[np.uint64(at + offset[b + i])]
+    for i in range(a + both, b):
+        one += w[i] * flat[np.uint64(at + offset[i])]
+    for i in range(b + both, end):
+        two += w[i] * flat[np.uint64(at + offset[i])]
+    one = stencil_mean(flat, at, offset, w, whole[k], a, b, least) if np.isnan(one) else one / whole[k]
+    two = stencil_mean(flat, at, offset, w, whole[k + 1], b, end, least) if np.isnan(two) else two / whole[k + 1]
+    return one, two
 
 
 @leaf
@@ -169,11 +189,8 @@ def _deepest(flat, here, stencils, whole, n_dir, least, wanted):
         if m >= half and centre < 0:
             break
         k = 5 * d
-        bed = _mean(flat, here, stencils, whole, k, least)
-        if np.isnan(bed):
-            continue
-        one = _mean(flat, here, stencils, whole, k + 1, least)
-        if np.isnan(one) or one - bed <= best:
+        bed, one = _two_means(flat, here, stencils, whole, k, least)
+        if np.isnan(bed) or np.isnan(one) or one - bed <= best:
             continue
         other = _mean(flat, here, stencils, whole, k + 2, least)
         if not np.isnan(other) and min(one, other) - bed > best:
@@ -186,8 +203,7 @@ def _deepest(flat, here, stencils, whole, n_dir, least, wanted):
 def _saturation(flat, here, stencils, whole, k, best, least):
     """Depth against the near bands over depth against the far ones of a direction whose stencils begin at k."""
     bed = _mean(flat, here, stencils, whole, k, least)
-    one = _mean(flat, here, stencils, whole, k + 3, least)
-    other = _mean(flat, here, stencils, whole, k + 4, least)
+    one, other = _two_means(flat, here, stencils, whole, k + 3, least)
     # a side that cannot be seen, or lies lower farther out, does not go on rising: saturated
     return best / (min(one, other) - bed) if one - bed > best and other - bed > best else 1.0
 

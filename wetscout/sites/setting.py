@@ -92,13 +92,13 @@ class Surroundings:
         rough = third_difference(self.ground, rows[free], cols[free], times * self.s.step_m / self.cell_m)
         return rough[np.isfinite(rough)]
 
-    def _landform(self, rows: np.ndarray, cols: np.ndarray) -> bool:
-        """Whether roughness is the shape of the land, and no bumps.
+    def _landform(self, rows: np.ndarray, cols: np.ndarray, fine: F64) -> bool:
+        """Whether roughness, known at some of the cells, is the shape of the land, and no bumps.
 
         A broken surface has no slope of its own: differences grow less than in proportion to the step (Hurst exponent
         below 1). Those of a smooth form grow more, up to its cube.
         """
-        fine, wide = self._open(rows, cols), self._open(rows, cols, 2)
+        wide = self._open(rows, cols, 2)
         return bool(fine.size and wide.size and np.median(wide) > self.s.landform * np.median(fine))
 
     def signs(self, pool: Patch, cuts: tuple[Cut, ...]) -> Mapping[str, float]:
@@ -142,10 +142,10 @@ class Surroundings:
         parts = []
         ring = zone & (far_m > self.s.ring_from_m)
         for part in (inside, ring):
-            rows, cols = np.nonzero(part)
-            known = self._open(rows + top, cols + left)
+            rows, cols = (at + off for at, off in zip(np.nonzero(part), (top, left), strict=True))
+            known = self._open(rows, cols)
             parts.append(float(np.median(known)) if known.size else np.nan)
-        if self._landform(*(at + off for at, off in zip(np.nonzero(ring), (top, left), strict=True))):
+        if self._landform(rows, cols, known):
             parts = [0.0]
         rough = float(np.fmin.reduce(parts)) / self.smooth_m if self.smooth_m > 0 else np.nan
         lines = self.network.stations_in(zone, top, left)
