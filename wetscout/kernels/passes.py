@@ -243,29 +243,31 @@ def join(passes, n, low, active, count, forest):
     rep, parent, level, lower, where = forest
     own = rep.size
     best = np.full(own, -1, np.int32)
-    # 1 while a basin may still choose: frozen and joined ones may not
-    free = np.zeros(own, np.uint8)
+    # level of the best pass so far; -inf where a basin may not choose: frozen and joined ones may not
+    bound = np.full(own, -np.inf, pass_z.dtype)
     for k in range(count):
-        free[active[k]] = 1
+        bound[active[k]] = np.inf
     while count > 0:
         for k in range(n):
+            here = pass_z[k, 0]
             for side in range(2):
                 v = pass_ab[k, side] - low - 1
-                if v < 0 or v >= own or free[v] == 0:
+                if v < 0 or v >= own or here > bound[v]:
                     continue
                 m = best[v]
-                if m < 0 or _lower(pass_z[k, 0], pass_z[k, 1], pass_code[k], pass_z[m, 0], pass_z[m, 1], pass_code[m]):
+                if here < bound[v] or _lower(here, pass_z[k, 1], pass_code[k], here, pass_z[m, 1], pass_code[m]):
                     best[v] = k
+                    bound[v] = here
         for k in range(count):
             v = active[k]
             m = best[v]
             if m < 0:
                 # enclosed by unknown ground: no way out at any level
-                free[v] = 0
+                bound[v] = -np.inf
                 continue
             other = pass_ab[m, 0] + pass_ab[m, 1] - (v + low + 1)
             u = other - low - 1
-            if 0 <= u < own and v < u and free[u] == 1 and best[u] == m:
+            if 0 <= u < own and v < u and bound[u] > -np.inf and best[u] == m:
                 # both chose the same pass: the first one stays
                 continue
             rep[v] = other
@@ -288,8 +290,9 @@ def join(passes, n, low, active, count, forest):
         for k in range(count):
             v = active[k]
             if rep[v] != v + low + 1:
-                free[v] = 0
-            elif free[v] == 1:
+                bound[v] = -np.inf
+            elif bound[v] > -np.inf:
+                bound[v] = np.inf
                 active[kept] = v
                 kept += 1
         count = kept
