@@ -170,7 +170,7 @@ def collect(z, lab, r0, r1, passes, n):
                 continue
             c = np.int64(i) * cols + j
             a = label[c]
-            h = height[c]
+            h = height[np.uint64(c)]
             if h == np.inf:
                 continue
             if _ARCS[m] > 1 or border:
@@ -180,7 +180,7 @@ def collect(z, lab, r0, r1, passes, n):
                 own = 8
                 for q in range(_SET[m]):
                     k = _BIT[m, q]
-                    v = height[c + step[k]]
+                    v = height[np.uint64(c + step[k])]
                     arc = _ARC[m, k]
                     if v < lows[arc]:
                         lows[arc] = v
@@ -192,7 +192,7 @@ def collect(z, lab, r0, r1, passes, n):
                         continue
                     at = ats[arc]
                     lowest = lows[arc]
-                    b = label[c + step[at]]
+                    b = label[np.uint64(c + step[at])]
                     if a != b:
                         pass_ab[n, 0] = b if step[at] < 0 else a
                         pass_ab[n, 1] = a if step[at] < 0 else b

@@ -177,17 +177,21 @@ def _take_in(items, top, x, is_open):
     items[top, SIZE] += items[x, SIZE] - (1 if is_open else 0)
 
 
+@leaf
+def _order_two(items, floor, a, b):
+    """Put two children in order, by the pit with the deepest floor; their spill level is one."""
+    if _deeper(floor, items[b, FLOOR], items[a, FLOOR]):
+        a, b = b, a
+    items[b, BACK] = 1
+    items[a, BACK] = 1 + items[b, SIZE]
+
+
 @njit(nogil=True, cache=True)
 def _close(items, floor, x):
-    """Put the children of a junction in order, by the pit with the deepest floor; their spill level is one."""
-    a, b = items[x, BEHIND], items[x, BACK]
-    if a != _MANY:
-        # nearly always two
-        if _deeper(floor, items[b, FLOOR], items[a, FLOOR]):
-            a, b = b, a
-        items[b, BACK] = 1
-        items[a, BACK] = 1 + items[b, SIZE]
+    """Put the children of a junction in order as `_order_two` does; two stand so already."""
+    if items[x, BEHIND] != _MANY:
         return
+    b = items[x, BACK]
     count = 1
     kid = items[b, BACK]
     while kid != b:
@@ -281,6 +285,9 @@ def merge(order, passes, floor, state, own, first, min_depth):
                     _close(items, floor, x)
                 if x != top and not alone:
                     _take_in(items, top, x, is_open)
+            if alone:
+                # nearly always: while both are at hand
+                _order_two(items, floor, p, q)
         else:
             top = p if p_counts or (not q_counts and _deeper(floor, p, q)) else q
         for side in range(2):
