@@ -17,7 +17,7 @@ class SurroundingSettings:
         15.0, "m", (0.0, 100.0), "ground nearer to the shore is the basin's own flank and not looked at", _TRIAL
     )
     ring_to_m: float = number(60.0, "m", (10.0, 300.0), "ground this far around a pool is looked at", _TRIAL)
-    step_m: float = number(3.0, "m", (1.0, 20.0), "step of the roughness: bumps of about this length count", _TRIAL)
+    step_m: float = number(5.0, "m", (1.0, 20.0), "step of the roughness: bumps of about this length count", _TRIAL)
     sample_m: float = number(
         8.0, "m", (1.0, 100.0), "the roughness of the whole raster is read from one cell in so many", _TRIAL
     )
@@ -25,10 +25,10 @@ class SurroundingSettings:
         2.6, "-", (1.0, 20.0), "rough: so many times the raster's lower quartile, in the pool and around it", _TRIAL
     )
     landform: float = number(
-        2.15,
+        3.5,
         "-",
         (1.0, 8.0),
-        "roughness around that grows so many times at twice the step is landform; broken ground gives 2 at most",
+        "roughness around growing so many times at twice the step is landform; broken ground gives 2, a form 8",
         _TRIAL,
     )
     rough_lines_m_ha: float = number(

@@ -23,7 +23,7 @@ _COUNTS = 20_000
 _WAYS = ((0, 1), (1, 0), (1, 1), (1, -1))
 
 
-def third_difference(ground: F32, rows: np.ndarray, cols: np.ndarray, step: float) -> F64:
+def third_difference(ground: F32, rows: np.ndarray, cols: np.ndarray, step: float, times: int = 1) -> F64:
     """Roughness at cells: the median over four directions of the third difference of the ground.
 
     A plane, a slope and the even curve of a basin's side give nothing (the third difference of a quadratic is zero);
@@ -37,13 +37,15 @@ def third_difference(ground: F32, rows: np.ndarray, cols: np.ndarray, step: floa
         Cells asked for.
     step : float
         Distance between the four places of a difference [cells].
+    times : int
+        So many of those steps at once, counted after rounding: 2.5 cells of 2 m are two, and twice that four.
 
     Returns
     -------
     float64 (n,)
         [m]; NaN where one of the places is unknown or outside.
     """
-    apart = [max(1, round(step / float(np.hypot(*way)))) for way in _WAYS]
+    apart = [times * max(1, round(step / float(np.hypot(*way)))) for way in _WAYS]
     steps = np.array(_WAYS, dtype=np.int64) * np.array(apart, dtype=np.int64)[:, None]
     rough: F64 = third_differences(ground, np.asarray(rows, np.int64), np.asarray(cols, np.int64), steps)
     return rough
@@ -89,14 +91,15 @@ class Surroundings:
     def _open(self, rows: np.ndarray, cols: np.ndarray, times: int = 1) -> F64:
         """Known roughness of those of some cells that nothing was dug into or heaped on [m]."""
         free = (self.corridor[rows, cols] & (CUT | FILL | SPOIL)) == 0
-        rough = third_difference(self.ground, rows[free], cols[free], times * self.s.step_m / self.cell_m)
+        rough = third_difference(self.ground, rows[free], cols[free], self.s.step_m / self.cell_m, times)
         return rough[np.isfinite(rough)]
 
     def _landform(self, rows: np.ndarray, cols: np.ndarray, fine: F64) -> bool:
         """Whether roughness, known at some of the cells, is the shape of the land, and no bumps.
 
         A broken surface has no slope of its own: differences grow less than in proportion to the step (Hurst exponent
-        below 1). Those of a smooth form grow more, up to its cube.
+        below 1). Those of a smooth form grow more, up to its cube. At a step of 3 m cells of 1 m show no bumps but the
+        even faces between returns in woods and yards, and 24 of 40 sites on the Dutch core drawn in such cells passed.
         """
         wide = self._open(rows, cols, 2)
         return bool(fine.size and wide.size and np.median(wide) > self.s.landform * np.median(fine))
