@@ -47,7 +47,7 @@ def test_a_plug_at_the_rim_is_seen():
     [
         _fills(75),  # 35 m down the ditch: a crossing for carts
         _fills(37, long=8),  # shorter than the crest and the faces of a plug 1.3 m high: 3 m + 2 x 3 x 1.15 m
-        _fills(57, low_from=95, long=10),  # short, 17 m down the ditch, though the rim goes on
+        _fills(57, low_from=95, long=16),  # a lane's length, 17 m down the ditch, though the rim goes on
         _fills(35, top=99.7),  # does not reach the spill
         _fills(35, banks=[_bank(41, "road")]),  # a road goes on past both banks
         _fills(35, crossings=[_pipe(True)]),  # the user says that a pipe lies there
@@ -86,9 +86,9 @@ def test_a_strip_past_both_banks_is_a_road_though_none_is_listed(half_m, turn, f
 
 
 def test_earth_farther_down_is_a_plug_while_the_rim_goes_on():
-    """The rim is a flat back of 35 m: earth anywhere on it holds the pool."""
-    assert _fills(75, low_from=90).signs((CUT,), 100.0)["filled_share"] == 1.0
-    assert _fills(75, low_from=70).signs((CUT,), 100.0)["filled_share"] == 0.0
+    """The rim is a flat back of 45 m: earth on it that is longer than a lane holds the pool, wherever it stands."""
+    assert _fills(66, low_from=90, long=20).signs((CUT,), 100.0)["filled_share"] == 1.0
+    assert _fills(66, low_from=60, long=20).signs((CUT,), 100.0)["filled_share"] == 0.0
 
 
 @pytest.mark.parametrize(("sill", "runs"), [(98.9, True), (99.4, True), (99.6, False), (100.1, False)])

@@ -186,7 +186,13 @@ class SiteSettings(PitSides):
         3.0, "-", (0.5, 10.0), "least run of its faces to one; shorter earth is a crossing", _PRACTICE
     )
     crossing_from_m: float = number(12.0, "m", (0.0, 60.0), "earth that begins so far from the rim", _TRIAL)
-    crossing_m: float = number(10.0, "m", (0.0, 60.0), "and is no longer along the ditch is a crossing", _TRIAL)
+    crossing_m: float = number(
+        18.0,
+        "m",
+        (0.0, 60.0),
+        "and is no longer along the ditch is a crossing: 5 m of lane, faces 2:1, their toes",
+        _TRIAL,
+    )
     water_share: float = number(0.5, "-", (0.1, 1.0), "pools with more water at survey are not offered", _PRACTICE)
     chain_reach_m: float = number(
         1500.0, "m", (50.0, 20000.0), "way of the water within which the next site below is looked for", _PRACTICE
