@@ -83,6 +83,6 @@ def test_basin_tree_of_basins_deeper_than_a_decimetre(benchmark, plain):
 
 
 def test_basin_tree_of_every_dimple(benchmark, plain):
-    """Raw noise nests 2.5 million basins up to hundreds deep; their numbering and sums take longer than the filling."""
+    """Raw noise nests 2.5 million basins, hundreds deep; on one core they take 1.8 times the filling, on two 1.0."""
     only_unrounded(plain)
-    assert compare(benchmark, plain, basin_tree) <= (2.5 if plain[0] == "raw" else 1.0)
+    assert compare(benchmark, plain, basin_tree) <= (2.0 if plain[0] == "raw" else 1.0)
