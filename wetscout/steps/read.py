@@ -27,6 +27,9 @@ from wetscout.steps.evidence import read_evidence
 from wetscout.steps.given import given_culverts, given_roads
 from wetscout.steps.plan import Plan
 
+# rows of a pool looked at together
+_ROWS = 64
+
 # ids of given roads start here, so that they never meet those of found embankments
 FIRST_GIVEN_ID = 1_000_000
 
@@ -149,9 +152,15 @@ class Inputs:
         inside = _mask_of(self.area, self.terrain.grid)
 
         def touches(patch: Patch) -> bool:
+            labels, first, last = patch.labelled
             h, w = patch.shape
             part = inside[patch.row0 : patch.row0 + h, patch.col0 : patch.col0 + w]
-            return bool(part.any() and (part & patch.mask).any())
+            # some rows at a time: nearly all that touch do so in the first, and windows of nested pools are wide
+            for row in range(0, h, _ROWS):
+                area, held = part[row : row + _ROWS], labels[row : row + _ROWS]
+                if area.any() and (area & (held >= first) & (held <= last)).any():
+                    return True
+            return False
 
         return replace(
             screen,
