@@ -108,6 +108,30 @@ def test_a_short_cut_that_is_sharp_where_it_is_deepest_is_no_stream():
     assert _line(notch_m=0.45, notch_saturation=0.9, length=300.0) == "natural stream"
 
 
+@pytest.mark.parametrize(
+    ("line", "kind"),
+    [
+        ({}, "natural stream"),
+        ({"saturation": 0.95}, "ditch"),  # banks right at its edge: a deepened outlet keeps its bends
+        ({"bow": 1.0}, "ditch"),
+        ({"uneven": 1.2}, "ditch"),  # two ditches of different depth that meet at a corner
+        ({"length": 100.0}, "ditch"),
+    ],
+)
+def test_a_blunt_line_that_bends_all_the_way_is_a_stream_though_its_banks_climb(line, kind):
+    """Values of lines of 150 m and more on invented ground: streams under 0.85, crooked ditches over 0.93."""
+    base = {
+        "saturation": 0.75,
+        "depth": 0.9,
+        "climb": 0.6,
+        "length": 200.0,
+        "straight": 0.93,
+        "bow": 4.0,
+        "uneven": 0.5,
+    }
+    assert _line(**{**base, "valley_m": 0.0, **line}) == kind
+
+
 def test_banks_of_a_stream_that_bends_in_a_narrow_valley_climb_too():
     """A deepened outlet keeps its bends as well, but the ground behind its banks does not go on rising."""
     gully = {"climb": 0.7, "length": 600.0, "bow": 3.0, "straight": 0.93}

@@ -92,6 +92,22 @@ def test_loops_that_nobody_digs_may_vary_in_depth_and_gentler_bends_may_not():
         assert streams.winds(p, np.zeros(n, dtype=bool), 1.0, SETTINGS) is stream
 
 
+@pytest.mark.parametrize(("loops", "stream"), [(4, True), (2, False)])
+def test_a_chain_of_half_circles_is_a_stream_however_uneven_once_it_is_long(loops, stream):
+    """Radius 40 m: 8.8 m off its chords of 50 m (plane geometry); two loops of 126 m could be a ditch round a knoll."""
+    turn = np.linspace(0.0, np.pi, 127)[:-1]
+    arcs = [
+        np.column_stack([200.0 + (-1) ** k * 40.0 * np.sin(turn), 80.0 * k - 40.0 * np.cos(turn)]) for k in range(loops)
+    ]
+    way = attributes.resample(np.concatenate(arcs))
+    n = len(way)
+    bed, wide = 10.0 - 0.001 * np.arange(n), np.full(n, 4.0)
+    bank = bed + 1.2 + 0.9 * np.sin(np.arange(n) / 40)
+    p = attributes.Profile(way, bed, bank, bank, wide, wide, 0.0, 0.0, np.full((n, 2), -0.05))
+    assert streams.unevenness(p, np.zeros(n, dtype=bool)) > 1.0
+    assert streams.winds(p, np.zeros(n, dtype=bool), 1.0, SETTINGS) is stream
+
+
 @pytest.mark.parametrize(("course", "offered"), [(bends, 0), (lambda x: 0.05 * x, 1)])
 def test_a_dip_in_the_flats_along_a_bending_stream_is_not_offered(course, offered):
     """A straight channel through the same dip was dug."""

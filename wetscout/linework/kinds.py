@@ -108,7 +108,7 @@ def kind_of(s: Signs, settings: LineworkSettings) -> str:
         if s.depth < 0.6 and s.width >= 6.0 and s.straight >= 0.95 and s.saturation >= 0.5:
             return "grassed waterway"
         return "natural stream" if s.saturation < 0.6 and not _notched(s, settings) else "unclear"
-    if not dug and _bends_in_valley(s, settings):
+    if _blunt_bends(s, settings) or (not dug and _bends_in_valley(s, settings)):
         return "natural stream"
     even = s.uneven <= settings.stream_uneven and s.length >= settings.stream_length_m
     return _in_valley(s, settings) if even and s.valley_m >= settings.stream_valley_m else "ditch"
@@ -121,6 +121,17 @@ def _bends_in_valley(s: Signs, settings: LineworkSettings) -> bool:
     """
     bends = s.length >= settings.stream_length_m and s.bow >= settings.bend_m
     return bends and s.saturation < settings.ruler_saturation and s.rise >= 0.5 * s.depth
+
+
+def _blunt_bends(s: Signs, settings: LineworkSettings) -> bool:
+    """A long line that bends all the way and whose banks lie back: crooked ditches are as sharp as straight ones.
+
+    Of 257 invented lines of 150 m and more those of this bend had a median saturation of 0.94 and more where dug (16),
+    0.42 to 0.85 where streams, save for sharp ones, which are even. Two ditches of different depth that met at a corner
+    were traced as one bent line of 200 m, an uneven one.
+    """
+    bends = s.length >= settings.winding_length_m and s.bow >= settings.blunt_bow_m
+    return bends and s.saturation < settings.blunt_saturation and s.uneven <= settings.loops_uneven
 
 
 def _notched(s: Signs, settings: LineworkSettings) -> bool:

@@ -60,6 +60,8 @@ def unevenness(p: Profile, disturbed: NDArray[np.bool_]) -> float:
 def winds(p: Profile, disturbed: NDArray[np.bool_], cell_m: float, settings: LineworkSettings) -> bool:
     """Whether a line is long, winds all the way and is as deep at one place as at another: a stream.
 
+    Where it winds most its depth says nothing: pools and riffles, and tributaries cut into its banks.
+
     Parameters
     ----------
     p : Profile
@@ -75,6 +77,8 @@ def winds(p: Profile, disturbed: NDArray[np.bool_], cell_m: float, settings: Lin
     length = _length(p, cell_m)
     if length < settings.winding_length_m or _cornered(p, cell_m, settings):
         return False
+    if length >= settings.loops_length_m and bow(p.points, cell_m, settings.bend_half_m) >= settings.loops_bow_m:
+        return True
     straight, uneven = straightness(p.points, cell_m), unevenness(p, disturbed)
     # length, straightness and unevenness of what is no ditch; the last needs the valley as well
     courses = (

@@ -106,6 +106,11 @@ class LineworkSettings:
     loops_straight: float = number(0.8, "-", (0.3, 1), "nobody digs a line that winds more than this", _TRIALS)
     loops_length_m: float = number(300.0, "m", (100, 5000), "shortest such line", _TRIALS)
     loops_uneven: float = number(0.6, "-", (0, 2), "spread of depth along it over its median, at most", _TRIALS)
+    loops_bow_m: float = number(
+        6.5, "m", (1, 50), "a line that stands this far off its chords all the way is a stream, however uneven", _TRIALS
+    )
+    blunt_bow_m: float = number(2.5, "m", (0.3, 50), "or this far, where its banks lie back", _TRIALS)
+    blunt_saturation: float = number(0.85, "-", (0, 1.5), "median saturation of such a line, at most", _TRIALS)
     bend_half_m: float = number(25.0, "m", (10, 100), "half of the chord that a line is held against", _TRIALS)
     corner_bow: float = number(
         0.1, "-", (0, 0.25), "bend over half the chord over bend over the chord; lines with corners have less", _TRIALS

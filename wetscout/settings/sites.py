@@ -70,7 +70,7 @@ class SiteSettings(PitSides):
     sheet_share: float = number(0.2, "-", (0.0, 1.0), "and by less than this share of its depth", _TRIAL)
     sheet_depth_m: float = number(0.03, "m", (0.0, 1.0), "a sheet is no deeper on average", _TRIAL)
     brim_m: float = number(
-        0.03, "m", (0.0, 0.2), "pools that join within this of their spill are sites of their own", _TRIAL
+        0.045, "m", (0.0, 0.2), "pools that join within this of their spill are sites of their own", _TRIAL
     )
     same_level_m: float = number(
         0.012, "m", (0.0, 0.1), "levels are not known better than this: what joins by less is not of the pool", _TRIAL
