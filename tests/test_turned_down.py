@@ -22,6 +22,7 @@ SIGNS = {
     "dug_share": 0.1,
     "ditch_in_pool_m": 60.0,
     "drain_in_pool_m": 60.0,
+    "stream_in_pool_m": 0.0,
     "sure_in_pool_m": 60.0,
     "bed_in_pool_m": 99.0,
     "rough_ground": 0.0,
@@ -276,6 +277,7 @@ def test_woods_alone_turn_nothing_down():
             "little says",
         ),
         ({"drain_in_pool_m": 10.0}, {"kind": "natural stream"}, 100.0, "a stream runs out"),
+        ({"drain_in_pool_m": 30.0, "stream_in_pool_m": 65.0}, {}, 1.0, "a stream runs through"),
         ({"floor_m": 99.7, "today_m": 99.75, "bed_in_pool_m": 99.72, "upstream_m": 60.0}, {}, 1.0, "below the floor"),
         ({"floor_m": 99.7, "today_m": 99.75, "bed_in_pool_m": 99.72, "cut_depth_m": 0.28}, {}, 1.0, "below the floor"),
         (

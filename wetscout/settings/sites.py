@@ -149,6 +149,12 @@ class SiteSettings(PitSides):
     stream_m: float = number(
         150.0, "m", (20.0, 1000.0), "shorter natural lines may be the drain itself, worn or too wide to tell", _TRIAL
     )
+    stream_pool_m: float = number(
+        60.0, "m", (10.0, 1000.0), "a pool in which such lines run this far is a stream's own", _TRIAL
+    )
+    stream_over: float = number(
+        2.0, "-", (0.5, 20.0), "where they run more than so many times as far in it as drains do", _TRIAL
+    )
     plain_cut_m: float = number(
         0.3, "m", (0.1, 2.0), "least depth of a straight cut below the spill that counts though not listed", _TRIAL
     )

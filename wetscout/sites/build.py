@@ -166,8 +166,8 @@ class Finder:
         start = (int(m.floor_at[node, 0]) - window.row0, int(m.floor_at[node, 1]) - window.col0)
         raw = float(self.column["spill_m"][node])
         cuts, closes, next_at = find_cuts(window, start, raw, self.network, self._near(window), self.s)
-        inside = self.network.stations_in(window.pool, window.row0, window.col0)
-        inside = {j: at for j, at in inside.items() if self.network.ditches[j].ditch_id not in self.stream}
+        wet = self.network.stations_in(window.pool, window.row0, window.col0)
+        inside = {j: at for j, at in wet.items() if self.network.ditches[j].ditch_id not in self.stream}
         ids = {self.network.ditches[j].ditch_id for j in inside}
         cut_ids = {c.ditch_id for c in cuts if c.ditch_id is not None}
         entering = self._on_floor(window, inside, start, spill)
@@ -175,6 +175,7 @@ class Finder:
         signs = {
             **self._signs(window, (spill, float(m.floor[node])), inside),
             **self._sides(window, spill, float(m.pit[node])),
+            "stream_in_pool_m": self._streams(wet),
             "cut_depth_m": spill - min(cut.bed_m for cut in cuts) if cuts else 0.0,
             "witness_m": float(m.witness[node]),
             "bed_at_cut_m": self._bed_at(cuts),
@@ -266,6 +267,15 @@ class Finder:
             "sure_in_pool_m": sum(at.size for j, at in inside.items() if ditches[j].sure) * self.cell_m,
             "bed_in_pool_m": min((float(ditches[j].bed_m[at].min()) for j, at in inside.items()), default=np.nan),
         }
+
+    def _streams(self, wet: dict[int, np.ndarray]) -> float:
+        """Length in the pool of natural streams that are listed and long enough to be sure of [m].
+
+        Faint ones are the lows of the ground, of the basin itself as well.
+        """
+        ditches, long = self.network.ditches, self.s.stream_m / self.cell_m
+        own = (j for j in wet if ditches[j].ditch_id in self.stream and ditches[j].sure and ditches[j].row.size >= long)
+        return sum(wet[j].size for j in own) * self.cell_m
 
     def _half_width(self, mask: BOOL) -> float:
         """Radius of the largest circle inside [m]."""

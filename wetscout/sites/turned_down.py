@@ -187,7 +187,13 @@ def _led_in(main: Ditch | None, s: SiteSettings) -> bool:
 
 
 def _stream(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSettings) -> str | None:
-    """Where the water leaves by a stream, something dug must lead to it from well inside the pool."""
+    """Where the water leaves by a stream, something dug must lead to it from well inside the pool.
+
+    A pool in which a stream runs on and on is its channel or its valley, whatever small ditch joins it there.
+    """
+    runs = c.signs["stream_in_pool_m"]
+    if runs >= s.stream_pool_m and runs > s.stream_over * c.signs["drain_in_pool_m"]:
+        return "a stream runs through it: its channel or its valley, not a drained basin"
     stream = main is not None and main.kind == "natural stream" and main.row.size * cell_m >= s.stream_m
     if not stream or c.signs["drain_in_pool_m"] >= 0.5 * c.signs["half_width_m"]:
         return None
