@@ -11,10 +11,12 @@ from hypothesis import strategies as st
 from wetscout.ingest import from_array
 from wetscout.linework.corners import corners, legs
 from wetscout.linework.embankments import kind_of as bank_kind
+from wetscout.linework.embankments import road_beside
 from wetscout.linework.find import find_lines
 from wetscout.linework.kinds import Signs, kind_of
 from wetscout.linework.select import judged, worth_keeping
 from wetscout.linework.trace import Line
+from wetscout.records import Embankment
 from wetscout.settings.linework import LineworkSettings
 
 SETTINGS = LineworkSettings()
@@ -90,6 +92,31 @@ def test_one_higher_bank_makes_a_roadside_ditch_only_where_the_banks_do_not_clim
         road_beside=False, valley_m=0.0, uneven=0.5,
     )  # fmt: skip
     assert kind_of(signs, SETTINGS) == kind
+
+
+@pytest.mark.parametrize(("behind", "kind"), [(-0.4, "roadside"), (0.0, "roadside"), (0.3, "ditch")])
+def test_a_slope_that_goes_on_rising_behind_one_bank_is_no_road(behind, kind):
+    """A drain along the side of a hollow has the slope for one bank; a road falls off again behind it."""
+    signs = Signs(
+        saturation=1.0, depth=0.6, climb=0.1, width=4.0, length=120.0, straight=0.99, one_sided=0.7,
+        road_beside=False, valley_m=0.0, uneven=0.5, behind_m=behind,
+    )  # fmt: skip
+    assert kind_of(signs, SETTINGS) == kind
+
+
+@pytest.mark.parametrize(
+    ("degrees", "cell_m", "beside"), [(0, 1.0, True), (20, 1.0, True), (35, 1.0, False), (35, 2.0, True)]
+)
+def test_a_road_runs_along_a_ditch_only_where_both_go_the_same_way(degrees, cell_m, beside):
+    """Near a crossing at an angle a ditch lies within reach of the road as well: at 35 degrees for 2 x 26 m."""
+    along = np.arange(-60.0, 61.0, cell_m) / cell_m
+    road = Embankment(1, np.full(along.size, 100.0), 100.0 + along, 0.8, 10.0, "road")
+    short = np.arange(-22.0, 23.0, cell_m) / cell_m
+    turn = np.radians(degrees)
+    line = np.column_stack([100.0 + 8.0 * (degrees == 0) + short * np.sin(turn), 100.0 + short * np.cos(turn)])
+    told, near = road_beside([line], [road], cell_m, SETTINGS)
+    assert told == [beside]
+    assert near[0].all()
 
 
 def _line(**values):

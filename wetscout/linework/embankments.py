@@ -30,6 +30,8 @@ TRACK_STRAIGHT = 0.97
 # a dike stands higher than spread spoil and winds with the water it holds
 DIKE_HEIGHT_M = 1.0
 RIDGE_WIDTH_M = 26.0
+# share of a ditch that a road must run along
+ALONG_SHARE = 0.6
 
 
 def find_embankments(
@@ -197,6 +199,8 @@ def road_beside(
 ) -> tuple[list[bool], list[NDArray[np.bool_]]]:
     """For each ditch, whether a road embankment runs along most of it, and which stations lie beside one.
 
+    Where a ditch meets a road at an angle the fill is a bank of it near the crossing, but it is no roadside ditch.
+
     Parameters
     ----------
     ditches : sequence of float64 (n, 2)
@@ -214,6 +218,15 @@ def road_beside(
     if not roads:
         return [False] * len(ditches), [np.zeros(len(p), dtype=np.bool_) for p in ditches]
     tree = cKDTree(np.concatenate(roads))
-    bound = settings.road_reach_m / cell_m + 1e-6
-    near = [tree.query(p, distance_upper_bound=bound)[0] * cell_m <= settings.road_reach_m for p in ditches]
-    return [bool(n.mean() >= 0.6) for n in near], near
+    half = max(1, round(6.0 / cell_m))
+    # a station without a road in reach gets the last direction, which is none
+    ways = np.concatenate([*(shape.tangents(road, half) for road in roads), np.zeros((1, 2))])
+    # in cells of 2 m and more lines waver too much: strips beside Dutch roads became sites
+    least = float(np.cos(np.deg2rad(settings.road_turn_deg))) if cell_m <= settings.notch_cell_m else 0.0
+    along, near = [], []
+    for p in ditches:
+        far, at = tree.query(p, distance_upper_bound=settings.road_reach_m / cell_m + 1e-6)
+        near.append(far * cell_m <= settings.road_reach_m)
+        parallel = np.abs((ways[at] * shape.tangents(p, half)).sum(axis=1)) >= least
+        along.append(bool((near[-1] & parallel).mean() >= ALONG_SHARE))
+    return along, near

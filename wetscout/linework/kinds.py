@@ -42,6 +42,9 @@ class Signs:
         0-1.
     one_sided : float
         Difference of the bank heights over the higher one.
+    behind_m : float
+        How far the ground behind the higher bank goes on rising [m]: a road falls off again, a slope does not. 0
+        in cells too wide to tell.
     road_beside : bool
         An embankment runs along it.
     valley_m : float
@@ -72,6 +75,7 @@ class Signs:
     winding: bool = False
     bow: float = 0.0
     rise: float = 0.0
+    behind_m: float = 0.0
     notch_m: float = 0.0
     notch_saturation: float = 0.0
 
@@ -97,6 +101,7 @@ def kind_of(s: Signs, settings: LineworkSettings) -> str:
         return "unclear"
     # no road is told from a stub: its ends lie in other cuts and on other ground
     sided = s.one_sided > settings.roadside_ratio and s.length >= settings.min_length_m and s.climb < settings.climb_m
+    sided = sided and s.behind_m <= settings.sided_rise_m
     # a short drain may wander and be even; its banks stand right at its edge, those of a stream rise on
     sharp = s.saturation > settings.winding_saturation and s.rise < settings.bend_rise_m
     stream = s.winding and (s.length >= settings.winding_sure_m or not sharp)
@@ -200,7 +205,10 @@ def signs_of(z: NDArray[np.float32], p: Profile, around: Around, cell_m: float, 
     sides = np.abs(p.left - p.right) / np.maximum(higher, 0.05)
     # a ditch that ends at a road has the road's fill for one bank there
     away = ~around.disturbed
-    sided = known_median(sides[away] if away.mean() >= AWAY_SHARE else sides)
+    away = away if away.mean() >= AWAY_SHARE else np.ones_like(away)
+    sided = known_median(sides[away])
+    behind = known_median(np.where(p.left >= p.right, p.rise[:, 0], p.rise[:, 1])[away])
+    fine = cell_m <= settings.notch_cell_m
     return Signs(
         saturation=median_ratio(near, far),
         depth=middle,
@@ -215,8 +223,9 @@ def signs_of(z: NDArray[np.float32], p: Profile, around: Around, cell_m: float, 
         winding=around.winding,
         bow=bow(p.points, cell_m, settings.bend_half_m),
         rise=valley_rise(p, around.disturbed),
+        behind_m=behind if fine and np.isfinite(behind) else 0.0,
         # cells of 2 m show too little of it: a line in the woods of the Dutch core was taken for a drain
-        notch_m=known_median(near[notch]) if cell_m <= settings.notch_cell_m else 0.0,
+        notch_m=known_median(near[notch]) if fine else 0.0,
         notch_saturation=median_ratio(near[notch], far[notch]),
     )
 

@@ -123,6 +123,10 @@ class LineworkSettings:
     bend_climb: float = number(0.6, "-", (0, 2), "climb of its lower bank downstream over its depth, at most", _TRIALS)
     roadside_ratio: float = number(0.5, "-", (0.1, 1), "one-sidedness of the banks that speaks of a road", _TRIALS)
     road_reach_m: float = number(15.0, "m", (5, 40), "distance of a parallel embankment that speaks of a road", _TRIALS)
+    road_turn_deg: float = number(25.0, "deg", (5, 90), "a road within this angle of a ditch runs along it", _TRIALS)
+    sided_rise_m: float = number(
+        0.1, "m", (0, 2), "ground behind the higher bank that goes on rising by this is a slope, no road", _TRIALS
+    )
     spoil_from_m: float = number(3.0, "m", (1, 20), "nearest spoil bank", _TRIALS)
     spoil_to_m: float = number(12.0, "m", (4, 40), "farthest spoil bank", _TRIALS)
     # crossings
