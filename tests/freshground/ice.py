@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.random import Generator
+from otherground.ground import Stream
 
 from .fields import (
     Grid,
@@ -19,7 +20,7 @@ from .fields import (
     tilted,
     wander,
 )  # fmt: skip
-from .place import Place, Stream, channel, valley
+from .place import Place, channel, valley
 
 
 def section_lines(rng: Generator) -> float:

@@ -10,13 +10,14 @@ import numpy as np
 from numpy.random import Generator
 from otherground.dig import Line, sample
 from otherground.flood import Hollow, filled, hollows
+from otherground.ground import Stream
 from otherground.make import Other, pooled
 from otherground.truth import Sheet, truths_of
 from scipy import ndimage
 
 from . import earth, ice, open_country, survey
 from .fields import Grid
-from .place import Place, Stream, channel
+from .place import Place, channel
 from .roads import dig_ponds, lay_lanes, lay_roads
 from .works import Habit, Works, drain_basins, drain_flats, lay_mains, useless_ditches, wet_map
 

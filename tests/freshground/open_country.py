@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.random import Generator
+from otherground.ground import Stream
 from scipy import ndimage
 
 from .fields import (
@@ -23,7 +24,7 @@ from .fields import (
     winding,
 )  # fmt: skip
 from .ice import section_lines, soil
-from .place import Place, Stream, channel, falling, valley
+from .place import Place, channel, falling, valley
 
 
 def lake_bed(rng: Generator, n: int) -> Place:

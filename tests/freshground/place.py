@@ -6,17 +6,10 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.random import Generator
+from otherground.ground import Stream
 from scipy import ndimage
 
 from .fields import Grid, close_by, nearest, rough, smooth_min, wander, winding
-
-
-@dataclass(frozen=True)
-class Stream:
-    """A natural watercourse: stations 0.5 m apart downstream, level of its bed [m]."""
-
-    at: Grid
-    bed_m: Grid
 
 
 @dataclass(frozen=True)
