@@ -74,6 +74,15 @@ def test_collision_takes_the_next_letters_in_spill_order() -> None:
     assert sorted(names(again)) == sorted(names(made))
 
 
+def test_more_pools_over_one_floor_than_pairs_of_letters_take_a_third_letter() -> None:
+    """A drained polder nests more than 529 pools, all with the deepest cell of its main canal for their floor."""
+    pools = tuple(basin(f"b{k}", 20, 20, spill_m=100.0 + k) for k in range(540))
+    made, _ = assign_ids(replace(screen(), basins=pools, not_offered=()))
+    ends = [item.basin_id.rsplit("_", 1)[1] for item in made.basins]
+    assert len(set(ends)) == 540
+    assert [len(end) for end in ends] == [2] * 529 + [3] * 11
+
+
 def test_basins_and_parents_are_renamed_together() -> None:
     made = replace(
         screen(sites=(site("s", 20, 20, parent_id="n2"),)),

@@ -7,6 +7,7 @@ re-run an old id passes to the new site with pool overlap >= 0.5, else plug with
 from __future__ import annotations
 
 import hashlib
+import itertools
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -121,9 +122,26 @@ def _pair(spill: tuple[int, int]) -> int:
     return int.from_bytes(hashlib.sha256(f"{spill[0]}_{spill[1]}".encode()).digest()[:8], "big") % _PAIRS
 
 
-def _name(floor: tuple[int, int], pair: int) -> str:
-    first, second = divmod(pair % _PAIRS, len(LETTERS))
-    return f"{floor[0]}_{floor[1]}_{LETTERS[first]}{LETTERS[second]}"
+def _name(floor: tuple[int, int], number: int, letters: int = 2) -> str:
+    """Metres of the floor cell and the letters of a number, counted from "aa" and round again at the last."""
+    end = ""
+    for _ in range(letters):
+        number, digit = divmod(number, len(LETTERS))
+        end = LETTERS[digit] + end
+    return f"{floor[0]}_{floor[1]}_{end}"
+
+
+def _free_name(place: _Place, taken: set[str]) -> str:
+    """First name nobody has from the place's own pair on; a third letter once all 529 pairs of a floor are gone.
+
+    In a drained polder more than 700 pools, each inside the next, share the one deepest cell of the main canal.
+    """
+    for letters in itertools.count(2):
+        for step in range(len(LETTERS) ** letters):
+            name = _name(place.floor, place.pair + step, letters)
+            if name not in taken:
+                return name
+    raise AssertionError("letters never end")
 
 
 def _site_place(site: Site, screen: Screen) -> _Place:
@@ -163,11 +181,7 @@ def _names(places: Mapping[str, _Place], passed: Mapping[str, str]) -> dict[str,
     taken = set(passed.values())
     for key in sorted(places, key=lambda item: (places[item].order, places[item].floor, item)):
         if key not in names:
-            place = places[key]
-            pair = next(
-                step for step in range(place.pair, place.pair + _PAIRS) if _name(place.floor, step) not in taken
-            )
-            names[key] = _name(place.floor, pair)
+            names[key] = _free_name(places[key], taken)
             taken.add(names[key])
     return names
 
