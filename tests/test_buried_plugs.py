@@ -37,6 +37,16 @@ def test_a_mound_as_wide_as_the_ditch_is_a_plug():
     assert not ways(0.05, 4.0).plugged(hollow())
 
 
+@pytest.mark.parametrize("turn", [0.0, 20.0, 45.0])
+def test_a_rim_that_the_way_crosses_aslant_is_no_plug(turn: float) -> None:
+    """A crest of 0.3 m that falls by 4 % to both sides: too gentle for a bank, as high as a plug."""
+    told = ways(0.0, 4.0)
+    y, x = np.mgrid[0:120, 0:240].astype(np.float64)
+    away = (x - 66.0) * np.cos(np.radians(turn)) - (y - 60.0) * np.sin(np.radians(turn))
+    told.surfaces.smooth[:] = 100.0 + np.clip(0.3 - 0.04 * np.abs(away), 0.0, None)
+    assert not told.plugged(hollow())
+
+
 def test_a_berm_along_the_rim_hides_no_plug():
     """It stands as high beside the ditch as in its line; a natural rim that falls by 5 % to both sides is none."""
     assert ways(0.0, 0.5, berm=0.35).plugged(hollow())

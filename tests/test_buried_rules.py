@@ -198,6 +198,9 @@ def test_a_plugged_ditch_shows_on_both_sides_of_the_plug():
     assert OpenWays(Linework((inner, outer)), plain, (both, NO_BANK), 1.0, S).plugged(hollow())
     # a covered pipe leaves nothing to see in the hollow, whatever line was drawn there
     assert not OpenWays(Linework((inner, outer)), plain, (_shown(75, 135), NO_BANK), 1.0, S).plugged(hollow())
+    # nor does a line that is neither listed nor deep: the trough that settled over a pipe, the flank of a kettle
+    trough = replace(inner, sure=False, depth_m=0.2)
+    assert not OpenWays(Linework((trough, outer)), plain, (both, NO_BANK), 1.0, S).plugged(hollow())
     # a mouth far off is no other side of a plug
     far = ditch(np.full(60, 60), np.arange(140, 200), np.full(60, 99.1))
     apart = np.maximum(_shown(40, 56), _shown(140, 200))
@@ -233,10 +236,20 @@ def test_banks_are_taken_off_and_rims_are_left(cell: float):
 
 def test_a_dimple_on_dry_soil_needs_more_depth():
     """A head close by that points at it, and a faint line: under crops on soil not mapped as wet."""
-    signs = Signs(way=True, head=True, near=True, close=True, clear=True, tight=True, strength=0.9, graded=False)
-    dry, wet = Zone(wet_soil=0.0, farmed=1.0), Zone(wet_soil=0.5, farmed=0.2)
-    for zone, depth, words in ((dry, 0.2, ""), (dry, 0.3, "low"), (wet, 0.2, "low")):
-        assert _confidence(replace(hollow(100.0 - depth), zone=zone), signs, S) == words
+    signs = Signs(way=True, head=True, near=True, close=True, clear=True, tight=True, strength=0.3, graded=False)
+    dry, wet, grass = Zone(wet_soil=0.0, farmed=1.0), Zone(wet_soil=0.5, farmed=0.2), Zone(wet_soil=0.0, farmed=0.2)
+    clear = replace(signs, strength=0.9)
+    for zone, seen, depth, words in (
+        (dry, signs, 0.2, ""),
+        (dry, signs, 0.3, "low"),
+        (wet, signs, 0.2, "low"),
+        # a clear line stands for the depth under crops, not in grass
+        (dry, clear, 0.2, "low"),
+        (dry, replace(clear, tight=False), 0.2, ""),
+        (grass, clear, 0.2, ""),
+        (grass, clear, 0.3, "low"),
+    ):
+        assert _confidence(replace(hollow(100.0 - depth), zone=zone), seen, S) == words
 
 
 def test_a_clear_line_to_a_head_close_by_outranks_a_map_of_wetlands():

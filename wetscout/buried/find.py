@@ -326,12 +326,11 @@ def _worth_a_look(zone: Zone, signs: Signs, depth_m: float, s: BuriedSettings) -
         return signs.strength >= s.line_sign
     if zone.wet_soil >= s.wet_soil_least:
         return True
-    if depth_m < s.dry_depth_m:
-        return False
-    # soil maps leave small wet spots out: under crops a head close by and a trace of a line are enough to look
+    # soil maps leave small wet spots out: under crops a head close by and a trace of a line are enough to look; dimples
+    # have no clear line to one
     farmed = zone.farmed is not None and zone.farmed >= s.farmed_least
-    least = s.line_hint if farmed else s.line_sign
-    return signs.close and signs.strength >= least
+    least = s.line_hint if farmed and depth_m >= s.dry_depth_m else s.line_sign
+    return signs.close and signs.strength >= least and (farmed or depth_m >= s.dry_depth_m)
 
 
 def _strength(seen: Trace | None, s: BuriedSettings) -> float:

@@ -231,9 +231,17 @@ class Chooser:
                 fit[node] = self._stood(near_hollow(node))
             return fit[node]
 
+        known: dict[int, bool] = {}
+
+        def stood(node: int) -> bool:
+            if node not in known:
+                at = int(np.searchsorted(nodes, node))
+                known[node] = stands(at, int(np.searchsorted(nodes, self.first[node])))
+            return known[node]
+
         def stands(at: int, first: int) -> bool:
             mine = hollow_at(int(nodes[at]))
-            return mine is not None and not self._thin(mine, nodes[first:at], hollow_at)
+            return mine is not None and not self._thin(mine, nodes[first:at], hollow_at, stood)
 
         out: list[Hollow] = []
         # whether a drained one is a hollow at all is asked where something is found inside
@@ -352,12 +360,14 @@ class Chooser:
             return True
         return cells * cell_m**2 >= s.box_area_m2 and rectangle_share(mask, cell_m) > s.box_share
 
-    def _thin(self, mine: Hollow, inside: np.ndarray, hollow_at: Callable[[int], Hollow | None]) -> bool:
+    def _thin(
+        self, mine: Hollow, inside: np.ndarray, hollow_at: Callable[[int], Hollow | None], stood: Callable[[int], bool]
+    ) -> bool:
         """Whether a hollow is a thin sheet over a smaller one, or evidence speaks for what lies inside it only."""
         s = self.s
         rise = min(s.sheet_rise_m, s.sheet_share * (mine.spill_m - mine.floor_m))
         sheet = (self.area[inside] * s.sheet_spread <= mine.area_m2) & (mine.spill_m - self.spill[inside] <= rise)
-        if any(hollow_at(k) is not None for k in inside[sheet].tolist()):
+        if any(stood(k) for k in inside[sheet].tolist()):
             return True
         if self.zone_at is None:
             return False

@@ -15,6 +15,8 @@ from wetscout.settings.buried import BuriedSettings
 
 # the upper end of a ditch is looked at over this length; a mound is at least so long along the ditch [m]
 _RUN_M, _MOUND_M, _BANK_M = 30.0, 4, 3
+# how far the way may cross a rim aslant
+_ASLANT = np.radians((-45.0, -22.5, 0.0, 22.5, 45.0))
 
 
 def _on(mask: BOOL, origin: tuple[int, int], row: np.ndarray, col: np.ndarray) -> BOOL:
@@ -111,7 +113,11 @@ class OpenWays:
         parts = [self._dug(k, hollow) for k in near]
         if any(self._begins(self.lines.ditches[k], outer, hollow) for k, (_, outer) in zip(near, parts, strict=True)):
             return True
-        inner = [p[0] for p in parts if p[0].shape[1] * self.cell_m >= s.dug_run_m]
+        inner = [
+            p[0]
+            for k, p in zip(near, parts, strict=True)
+            if p[0].shape[1] * self.cell_m >= s.dug_run_m and self._told(self.lines.ditches[k])
+        ]
         outer = [p[1] for p in parts if p[1].size]
         if not inner or not outer:
             return False
@@ -143,7 +149,7 @@ class OpenWays:
     def _begins(self, ditch: Ditch, outer: F64, hollow: Hollow, any_ground: bool = False) -> bool:
         """Whether a ditch lower than the floor begins at the hollow behind a mound of earth: a plug."""
         s, run = self.s, max(1, round(_RUN_M / self.cell_m))
-        if not (ditch.sure or ditch.depth_m >= 2.0 * s.head_depth_m):
+        if not self._told(ditch):
             return False
         row, col, bed = outer
         if row.size < run:
@@ -166,6 +172,10 @@ class OpenWays:
             if self._points(hollow, head, ahead) if any_ground else self._mound(hollow, head, ahead):
                 return True
         return False
+
+    def _told(self, ditch: Ditch) -> bool:
+        """Whether a line is a ditch: listed, or deep; the trough over a pipe and the flank of a kettle are neither."""
+        return bool(ditch.sure or ditch.depth_m >= 2.0 * self.s.head_depth_m)
 
     def _shown_at(self, row: F64, col: F64) -> F64:
         rows, cols = self.shown.shape
@@ -198,7 +208,9 @@ class OpenWays:
         """Whether earth wider than a trench stands between the head of a ditch and the pool it points at.
 
         Sections across the way on from the head: its middle 7 m against the mean of the ground 7-12 m to both sides.
-        The backfill over a pipe is 2-4 m wide, less than half of that.
+        The backfill over a pipe is 2-4 m wide, less than half of that. A rim that the way crosses aslant is a mound in
+        sections square to the way, but not in one along its crest; a plug is one in all that are turned by up to 45
+        degrees.
         """
         s, cell = self.s, self.cell_m
         ahead = np.arange(0.0, s.plug_near_m + 0.5)
@@ -214,11 +226,17 @@ class OpenWays:
         # a berm along the rim stands as high aside as the plug it joins, or ends in higher ground on one side
         if np.count_nonzero(_on(self.bank, (0, 0), at[0, :, 7:18], at[1, :, 7:18]).any(axis=1)) >= _BANK_M:
             return True
-        ground = ndimage.map_coordinates(self.surfaces.smooth, at.reshape(2, -1), order=1, mode="nearest")
-        ground = ground.reshape(n, off.size)
-        beside = 0.5 * (np.median(ground[:, :6], axis=1) + np.median(ground[:, -6:], axis=1))
-        raised = np.median(ground[:, 9:16], axis=1) - beside
+        raised = np.min([self._raised(row, col, along) for along in _turned(up)], axis=0)
         return bool(np.count_nonzero(raised >= s.mound_m) >= _MOUND_M)
+
+    def _raised(self, row: F64, col: F64, up: tuple[float, float]) -> F64:
+        """How far the middle 7 m of sections square to a direction stand over the ground beside [m]."""
+        off = np.arange(-12.0, 13.0) / self.cell_m
+        at = np.stack([row - up[1] * off, col + up[0] * off]).reshape(2, -1)
+        ground = ndimage.map_coordinates(self.surfaces.smooth, at, order=1, mode="nearest").reshape(-1, off.size)
+        beside = 0.5 * (np.median(ground[:, :6], axis=1) + np.median(ground[:, -6:], axis=1))
+        out: F64 = np.median(ground[:, 9:16], axis=1) - beside
+        return out
 
     def _dug(self, k: int, hollow: Hollow) -> tuple[F64, F64]:
         """Stations where a ditch shows, (3, n) of row, column and bed: those in the hollow and those outside."""
@@ -247,6 +265,12 @@ class OpenWays:
         r = np.rint(crossing.row[0] + part * (crossing.row[1] - crossing.row[0])).astype(int).clip(0, rows - 1)
         c = np.rint(crossing.col[0] + part * (crossing.col[1] - crossing.col[0])).astype(int).clip(0, cols - 1)
         return bool(crossing.given or ((self.surfaces.corridor[r, c] & FILL) > 0).any())
+
+
+def _turned(up: tuple[float, float]) -> list[tuple[float, float]]:
+    """A direction, and that direction turned to both sides."""
+    cos, sin = np.cos(_ASLANT), np.sin(_ASLANT)
+    return [(up[0] * c - up[1] * s, up[0] * s + up[1] * c) for c, s in zip(cos.tolist(), sin.tolist(), strict=True)]
 
 
 def _beside(pool: Patch, at: tuple[float, float], reach: int) -> bool:

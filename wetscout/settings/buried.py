@@ -19,7 +19,7 @@ class BuriedSettings(PitSides):
 
     # which hollows are looked at
     min_depth_m: float = number(0.14, "m", (0.05, 1.0), "shallower hollows are not suspected", _TRIAL)
-    lone_depth_m: float = number(0.2, "m", (0.0, 1.0), "a hollow no head points at is this deep at least", _TRIAL)
+    lone_depth_m: float = number(0.16, "m", (0.0, 1.0), "a hollow no head points at is this deep at least", _TRIAL)
     min_area_m2: float = number(400.0, "m2", (50.0, 1e5), "smaller hollows are not suspected", _PRACTICE)
     max_area_m2: float = number(150000.0, "m2", (1e3, 1e8), "larger hollows are not suspected as one", _PRACTICE)
     half_width_m: float = number(
@@ -119,7 +119,11 @@ class BuriedSettings(PitSides):
     line_full: float = number(8.0, "-", (1.0, 50.0), "spreads of the lines beside it at which strength is 1", _TRIAL)
     line_sign: float = number(0.5, "-", (0.0, 1.0), "strength from which a faint line is a sign", _TRIAL)
     dry_depth_m: float = number(
-        0.25, "m", (0.0, 1.0), "a hollow on soil not mapped as wet is this deep at least: dimples are less", _TRIAL
+        0.25,
+        "m",
+        (0.0, 1.0),
+        "a hollow on soil not mapped as wet is this deep, or a clear line leads to it: dimples are less",
+        _TRIAL,
     )
     line_hint: float = number(
         0.15, "-", (0.0, 1.0), "least strength of the line under crops on soil not mapped as wet", _TRIAL
