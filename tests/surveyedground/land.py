@@ -94,13 +94,15 @@ def with_stream(rng: Generator, z: Grid, wide_m: float, deep_m: float, levee_m: 
     bed = np.minimum.accumulate(ndimage.gaussian_filter1d(sample(z, line), 30, mode="nearest") - deep_m)
     bed -= 0.0002 * np.arange(len(bed))
     away, k = near(line, n, max(valley_m, 40.0) + 20)
-    bank = bed[k.astype(int)] + deep_m
+    even = ndimage.gaussian_filter1d(bed, 150, mode="nearest")
+    bank = even[k.astype(int)] + deep_m
     floor = bank + levee_m * np.exp(-np.clip(away - wide_m, 0, None) / 9.0) + 0.004 * away
     share = np.clip((away - valley_m * 0.5) / (valley_m * 0.5), 0, 1) if valley_m else np.clip(away / 25, 0, 1)
     z = np.where(z > floor, share * z + (1 - share) * np.minimum(floor, 1e6), z)
     if levee_m:
         on = np.isfinite(away)
         z = z + np.where(on, levee_m * np.exp(-((np.where(on, away, 0) / 14.0) ** 2)) * (share > 0.2), 0)
+    z = np.where(away < valley_m + 20, creep(z, 5), z)  # no edges where the nearest bend changes
     edge = bed[k.astype(int)] + np.clip(away - 0.3 * wide_m, 0, None) / rng.uniform(0.8, 1.6)
     z = np.where(away < 3 * wide_m, np.minimum(z, edge), z)
     return Land(z, (Stream(line, bed, wide_m),))
@@ -154,10 +156,9 @@ def _sand(rng: Generator, n: int) -> Land:
     """Blown sand: dunes and hollows blown out down to damp sand."""
     angle = rng.uniform(0, 6.28)
     table = tilted(n, 0.0015, angle) + 0.25 * noise(rng, n, 600, 200)
-    dunes = (
-        0.55 * stretched(rng, n, 60, 2.2, angle + 1.2) + 0.35 * noise(rng, n, 200, 60) + 0.07 * noise(rng, n, 60, 20)
-    )
-    z = np.maximum(table + 0.7 + dunes, table + 0.02 * noise(rng, n, 50, 10))
+    dunes = 0.55 * stretched(rng, n, 72, 1.7, angle + 1.2)
+    dunes = dunes + 0.12 * noise(rng, n, 200, 60) + 0.05 * noise(rng, n, 60, 20)
+    z = np.maximum(table + 0.4 + dunes, table + 0.02 * noise(rng, n, 50, 10))
     return Land(creep(z, 2.2))
 
 

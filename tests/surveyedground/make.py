@@ -131,9 +131,9 @@ def _off(lines: list[Grid], n: int) -> Grid:
 
 
 def _rims(z: Grid) -> NDArray[np.bool_]:
-    """Ground within 15 m of a full hollow's shore: a block in a ditch there would look like a plug."""
+    """Ground within 30 m of a full hollow's shore: a block in a ditch there would look like a plug."""
     wet = filled(z) - z > 0.05
-    return np.asarray(np.maximum(ndimage.distance_transform_edt(wet), ndimage.distance_transform_edt(~wet)) < 15)
+    return np.asarray(np.maximum(ndimage.distance_transform_edt(wet), ndimage.distance_transform_edt(~wet)) < 30)
 
 
 def _streams(land: Land, n: int) -> NDArray[np.bool_]:

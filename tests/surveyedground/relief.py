@@ -35,7 +35,7 @@ def stretched(rng: Generator, n: int, across_m: float, ratio: float, angle: floa
     wide = noise(rng, int(1.5 * n), 2.2 * across_m, 0.7 * across_m, 2.0)
     u, v = turned(n, angle)
     half = len(wide) / 2
-    v = v + 0.6 * across_m * noise(rng, n, 500, 150)
+    v = v + 0.25 * across_m * noise(rng, n, 500, 150)
     out = ndimage.map_coordinates(wide, [half + v, half + u / ratio], order=1, mode="reflect")
     return np.asarray((out - out.mean()) / out.std())
 
