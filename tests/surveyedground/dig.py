@@ -122,18 +122,18 @@ def pond(rng: Generator, fine: Grid, at: tuple[float, float], spoil: bool) -> fl
     return edge
 
 
-def block(fine: Grid, line: Line, at: int, long_m: float, top_m: float) -> None:
+def block(fine: Grid, line: Line, at: int, long_m: float, top_m: float, half_m: float = 6.5) -> None:
     """Close a ditch with earth over a length, up to a level (a plug, or a crossing over a pipe)."""
     a, b = max(0, at - int(long_m)), min(len(line.at), at + int(long_m) + 1)
     part = line.at[a:b]
-    r, c, d, _ = beside(part, len(fine), 9.0)
+    r, c, d, _ = beside(part, len(fine), half_m + 2.5)
     if not len(r):
         return
     f = fine_at(part)
     way = f[-1] - f[0]
     way = way / max(float(np.hypot(*way)), 1e-9)
     along = (np.stack([r, c], 1) - f[len(f) // 2]) @ way / FINE
-    top = top_m - np.clip(np.abs(along) - long_m / 2, 0, None) / 2.0 - np.clip(np.abs(d) - 6.5, 0, None) / 2.0
+    top = top_m - np.clip(np.abs(along) - long_m / 2, 0, None) / 2.0 - np.clip(np.abs(d) - half_m, 0, None) / 2.0
     fine[r, c] = np.maximum(fine[r, c], top)
 
 

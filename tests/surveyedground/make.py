@@ -197,16 +197,18 @@ def _ponds(
 
 
 def _plugs(rng: Generator, fine: Grid, z: Grid, found: list[Hollow], lines: list[Line]) -> None:
-    """Close every ditch again with earth where it leaves its pool, to above the spill."""
-    for line in lines:
-        h = next(x for x in found if x.number == line.target)
-        top = h.spill_m + rng.uniform(0.12, 0.3)
-        ground = sample(z, line.at)
-        after = np.nonzero(ground >= h.spill_m)[0]
-        if not len(after):
-            after = np.array([len(ground) // 2])
-        stop = after[0] + int(np.argmax(np.append(ground[after[0] :] < h.spill_m, True)))
-        dig.block(fine, line, int((after[0] + stop) // 2), float(rng.uniform(8, 18)), top)
+    """Close every ditch again with earth wherever it leaves or enters a pool, to above the spill."""
+    for h in found:
+        if h.cells < 200 or h.spill_m - h.floor_m < 0.12:
+            continue
+        pool = pool_of(z, h.floor_at, h.spill_m)
+        top, long_m = h.spill_m + rng.uniform(0.12, 0.3), float(rng.uniform(8, 18))
+        for line in lines:
+            inside = pool[_cells(line.at, len(z))].astype(int)
+            for k in np.nonzero(np.diff(inside))[0]:
+                out = 1 if inside[k] else -1
+                middle = int(np.clip(k + out * (long_m + 4), 0, len(inside) - 1))  # stations are half a metre apart
+                dig.block(fine, line, middle, long_m, top, 9.5)
 
 
 def _crossings(rng: Generator, fine: Grid, z: Grid, lines: list[Line]) -> None:

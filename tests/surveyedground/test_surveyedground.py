@@ -68,7 +68,7 @@ def test_water_in_a_whole_hollow_stands_where_it_stood():
 
 @pytest.mark.parametrize("kind", [k for k in KINDS if k.startswith("none")])
 def test_nothing_is_drained_where_nothing_should_be(kind: str):
-    assert {t.state for t in make(1, kind, size_m=200).truths} <= {"whole"}
+    assert {t.state for t in make(1, kind, size_m=200).truths if not t.edge} <= {"whole"}
 
 
 def test_ditches_fall_downstream_and_are_no_deeper_than_a_contractor_digs():
@@ -153,6 +153,6 @@ def counted(other: Other, state: str) -> int:
 def test_a_square_kilometre_has_a_sensible_number_of_basins(kind: str):
     other = make(1, kind)
     if kind.startswith("none"):
-        assert {t.state for t in other.truths} <= {"whole"}
+        assert {t.state for t in other.truths if not t.edge} <= {"whole"}
     else:
         assert 2 <= counted(other, "drained") <= 30
