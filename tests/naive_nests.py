@@ -33,3 +33,11 @@ def levels_over(grounds, free, only_free, above, limit):
     height = grounds[0].astype(float)
     mine = (free | (not only_free)) & (height > above) & (height <= limit)
     return grounds[1][mine], grounds[2][mine]
+
+
+def share_held(grounds, free, only_free, above, spill):
+    """Water that stands on it over water that could."""
+    height, today = (part.astype(float) for part in grounds)
+    mine = (free | (not only_free)) & (height > above)
+    held = np.maximum(np.minimum(today, spill) - height, 0.0)
+    return held[mine].sum() / max((spill - height)[mine].sum(), 1e-9)

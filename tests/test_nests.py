@@ -146,6 +146,9 @@ def test_views_of_pools_show_what_sorting_anew_does(seed: int) -> None:
         given = (height, height + 1, height + 2), free, only_free, above, limit
         for mine, plain in zip(nests.levels_over(*given), naive_nests.levels_over(*given), strict=True):
             np.testing.assert_array_equal(mine, plain)
+        given = (height, height + 0.2), free, only_free, above, limit
+        if limit < np.inf:
+            assert nests.share_held(*given) == pytest.approx(naive_nests.share_held(*given), rel=1e-12)
 
 
 def plugged(hollow: Hollow) -> bool:

@@ -128,3 +128,36 @@ def levels_over(grounds, free, only_free, above, limit):
             ones[n], others[n] = one[i], other[i]
             n += 1
     return ones[:n], others[:n]
+
+
+@njit(nogil=True, cache=True)
+def share_held(grounds, free, only_free, above, spill):
+    """Share of a pool's water that another surface over its ground still holds.
+
+    One pass without copies: of 2,000 pools of up to 9 million cells in each other, as a drained lowland has them, this
+    took two thirds of the time of all measures.
+
+    Parameters
+    ----------
+    grounds : (float32 (n,), float32 (n,))
+        Heights of the cells of the pool, and of the water or ground over them today [m].
+    free : bool (n,)
+    only_free : bool
+    above : float
+        Cells up to this height do not count [m].
+    spill : float
+        Level of the full pool [m].
+
+    Returns
+    -------
+    float
+        0-1.
+    """
+    height, today = grounds
+    held, water = 0.0, 0.0
+    for i in range(height.size):
+        if height[i] > above and (free[i] or not only_free):
+            ground = np.float64(height[i])
+            water += spill - ground
+            held += max(min(np.float64(today[i]), spill) - ground, 0.0)
+    return held / max(water, 1e-9)

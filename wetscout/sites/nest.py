@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from wetscout.kernels.nests import level_at, levels_over, lowest, narrowed
+from wetscout.kernels.nests import level_at, levels_over, lowest, narrowed, share_held
 from wetscout.records import BOOL, CUT, F32, F64, FILL, Surfaces, Tree
 from wetscout.settings.sites import SiteSettings
 from wetscout.sites.pitted import pit_levels, slimness
@@ -254,13 +254,8 @@ class Pool:
             0-1.
         """
         nest, part = self.nest, slice(self.begin, self.end)
-        counts = nest.natural[part] > pit
-        if self.only_free:
-            counts &= nest.free[part]
-        natural, today = nest.natural[part][counts], nest.today[part][counts]
-        held = np.minimum(today, np.float64(spill)) - natural
-        water = (np.float64(spill) - natural).sum(dtype=np.float64)
-        return float(np.maximum(held, 0.0).sum(dtype=np.float64) / max(water, 1e-9))
+        grounds = nest.natural[part], nest.today[part]
+        return float(share_held(grounds, nest.free[part], self.only_free, pit, spill))
 
     def _pit(self, spill: float, low: float, s: SiteSettings) -> float:
         """Level up to which a pit reaches, minus infinity without one [m]."""
