@@ -12,7 +12,7 @@ from scipy import ndimage
 from scipy.spatial import cKDTree
 
 from wetscout import large
-from wetscout.linework import attributes, cells, embankments, join, kinds, select, shape, streams, trace
+from wetscout.linework import attributes, cells, courses, embankments, join, kinds, select, shape, streams, trace
 from wetscout.linework.crossings import crossings
 from wetscout.linework.furrows import furrows
 from wetscout.linework.gather import RunTiles, Test, kept_cells
@@ -280,13 +280,13 @@ def describe(
     points = [p.points for _, p, _ in kept]
     road, near_road = embankments.road_beside(points, banks, cell_m, settings)
     beside = _junctions(points, cell_m)
-    out = []
-    for i, (line, p, stream) in enumerate(kept):
+    signs = []
+    for i, (_, p, stream) in enumerate(kept):
         climb = attributes.bank_climb(p, beside[i])
         around = kinds.Around(climb, road[i], beside[i] | near_road[i], stream)
-        signs = kinds.signs_of(s, p, around, cell_m, settings)
-        out.append(kinds.ditch_of(i + 1, p, signs, kinds.kind_of(signs, settings), line.sure))
-    return tuple(out), banks
+        signs.append(kinds.signs_of(s, p, around, cell_m, settings))
+    named = courses.go_on(points, signs, [kinds.kind_of(sign, settings) for sign in signs], cell_m, settings)
+    return tuple(kinds.ditch_of(i + 1, p, signs[i], named[i], line.sure) for i, (line, p, _) in enumerate(kept)), banks
 
 
 def _junctions(points: list[NDArray[np.float64]], cell_m: float) -> list[NDArray[np.bool_]]:

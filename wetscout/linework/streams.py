@@ -75,11 +75,15 @@ def winds(p: Profile, disturbed: NDArray[np.bool_], cell_m: float, settings: Lin
     bool
     """
     length = _length(p, cell_m)
-    if length < settings.winding_length_m or _cornered(p, cell_m, settings):
+    if length < settings.tight_length_m or _cornered(p, cell_m, settings):
         return False
-    if length >= settings.loops_length_m and bow(p.points, cell_m, settings.bend_half_m) >= settings.loops_bow_m:
+    off, uneven = bow(p.points, cell_m, settings.bend_half_m), unevenness(p, disturbed)
+    # a deepened outlet of 95 m went 8.8 m round a knoll, half as deep at one end as at the other
+    if off >= settings.loops_bow_m and (length >= settings.loops_length_m or uneven <= settings.loops_uneven):
         return True
-    straight, uneven = straightness(p.points, cell_m), unevenness(p, disturbed)
+    if length < settings.winding_length_m:
+        return False
+    straight = straightness(p.points, cell_m)
     # length, straightness and unevenness of what is no ditch; the last needs the valley as well
     courses = (
         (0.0, settings.winding_straight, settings.winding_uneven),

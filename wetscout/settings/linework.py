@@ -107,7 +107,15 @@ class LineworkSettings:
     loops_length_m: float = number(300.0, "m", (100, 5000), "shortest such line", _TRIALS)
     loops_uneven: float = number(0.6, "-", (0, 2), "spread of depth along it over its median, at most", _TRIALS)
     loops_bow_m: float = number(
-        6.5, "m", (1, 50), "a line that stands this far off its chords all the way is a stream, however uneven", _TRIALS
+        6.5,
+        "m",
+        (1, 50),
+        "a line this far off its chords all the way is a stream, an uneven one if it is long",
+        _TRIALS,
+    )
+    tight_length_m: float = number(80.0, "m", (50, 1000), "shortest line that such bends tell", _TRIALS)
+    tight_blunt_m: float = number(
+        4.5, "m", (1, 50), "bends of a shorter line whose banks lie back that tell a stream", _TRIALS
     )
     blunt_bow_m: float = number(2.5, "m", (0.3, 50), "or this far, where its banks lie back", _TRIALS)
     blunt_saturation: float = number(0.85, "-", (0, 1.5), "median saturation of such a line, at most", _TRIALS)
