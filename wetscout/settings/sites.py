@@ -75,6 +75,9 @@ class SiteSettings(PitSides):
     same_level_m: float = number(
         0.012, "m", (0.0, 0.1), "levels are not known better than this: what joins by less is not of the pool", _TRIAL
     )
+    listed_step_m: float = number(
+        0.02, "m", (0.0, 1.0), "pools inside a listed basin that stand less below it are the same basin", _TRIAL
+    )
     same_spread: float = number(1.25, "-", (1.1, 5.0), "where it makes the pool this many times larger", _TRIAL)
     sheet_spread: float = number(1.5, "-", (1.1, 5.0), "a sheet is this many times larger", _TRIAL)
     noise_lift: float = number(

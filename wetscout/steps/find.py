@@ -11,13 +11,14 @@ from wetscout import large
 from wetscout.basins import fill, tree_of
 from wetscout.engine.progress import Progress
 from wetscout.linework import find_lines
-from wetscout.records import Basin, Linework, Screen, Site, Surfaces, Terrain, Tree
+from wetscout.records import Linework, Screen, Terrain
 from wetscout.records_covered import Evidence
 from wetscout.restore import Builder, too_much_earth
 from wetscout.settings import Settings
-from wetscout.sites import Finder, Found, find_links, note_dammed, note_steps
+from wetscout.sites import Finder, find_links, note_dammed, note_steps
 from wetscout.steps.covered import add_covered
 from wetscout.steps.faults import mark_faults
+from wetscout.steps.listed import basins_of, id_of, listed_around, listed_nodes
 from wetscout.steps.plan import Plan
 from wetscout.surfaces import build_surfaces
 
@@ -105,10 +106,17 @@ def screen_lines(terrain: Terrain, lines: Linework, settings: Settings, progress
             lambda p: builder.site(p[1], f"s{p[0]}", settings.sites.upstream_m), enumerate(found.candidates, start=1)
         )
     )
-    sites = _with_parents(sites, tree)
-    heavy = {s.site_id for s in sites if too_much_earth(s, settings.restore)}
-    basins, not_offered = _basins(surfaces, tree, found, {s.values["_node"] for s in sites if s.site_id in heavy})
-    sites = tuple(s for s in sites if s.site_id not in heavy)
+    heavy = {s.values["_node"] for s in sites if too_much_earth(s, settings.restore)}
+    reasons = [*found.turned_down, *((i, "closing it takes more earth than it is worth") for i in sorted(heavy))]
+    named = {i for i, _ in reasons} | {s.values["_node"] for s in sites}
+    listed = listed_nodes(tree, found.measures, named, settings.sites)
+    around = listed_around(tree, listed)
+    basins, not_offered = basins_of(tree, found.measures, listed, around, reasons)
+    sites = tuple(
+        replace(s, values={**s.values, "parent_id": id_of(around[s.values["_node"]])})
+        for s in sites
+        if s.values["_node"] not in heavy
+    )
     # what is found out about level ground serves both
     far = large.zeros(today.shape, np.uint8)
     sites = find_links(sites, today, terrain.grid.cell_m, settings.sites, far)
@@ -127,44 +135,3 @@ def screen_lines(terrain: Terrain, lines: Linework, settings: Settings, progress
         "noise_m": terrain.noise_m,
     }
     return Screen(terrain, lines, sites, basins, not_offered, {"counts": counts}, surfaces, tree)
-
-
-def _with_parents(sites: tuple[Site, ...], tree: Tree) -> tuple[Site, ...]:
-    """Name the enclosing natural basin of each site."""
-    parent = tree.table["parent"].to_numpy()
-    out = []
-    for site in sites:
-        above = int(parent[site.values["_node"]])
-        out.append(replace(site, values={**site.values, "parent_id": None, "_parent_node": above}))
-    return tuple(out)
-
-
-def _basins(
-    surfaces: Surfaces, tree: Tree, found: Found, heavy: set[int]
-) -> tuple[tuple[Basin, ...], tuple[Basin, ...]]:
-    """All natural basins above the size limits, and the cut ones that are not offered."""
-    m = found.measures
-    # columns once: a cell of a pandas table takes 10 microseconds, and a county has a million basins
-    names = ("area_m2", "volume_m3", "edge", "parent", "spill_row", "spill_col")
-    area, volume, edge, parent, spill_row, spill_col = (tree.table[name].tolist() for name in names)
-    basins = {}
-    for i in np.flatnonzero(m.looked).tolist():
-        values = {
-            "rim": "cut" if m.cut[i] else "whole" if m.whole[i] else "partly cut",
-            "spill_m": float(m.spill[i]),
-            "today_m": float(m.today[i]),
-            "depth_max_m": float(m.spill[i] - m.floor[i]),
-            "pool_m2": float(area[i]),
-            "volume_m3": float(volume[i]),
-            "edge": int(edge[i]),
-            "_node": i,
-            "_parent_node": int(parent[i]),
-            "_floor_row": int(m.floor_at[i, 0]),
-            "_floor_col": int(m.floor_at[i, 1]),
-            "_spill_row": int(spill_row[i]),
-            "_spill_col": int(spill_col[i]),
-        }
-        basins[i] = Basin(f"b{i}", tree.pool_later(i), values)  # type: ignore[attr-defined]
-    reasons = [*found.turned_down, *((i, "closing it takes more earth than it is worth") for i in sorted(heavy))]
-    down = tuple(replace(basins[i], reason=why) for i, why in reasons if i in basins)
-    return tuple(basins.values()), down
