@@ -175,15 +175,20 @@ def plainly(chooser: Chooser, s: BuriedSettings, told: bool) -> dict[int, bool]:
     size = (table["area_m2"] >= s.min_area_m2) & (table["area_m2"] <= s.max_area_m2)
     wanted = np.flatnonzero(size & (table["spill_m"] - table["floor_m"] >= s.min_depth_m))
     fit: dict[int, Hollow] = {k: h for k in wanted.tolist() if (h := chooser._stood(chooser._hollow(k)))}
+    # a sheet is one over a smaller hollow that is no sheet itself
+    thin: dict[int, bool] = {}
+    for node in sorted(fit):
+        mine, within = fit[node], [k for k in range(int(tree.first[node]), node) if k in fit]
+        rise = min(s.sheet_rise_m, s.sheet_share * (mine.spill_m - mine.floor_m))
+        over = (fit[k] for k in within if not thin[k])
+        sheet = any(k.area_m2 * s.sheet_spread <= mine.area_m2 and mine.spill_m - k.spill_m <= rise for k in over)
+        wet = [fit[k] for k in within if told and speaks_for(fit[k].zone, s)]
+        thin[node] = sheet or (bool(wet) and (not speaks_for(mine.zone, s) or any(dry(mine, k, s) for k in wet)))
     chosen: dict[int, bool] = {}
     opened: list[int] = []
     for node in sorted(fit, reverse=True):
-        mine, inner = fit[node], [fit[k] for k in range(int(tree.first[node]), node) if k in fit]
-        rise = min(s.sheet_rise_m, s.sheet_share * (mine.spill_m - mine.floor_m))
-        thin = any(k.area_m2 * s.sheet_spread <= mine.area_m2 and mine.spill_m - k.spill_m <= rise for k in inner)
-        inner = [k for k in inner if told and speaks_for(k.zone, s)]
-        thin = thin or (bool(inner) and (not speaks_for(mine.zone, s) or any(dry(mine, k, s) for k in inner)))
-        if thin or any(tree.first[k] <= node <= k for k in chosen):
+        mine = fit[node]
+        if thin[node] or any(tree.first[k] <= node <= k for k in chosen):
             continue
         if plugged(mine) or drained(mine):
             opened.append(node)
