@@ -186,7 +186,8 @@ def _dissected(rng: Generator, n: int, lower_m: float = 9.0, pans: int = 34) -> 
     z = tilted(n, 0.0015, rng.uniform(1.7, 3.0)) + 0.3 * noise(rng, n, 500, 80)
     z = run_water(z, 40, 0.1, 2.6, lower_m)
     slope = np.hypot(*np.gradient(creep(z, 12)))
-    flat = creep(np.clip(2.0 - slope / 0.016, 0, 1), 8)
+    valley = np.clip((z - creep(z, 45) + 0.35) / 0.25, 0, 1)  # 0 in a valley: water would have cut a pan open
+    flat = creep(np.clip(2.0 - slope / 0.016, 0, 1) * valley, 6)
     z = z - ice_blocks(rng, n, round(pans * n * n / 1e6), (15, 45), (0.5, 1.5)) * flat
     return Land(settle(rng, creep(z + 0.03 * noise(rng, n, 40, 10), 1.5), (0.05, 0.3)))
 
