@@ -146,3 +146,31 @@ def test_a_long_straight_reach_is_no_part_of_the_winding_ones_beside_it():
     clear = [np.zeros(len(q.points), dtype=bool) for q in (p, *branches)]
     pieces = streams.cut_apart([p, *branches], clear, 1.0, SETTINGS)[0]
     assert [stream for _, stream in pieces] == [True, False, True]
+
+
+def test_long_straight_legs_are_ruled_and_bends_are_not():
+    """A bend of radius r, simplified, has legs of 2 sqrt(2 r t) (geometry; Douglas and Peucker 1973 halve a line, so
+    theirs may be as short as half of that)."""
+    rng = np.random.default_rng(4)
+    corners = np.array([[0, 0], [110, 40], [130, 150], [260, 170], [300, 300]], dtype=float)
+    ditch = attributes.resample(corners) + rng.normal(0.0, 0.15, (len(attributes.resample(corners)), 2))
+    assert streams.is_ruled(ditch, 1.0, SETTINGS)
+    # the same line in cells of 2 m
+    assert streams.is_ruled(ditch[::2] / 2.0, 2.0, SETTINGS)
+    for radius, ruled in ((100.0, False), (300.0, False), (5000.0, True)):
+        turn = np.arange(0.0, min(400.0 / radius, 6.0), 1.0 / radius)
+        bend = radius * np.column_stack([np.cos(turn), np.sin(turn)])
+        assert streams.is_ruled(bend, 1.0, SETTINGS) is ruled
+        leg = 2.0 * np.sqrt(2.0 * radius * SETTINGS.leg_off_m)
+        assert bool(leg >= SETTINGS.leg_m) is ruled
+    t = np.arange(600.0)
+    assert not streams.is_ruled(np.column_stack([28.0 * np.sin(t / 50.0), t]), 1.0, SETTINGS)
+
+
+def test_a_crooked_line_of_straight_legs_in_the_lowest_ground_is_no_natural_stream():
+    """A collector led through the lows with corners every 100 m, as deep at one place as at another."""
+
+    def legs(x):
+        return np.interp(x, np.arange(0.0, 700.0, 100.0), [0.0, 35.0, -5.0, 30.0, -10.0, 25.0, 0.0])
+
+    assert kind(channel(1.0, legs), 1.0) in ("ditch", "straightened stream")

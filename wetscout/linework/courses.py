@@ -68,7 +68,7 @@ def go_on(
 def _may_be(s: Signs, settings: LineworkSettings) -> bool:
     """Whether nothing in a line's own shape speaks against a stream."""
     bends = s.bow >= 0.5 * settings.bend_m if s.length >= CHORD_M else s.straight < STRAIGHT
-    return bends and s.saturation < settings.blunt_saturation and s.rise >= settings.bend_rise_m
+    return bends and not s.ruled and s.saturation < settings.blunt_saturation and s.rise >= settings.bend_rise_m
 
 
 def _alike(one: Signs, other: Signs) -> bool:

@@ -16,7 +16,7 @@ from wetscout.linework.attributes import (
     straightness,
     valley_rise,
 )
-from wetscout.linework.streams import RULED, unevenness
+from wetscout.linework.streams import RULED, is_ruled, unevenness
 from wetscout.records import Ditch
 from wetscout.settings.linework import LineworkSettings
 
@@ -57,6 +57,8 @@ class Signs:
         How far the line stands off the chords it spans [m]: see `attributes.bow`.
     rise : float
         How far the ground behind the banks goes on rising, on the side where it rises less [m].
+    ruled : bool
+        It consists of long straight legs: see `streams.is_ruled`.
     notch_m, notch_saturation : float
         Near depth [m] and saturation where the line is deepest, on a third of it: a short cut through a rim may lie in
         a broad low on both sides.
@@ -76,6 +78,7 @@ class Signs:
     bow: float = 0.0
     rise: float = 0.0
     behind_m: float = 0.0
+    ruled: bool = False
     notch_m: float = 0.0
     notch_saturation: float = 0.0
 
@@ -113,7 +116,7 @@ def kind_of(s: Signs, settings: LineworkSettings) -> str:
         if s.depth < 0.6 and s.width >= 6.0 and s.straight >= 0.95 and s.saturation >= 0.5:
             return "grassed waterway"
         return "natural stream" if s.saturation < 0.6 and not _notched(s, settings) else "unclear"
-    if _blunt_bends(s, settings) or (not dug and _bends_in_valley(s, settings)):
+    if not s.ruled and (_blunt_bends(s, settings) or (not dug and _bends_in_valley(s, settings))):
         return "natural stream"
     even = s.uneven <= settings.stream_uneven and s.length >= settings.stream_length_m
     return _in_valley(s, settings) if even and s.valley_m >= settings.stream_valley_m else "ditch"
@@ -229,6 +232,7 @@ def signs_of(z: NDArray[np.float32], p: Profile, around: Around, cell_m: float, 
         bow=bow(p.points, cell_m, settings.bend_half_m),
         rise=valley_rise(p, around.disturbed),
         behind_m=behind if fine and np.isfinite(behind) else 0.0,
+        ruled=is_ruled(p.points, cell_m, settings),
         # cells of 2 m show too little of it: a line in the woods of the Dutch core was taken for a drain
         notch_m=known_median(near[notch]) if fine else 0.0,
         notch_saturation=median_ratio(near[notch], far[notch]),

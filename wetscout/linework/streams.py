@@ -7,6 +7,7 @@ from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
@@ -75,7 +76,7 @@ def winds(p: Profile, disturbed: NDArray[np.bool_], cell_m: float, settings: Lin
     bool
     """
     length = _length(p, cell_m)
-    if length < settings.tight_length_m or _cornered(p, cell_m, settings):
+    if length < settings.tight_length_m or _cornered(p, cell_m, settings) or is_ruled(p.points, cell_m, settings):
         return False
     off, uneven = bow(p.points, cell_m, settings.bend_half_m), unevenness(p, disturbed)
     # a deepened outlet of 95 m went 8.8 m round a knoll, half as deep at one end as at the other
@@ -93,6 +94,29 @@ def winds(p: Profile, disturbed: NDArray[np.bool_], cell_m: float, settings: Lin
     if any(length >= least and straight <= most and uneven <= spread for least, most, spread in courses):
         return True
     return uneven <= settings.bend_uneven and _in_a_valley(p, disturbed, cell_m, settings)
+
+
+def is_ruled(points: NDArray[np.float64], cell_m: float, settings: LineworkSettings) -> bool:
+    """Whether a line consists of long straight legs, as what is dug does; a stream bends on the way.
+
+    Parameters
+    ----------
+    points : float64 (n, 2)
+        Stations [cells].
+    cell_m : float
+        [m].
+    settings : LineworkSettings
+
+    Returns
+    -------
+    bool
+        Legs are those of the line simplified (Douglas and Peucker 1973), their length the mean weighted by itself: 8 to
+        37 m on 22 invented streams of 150 m and more, 101 m and more on half of 147 dug lines. A bend of radius r has
+        legs of 2 sqrt(2 r tolerance) (geometry).
+    """
+    corners = shapely.get_coordinates(shapely.simplify(shapely.linestrings(points), settings.leg_off_m / cell_m))
+    legs = np.hypot(*np.diff(corners, axis=0).T) * cell_m
+    return bool((legs**2).sum() >= settings.leg_m * legs.sum())
 
 
 def _cornered(p: Profile, cell_m: float, settings: LineworkSettings) -> bool:

@@ -123,6 +123,8 @@ class LineworkSettings:
     corner_bow: float = number(
         0.1, "-", (0, 0.25), "bend over half the chord over bend over the chord; lines with corners have less", _TRIALS
     )
+    leg_off_m: float = number(0.8, "m", (0.2, 5), "a straight leg of a line runs this near to it", _TRIALS)
+    leg_m: float = number(50.0, "m", (10, 500), "mean straight leg of a line that no stream has", _TRIALS)
     bend_m: float = number(1.2, "m", (0.3, 10), "a line that stands this far off its chords bends all the way", _TRIALS)
     bend_rise_m: float = number(0.02, "m", (0, 1), "rise of the ground behind both banks of a stream", _TRIALS)
     bend_uneven: float = number(
