@@ -1,5 +1,6 @@
 """Lines taken apart at their corners, and what is kept of a line that fails as a whole. Plain geometry."""
 
+import itertools
 from dataclasses import replace
 from itertools import pairwise
 
@@ -11,7 +12,7 @@ from hypothesis import strategies as st
 from wetscout.ingest import from_array
 from wetscout.linework.corners import corners, legs
 from wetscout.linework.embankments import kind_of as bank_kind
-from wetscout.linework.embankments import road_beside
+from wetscout.linework.embankments import leave_roads, road_beside
 from wetscout.linework.find import find_lines
 from wetscout.linework.kinds import Signs, kind_of
 from wetscout.linework.select import judged, worth_keeping
@@ -117,6 +118,27 @@ def test_a_road_runs_along_a_ditch_only_where_both_go_the_same_way(degrees, cell
     told, near = road_beside([line], [road], cell_m, SETTINGS)
     assert told == [beside]
     assert near[0].all()
+
+
+@pytest.mark.parametrize(("cell_m", "head_m", "tail_m"), [(1.0, 40, 30), (1.0, 40, 10), (1.0, 10, 10), (2.0, 40, 40)])
+def test_legs_of_a_roadside_ditch_that_lead_away_from_the_road_are_lines_of_their_own(cell_m, head_m, tail_m):
+    """From a field square to the road, 160 m beside it, and away from it again; not asked in cells of 2 m."""
+    beside = np.arange(0.0, 161.0, cell_m)
+    head, tail = np.arange(head_m, 0.0, -cell_m), np.arange(cell_m, tail_m + 1.0, cell_m)
+    line = np.column_stack(
+        [np.concatenate([8 + head, 0 * beside + 8, 8 + tail]), np.concatenate([0 * head, beside, 0 * tail + 160])]
+    )
+    along = np.arange(-60.0, 221.0, cell_m)
+    road = Embankment(1, np.zeros(along.size), along / cell_m, 0.8, 10.0, "road")
+    (pieces,) = leave_roads([line / cell_m], [road], cell_m, SETTINGS)
+    # the directions of the corner's stations are means over 6 m to each side
+    legs = [m for m in (head_m, tail_m) if cell_m < 1.5 and m >= 25]
+    assert len(pieces) == 1 + len(legs)
+    assert [pieces[0].start, pieces[-1].stop] == [0, len(line)]
+    assert all(a.stop == b.start for a, b in itertools.pairwise(pieces))
+    if len(legs) == 2:
+        assert [pieces[0].stop, pieces[1].stop] == pytest.approx([head_m, head_m + 161], abs=7)
+    assert leave_roads([line], [], cell_m, SETTINGS) == [[slice(0, len(line))]]
 
 
 def _line(**values):

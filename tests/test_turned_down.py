@@ -389,3 +389,16 @@ def test_at_coarse_cells_a_small_strip_along_a_ditch_is_no_basin():
 )
 def test_what_is_seen_in_few_cells(area, depth, cell_m, few):
     assert few_cells(area, depth, cell_m, SiteSettings()) == few
+
+
+def test_a_deep_cut_without_a_listed_ditch_is_a_gully():
+    """What was dug 1.5 m and deeper is sharp enough to be listed: it is not asked of shallow cuts."""
+    unsure, s = ditch(sure=False), SiteSettings()
+    deep = basin(listed_cuts=0.0, cut_depth_m=2.4)
+    assert "gully" in reason_against(deep, unsure, 1.0, s)
+    for told in (
+        reason_against(basin(listed_cuts=0.0, cut_depth_m=1.1), unsure, 1.0, s),
+        reason_against(basin(listed_cuts=0.5, cut_depth_m=2.4), unsure, 1.0, s),
+        reason_against(deep, ditch(), 1.0, s),
+    ):
+        assert told is None or "gully" not in told

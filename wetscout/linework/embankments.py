@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -214,19 +215,69 @@ def road_beside(
     -------
     list of bool, list of bool (n,)
     """
+    near, beside = _along_roads(ditches, embankments, cell_m, settings)
+    return [bool(p.mean() >= ALONG_SHARE) for p in beside], near
+
+
+def leave_roads(
+    ditches: Sequence[NDArray[np.float64]],
+    embankments: Sequence[Embankment],
+    cell_m: float,
+    settings: LineworkSettings,
+) -> list[list[slice]]:
+    """Roadside ditches without the legs at their ends that lead away from the road.
+
+    A field ditch that comes from a basin and the ditch beside the road that takes it up are traced as one line.
+
+    Parameters
+    ----------
+    ditches : sequence of float64 (n, 2)
+        Stations [cells].
+    embankments : sequence of Embankment
+    cell_m : float
+        [m].
+    settings : LineworkSettings
+
+    Returns
+    -------
+    list of list of slice
+        Stations of the pieces of each line, in order; one of all of them where nothing is cut off.
+    """
+    _, beside = _along_roads(ditches, embankments, cell_m, settings)
+    least = max(2, round(settings.leave_road_m / cell_m))
+    out = []
+    for mask in beside:
+        at = [0, mask.size]
+        # in wide cells lines waver too much to tell where they leave a road
+        if cell_m <= settings.notch_cell_m and mask.size and mask.mean() >= ALONG_SHARE:
+            first, last = int(mask.argmax()), mask.size - int(mask[::-1].argmax())
+            if last - first >= least:
+                at[1:1] = [k for k, leg in ((first, first), (last, mask.size - last)) if leg >= least]
+        out.append([slice(a, b) for a, b in pairwise(at)])
+    return out
+
+
+def _along_roads(
+    ditches: Sequence[NDArray[np.float64]],
+    embankments: Sequence[Embankment],
+    cell_m: float,
+    settings: LineworkSettings,
+) -> tuple[list[NDArray[np.bool_]], list[NDArray[np.bool_]]]:
+    """Stations within reach of a road, and those of them at which the line runs in its direction."""
     roads = [np.column_stack((e.row, e.col)) for e in embankments if e.kind == "road"]
     if not roads:
-        return [False] * len(ditches), [np.zeros(len(p), dtype=np.bool_) for p in ditches]
+        none = [np.zeros(len(p), dtype=np.bool_) for p in ditches]
+        return none, none
     tree = cKDTree(np.concatenate(roads))
     half = max(1, round(6.0 / cell_m))
     # a station without a road in reach gets the last direction, which is none
     ways = np.concatenate([*(shape.tangents(road, half) for road in roads), np.zeros((1, 2))])
     # in cells of 2 m and more lines waver too much: strips beside Dutch roads became sites
     least = float(np.cos(np.deg2rad(settings.road_turn_deg))) if cell_m <= settings.notch_cell_m else 0.0
-    along, near = [], []
+    near, beside = [], []
     for p in ditches:
         far, at = tree.query(p, distance_upper_bound=settings.road_reach_m / cell_m + 1e-6)
         near.append(far * cell_m <= settings.road_reach_m)
         parallel = np.abs((ways[at] * shape.tangents(p, half)).sum(axis=1)) >= least
-        along.append(bool((near[-1] & parallel).mean() >= ALONG_SHARE))
-    return along, near
+        beside.append(near[-1] & parallel)
+    return near, beside

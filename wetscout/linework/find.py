@@ -276,6 +276,12 @@ def describe(
     disturbed = [a | b for a, b in zip(_junctions(points, cell_m), near_road, strict=True)]
     pieces = streams.cut_apart([p for _, p in found], disturbed, cell_m, settings)
     kept = [(line, p, stream) for (line, _), parts in zip(found, pieces, strict=True) for p, stream in parts]
+    legs = embankments.leave_roads([p.points for _, p, _ in kept], banks, cell_m, settings)
+    kept = [
+        (line, p if len(own) == 1 else attributes.downhill(streams.part_of(p, leg), cell_m), stream)
+        for (line, p, stream), own in zip(kept, legs, strict=True)
+        for leg in own
+    ]
     kept.sort(key=lambda pair: (round(pair[1].points[0, 0], 3), round(pair[1].points[0, 1], 3), pair[1].bed.size))
     points = [p.points for _, p, _ in kept]
     road, near_road = embankments.road_beside(points, banks, cell_m, settings)

@@ -115,7 +115,11 @@ class LineworkSettings:
     )
     tight_length_m: float = number(80.0, "m", (50, 1000), "shortest line that such bends tell", _TRIALS)
     tight_blunt_m: float = number(
-        4.5, "m", (1, 50), "bends of a shorter line whose banks lie back that tell a stream", _TRIALS
+        4.5,
+        "m",
+        (1, 50),
+        "such bends of a blunt or very long line tell one too",
+        _TRIALS,
     )
     blunt_bow_m: float = number(2.5, "m", (0.3, 50), "or this far, where its banks lie back", _TRIALS)
     blunt_saturation: float = number(0.85, "-", (0, 1.5), "median saturation of such a line, at most", _TRIALS)
@@ -134,6 +138,9 @@ class LineworkSettings:
     roadside_ratio: float = number(0.5, "-", (0.1, 1), "one-sidedness of the banks that speaks of a road", _TRIALS)
     road_reach_m: float = number(15.0, "m", (5, 40), "distance of a parallel embankment that speaks of a road", _TRIALS)
     road_turn_deg: float = number(25.0, "deg", (5, 90), "a road within this angle of a ditch runs along it", _TRIALS)
+    leave_road_m: float = number(
+        25.0, "m", (10, 500), "a leg of a roadside ditch that leads away from the road is a line of its own", _TRIALS
+    )
     sided_rise_m: float = number(
         0.1, "m", (0, 2), "ground behind the higher bank that goes on rising by this is a slope, no road", _TRIALS
     )

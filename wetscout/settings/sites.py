@@ -107,6 +107,9 @@ class SiteSettings(PitSides):
     side_area_m2: float = number(5000.0, "m2", (100.0, 1e6), "larger pools are not told by their sides", _TRIAL)
     side_steep: float = number(0.18, "-", (0.05, 1.0), "sides this steep are dug in a pool deeper than", _TRIAL)
     side_deep: float = number(0.1, "-", (0.02, 1.0), "this share of its half width", _TRIAL)
+    unlisted_cut_m: float = number(
+        1.5, "m", (0.3, 20.0), "a cut deeper than this in which no ditch is listed is a gully", _TRIAL
+    )
     unheld_m: float = number(
         60.0, "m", (20.0, 500.0), "longest shore held by a road strip alone where no drain enters", _TRIAL
     )
