@@ -392,13 +392,14 @@ def test_what_is_seen_in_few_cells(area, depth, cell_m, few):
 
 
 def test_a_deep_cut_without_a_listed_ditch_is_a_gully():
-    """What was dug 1.5 m and deeper is sharp enough to be listed: it is not asked of shallow cuts."""
+    """What was dug 1.5 m and deeper is sharp enough to be listed, and takes little of its pool."""
     unsure, s = ditch(sure=False), SiteSettings()
-    deep = basin(listed_cuts=0.0, cut_depth_m=2.4)
+    deep = basin(listed_cuts=0.0, cut_depth_m=2.4, dug_share=0.5)
     assert "gully" in reason_against(deep, unsure, 1.0, s)
     for told in (
-        reason_against(basin(listed_cuts=0.0, cut_depth_m=1.1), unsure, 1.0, s),
-        reason_against(basin(listed_cuts=0.5, cut_depth_m=2.4), unsure, 1.0, s),
+        reason_against(basin(listed_cuts=0.0, cut_depth_m=1.1, dug_share=0.5), unsure, 1.0, s),
+        reason_against(basin(listed_cuts=0.0, cut_depth_m=2.4, dug_share=0.1), unsure, 1.0, s),
+        reason_against(basin(listed_cuts=0.5, cut_depth_m=2.4, dug_share=0.5), unsure, 1.0, s),
         reason_against(deep, ditch(), 1.0, s),
     ):
         assert told is None or "gully" not in told

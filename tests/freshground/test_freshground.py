@@ -6,10 +6,10 @@ from functools import cache
 
 import numpy as np
 import pytest
+from brim import brim_full
 from otherground.dig import Line, Section, dense
 from otherground.make import Other, pooled
 from otherground.truth import Truth
-from skimage.morphology import reconstruction
 
 from freshground import KINDS, earth, make
 from freshground.fields import tilted
@@ -21,14 +21,6 @@ SOME = ("pitted-outwash", "bay-country")
 @cache
 def small(kind: str, seed: int = 5) -> Other:
     return make(seed, kind, size_m=SMALL_M)
-
-
-def brim_full(z: np.ndarray) -> np.ndarray:
-    """Water level when every hollow is full: scikit-image, morphological reconstruction by erosion from the border."""
-    start = np.full(z.shape, z.max())
-    for edge in (np.s_[0], np.s_[-1], np.s_[:, 0], np.s_[:, -1]):
-        start[edge] = z[edge]
-    return reconstruction(start, z, method="erosion", footprint=np.ones((3, 3)))
 
 
 def floor_cell(t: Truth) -> tuple[int, int]:

@@ -7,11 +7,11 @@ from functools import cache
 
 import numpy as np
 import pytest
+from brim import brim_full
 from otherground.dig import Line, Section, dense, sample
 from otherground.make import Other, pooled
 from otherground.truth import Truth
 from scipy.interpolate import griddata
-from skimage.morphology import reconstruction
 
 from surveyedground import KINDS, dig, make, survey
 from surveyedground.relief import tilted
@@ -23,14 +23,6 @@ SMALL_M = 380
 @cache
 def small(kind: str, seed: int = 3) -> Other:
     return make(seed, kind, size_m=SMALL_M)
-
-
-def brim_full(z: np.ndarray) -> np.ndarray:
-    """Water level when every hollow is full: scikit-image, morphological reconstruction by erosion from the border."""
-    start = np.full(z.shape, z.max())
-    for edge in (np.s_[0], np.s_[-1], np.s_[:, 0], np.s_[:, -1]):
-        start[edge] = z[edge]
-    return reconstruction(start, z, method="erosion", footprint=np.ones((3, 3)))
 
 
 def judged(state: str) -> list[tuple[Other, Truth, tuple[int, int]]]:

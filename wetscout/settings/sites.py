@@ -110,6 +110,7 @@ class SiteSettings(PitSides):
     unlisted_cut_m: float = number(
         1.5, "m", (0.3, 20.0), "a cut deeper than this in which no ditch is listed is a gully", _TRIAL
     )
+    unlisted_dug: float = number(0.15, "-", (0.0, 1.0), "where more than this share of the pool lies in it", _TRIAL)
     unheld_m: float = number(
         60.0, "m", (20.0, 500.0), "longest shore held by a road strip alone where no drain enters", _TRIAL
     )
