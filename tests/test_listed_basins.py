@@ -10,7 +10,7 @@ from scipy import ndimage
 
 from wetscout.basins import tree_of
 from wetscout.settings.sites import SiteSettings
-from wetscout.steps.listed import basins_of, id_of, listed_around, listed_nodes
+from wetscout.steps.listed import basins_of, id_of, listed_nodes
 
 S = SiteSettings()
 
@@ -44,8 +44,7 @@ def test_listed_are_the_outermost_what_stands_clearly_lower_side_pools_and_what_
     tree, m = nests(seed)
     area = tree.table["area_m2"].to_numpy()
     named = set(np.flatnonzero(m.looked)[::7].tolist()) | {int(np.flatnonzero(~m.looked)[0])}
-    listed = listed_nodes(tree, m, named, S)
-    around = listed_around(tree, listed)
+    listed, around = listed_nodes(tree, m, named, S)
     assert m.looked.sum() > listed.sum() > 20
     for i in range(len(area)):
         up = next((k for k in ancestors(tree, i) if listed[k]), -1)
@@ -56,9 +55,9 @@ def test_listed_are_the_outermost_what_stands_clearly_lower_side_pools_and_what_
 
 def test_each_basin_names_the_smallest_listed_one_around_it() -> None:
     tree, m = nests(5)
-    listed = listed_nodes(tree, m, set(), S)
+    listed, around = listed_nodes(tree, m, set(), S)
     down = int(np.flatnonzero(listed)[3])
-    basins, not_offered = basins_of(tree, m, listed, listed_around(tree, listed), [(down, "too dry"), (-5, "no basin")])
+    basins, not_offered = basins_of(tree, m, listed, around, [(down, "too dry"), (-5, "no basin")])
     assert [(b.basin_id, b.reason) for b in not_offered] == [(id_of(down), "too dry")]
     by_id = {b.basin_id: b for b in basins}
     inner = [b for b in basins if b.values["parent_id"] is not None]

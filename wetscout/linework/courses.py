@@ -9,12 +9,11 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from wetscout.linework.kinds import Signs
+from wetscout.linework.streams import ALIKE
 from wetscout.settings.linework import LineworkSettings
 
 # ends this near to each other make one course [m]: tracing leaves gaps of 5-8 m in the tightest bends
 END_M = 10.0
-# depth and width of a piece are those of its neighbour but for this share
-ALIKE = 0.3
 # a piece of a stream is told straight by its chords from this length on, else by its ends [m]
 CHORD_M = 60.0
 STRAIGHT = 0.97
@@ -72,5 +71,6 @@ def _may_be(s: Signs, settings: LineworkSettings) -> bool:
 
 
 def _alike(one: Signs, other: Signs) -> bool:
+    """Whether depth and width of two pieces are the same but for a share, as where one line is cut apart."""
     pairs = (one.depth, other.depth), (one.width, other.width)
     return all(abs(a - b) <= ALIKE * max(a, b) for a, b in pairs)

@@ -76,14 +76,16 @@ def winds(p: Profile, disturbed: NDArray[np.bool_], cell_m: float, settings: Lin
     bool
     """
     length = _length(p, cell_m)
-    if length < settings.tight_length_m or _cornered(p, cell_m, settings) or is_ruled(p.points, cell_m, settings):
+    if length < settings.tight_length_m or is_ruled(p.points, cell_m, settings):
         return False
     off, uneven = bow(p.points, cell_m, settings.bend_half_m), unevenness(p, disturbed)
+    if _cornered(p, off, cell_m, settings):
+        return False
     # a deepened outlet of 95 m went 8.8 m round a knoll, half as deep at one end as at the other
-    if off >= settings.loops_bow_m and (length >= settings.loops_length_m or uneven <= settings.loops_uneven):
-        return True
+    loops = off >= settings.loops_bow_m and (length >= settings.loops_length_m or uneven <= settings.loops_uneven)
     # a stream of 700 m, 0.9 straight, stood 5.8 m off; of 147 dug lines one of 431 m did by 5.4 m, an uneven one
-    if length >= settings.winding_sure_m and off >= settings.tight_blunt_m and uneven <= settings.loops_uneven:
+    sure = length >= settings.winding_sure_m and off >= settings.tight_blunt_m and uneven <= settings.loops_uneven
+    if loops or sure:
         return True
     if length < settings.winding_length_m:
         return False
@@ -122,13 +124,12 @@ def is_ruled(points: NDArray[np.float64], cell_m: float, settings: LineworkSetti
     return bool((legs**2).sum() >= settings.leg_m * legs.sum())
 
 
-def _cornered(p: Profile, cell_m: float, settings: LineworkSettings) -> bool:
+def _cornered(p: Profile, off: float, cell_m: float, settings: LineworkSettings) -> bool:
     """Whether a line turns at corners and runs straight between them, as only what is dug does.
 
     On a circle half the chord stands a quarter as far off (geometry); invented streams 0.15-0.31, polylines 0.03-0.07.
     """
-    half = settings.bend_half_m
-    return bow(p.points, cell_m, half / 2.0) < settings.corner_bow * bow(p.points, cell_m, half)
+    return bow(p.points, cell_m, settings.bend_half_m / 2.0) < settings.corner_bow * off
 
 
 def _in_a_valley(p: Profile, disturbed: NDArray[np.bool_], cell_m: float, settings: LineworkSettings) -> bool:

@@ -136,12 +136,12 @@ def _free_name(place: _Place, taken: set[str]) -> str:
 
     In a drained polder more than 700 pools, each inside the next, share the one deepest cell of the main canal.
     """
-    for letters in itertools.count(2):
-        for step in range(len(LETTERS) ** letters):
-            name = _name(place.floor, place.pair + step, letters)
-            if name not in taken:
-                return name
-    raise AssertionError("letters never end")
+    names = (
+        _name(place.floor, place.pair + step, letters)
+        for letters in itertools.count(2)
+        for step in range(len(LETTERS) ** letters)
+    )
+    return next(name for name in names if name not in taken)
 
 
 def _site_place(site: Site, screen: Screen) -> _Place:

@@ -18,7 +18,7 @@ from wetscout.settings import Settings
 from wetscout.sites import Finder, find_links, note_dammed, note_steps
 from wetscout.steps.covered import add_covered
 from wetscout.steps.faults import mark_faults
-from wetscout.steps.listed import basins_of, id_of, listed_around, listed_nodes
+from wetscout.steps.listed import basins_of, id_of, listed_nodes
 from wetscout.steps.plan import Plan
 from wetscout.surfaces import build_surfaces
 
@@ -109,8 +109,7 @@ def screen_lines(terrain: Terrain, lines: Linework, settings: Settings, progress
     heavy = {s.values["_node"] for s in sites if too_much_earth(s, settings.restore)}
     reasons = [*found.turned_down, *((i, "closing it takes more earth than it is worth") for i in sorted(heavy))]
     named = {i for i, _ in reasons} | {s.values["_node"] for s in sites}
-    listed = listed_nodes(tree, found.measures, named, settings.sites)
-    around = listed_around(tree, listed)
+    listed, around = listed_nodes(tree, found.measures, named, settings.sites)
     basins, not_offered = basins_of(tree, found.measures, listed, around, reasons)
     sites = tuple(
         replace(s, values={**s.values, "parent_id": id_of(around[s.values["_node"]])})

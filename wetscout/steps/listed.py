@@ -13,7 +13,7 @@ from wetscout.settings.sites import SiteSettings
 from wetscout.sites.judge import Measures
 
 
-def listed_nodes(tree: Tree, m: Measures, named: set[int], s: SiteSettings) -> NDArray[np.bool_]:
+def listed_nodes(tree: Tree, m: Measures, named: set[int], s: SiteSettings) -> tuple[NDArray[np.bool_], list[int]]:
     """Which natural basins are listed: the outermost of each nest, and inside it what differs by more than a film.
 
     A drained lowland of 12 km2 nests 1,000 pools in each other that differ by a millimetre: their outlines took 1.7 GB.
@@ -30,42 +30,19 @@ def listed_nodes(tree: Tree, m: Measures, named: set[int], s: SiteSettings) -> N
 
     Returns
     -------
-    bool (n,)
+    listed : bool (n,)
+    around : list of int
+        The smallest listed basin around each node, never the node itself; -1 where there is none.
     """
     area, parent, spill = tree.table["area_m2"].tolist(), tree.table["parent"].tolist(), m.spill.tolist()
-    listed = np.zeros(len(area), dtype=np.bool_)
-    # the listed basin around each node, itself for a listed one
-    shown = [-1] * len(area)
+    listed, around = np.zeros(len(area), dtype=np.bool_), [-1] * len(area)
     # a node follows all that lie inside it
     for i in range(len(area) - 1, -1, -1):
-        up = shown[parent[i]] if parent[i] >= 0 else -1
-        shown[i] = up
-        if m.looked[i] and (
-            up < 0 or i in named or spill[up] - spill[i] >= s.listed_step_m or 2.0 * area[i] < area[up]
-        ):
-            listed[i], shown[i] = True, i
-    return listed
-
-
-def listed_around(tree: Tree, listed: NDArray[np.bool_]) -> list[int]:
-    """The smallest listed basin around each node.
-
-    Parameters
-    ----------
-    tree : Tree
-    listed : bool (n,)
-
-    Returns
-    -------
-    list of int
-        Never the node itself; -1 where there is none.
-    """
-    parent = tree.table["parent"].tolist()
-    around = [-1] * len(parent)
-    for i in range(len(parent) - 1, -1, -1):
         up = parent[i]
-        around[i] = -1 if up < 0 else up if listed[up] else around[up]
-    return around
+        up = around[i] = up if up < 0 or listed[up] else around[up]
+        clear = up < 0 or spill[up] - spill[i] >= s.listed_step_m or 2.0 * area[i] < area[up]
+        listed[i] = m.looked[i] and (clear or i in named)
+    return listed, around
 
 
 def id_of(node: int) -> str | None:
@@ -94,7 +71,7 @@ def basins_of(
     m : Measures
     listed : bool (n,)
     around : list of int
-        As of `listed_around`.
+        As of `listed_nodes`.
     reasons : sequence of (int, str)
         Nodes that are not offered, and why.
 
