@@ -68,6 +68,37 @@ def test_a_disk_without_room_is_told_before_the_work(tmp_path):
         large.empty(10, np.uint8)
 
 
+def test_the_file_of_an_array_that_is_gone_serves_the_next_as_large(tmp_path, monkeypatch):
+    monkeypatch.setattr(large, "_AGAIN_BYTES", 0)
+    handles = Path("/proc/self/fd")
+    before = len(list(handles.iterdir())) if handles.exists() else 0
+    with large.on_disk(tmp_path, small_bytes=0):
+        disk = large._disks[-1]
+        disk.spare_bytes = 10_000
+        first = large.full((10, 25), 3, np.float32)
+        del first
+        assert [size for size, _ in disk.gone] == [1000]
+        # another size finds nothing to use; zeros are zeros
+        other, nought = large.full(300, 1, np.float32), large.zeros(250, np.float32)
+        assert not nought.any() and len(disk.gone) == 1
+        again, more = large.empty(250, np.float32), large.full(250, 5, np.float32)
+        assert (again == 3).all() and not disk.gone
+        again[:] = 4
+        assert (more == 5).all() and (again == 4).all() and (other == 1).all()
+        # no more waits than there is room for, and nothing so large that it takes all of it
+        many, huge = [large.empty(1000, np.float32) for _ in range(4)], large.empty(5000, np.float32)
+        del many, huge
+        assert [size for size, _ in disk.gone] == [4000] * 4
+        large.empty(1, np.float32)
+        assert [size for size, _ in disk.gone][:2] == [4000] * 2
+        assert len(disk.gone) <= 3
+    assert not disk.gone
+    assert (again == 4).all()
+    del again, more, other, nought
+    if before:
+        assert len(list(handles.iterdir())) <= before
+
+
 @pytest.mark.parametrize("halo", [0, 3])
 def test_strips_cover_the_rows_once(halo, monkeypatch):
     monkeypatch.setattr(large, "_STRIP_CELLS", 70)

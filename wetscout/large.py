@@ -38,6 +38,8 @@ _EVERY_S = 0.02
 _MOST_FILES = 30_000
 _KEEP_BYTES = 1 << 16
 _HELD_BYTES = 1 << 27
+# files of at least this size serve again, while those that wait take no more than an eighth of the machine's memory
+_AGAIN_BYTES = SMALL_BYTES
 _M_TRIM_THRESHOLD, _M_MMAP_THRESHOLD = -1, -3
 # cells of a strip of rows worked on at once
 _STRIP_CELLS = 1 << 21
@@ -53,24 +55,79 @@ class _Disk:
         self.maps: weakref.WeakSet[mmap.mmap] = weakref.WeakSet()
         self.lock = threading.Lock()
         self.ended = threading.Event()
+        # files of arrays that are gone: size, handle
+        self.gone: list[tuple[int, int]] = []
+        self.spare_bytes = _memory_bytes() // 8
 
-    def array(self, shape: Shape, dtype: np.dtype[Any]) -> NDArray[Any]:
-        """An array of zeros in a file that goes with it."""
+    def array(self, shape: Shape, dtype: np.dtype[Any], again: bool = False) -> NDArray[Any]:
+        """An array of zeros in a file that goes with it; `again`: of anything, in one that served before.
+
+        The system clears pages of a new file as they are touched, which may cost more than all that is written to them
+        then: 2 of 55 s of processor on 16 million cells.
+        """
         size = math.prod(shape if isinstance(shape, tuple) else (shape,)) * dtype.itemsize
+        again = again and _AGAIN_BYTES <= size <= self.spare_bytes
         try:
-            with tempfile.TemporaryFile(dir=self.folder) as file:
-                # room is taken now: a full disk found later would end the program without a word
-                file.truncate(size)
-                _take_room(file.fileno(), size)
-                area = mmap.mmap(file.fileno(), size)
+            handle = self._spare_of(size) if again else None
+            handle = self._new_file(size) if handle is None else handle
+            try:
+                area = mmap.mmap(handle, size)
+            except OSError:
+                os.close(handle)
+                raise
         except OSError as error:
             raise OutputError(
                 f"{self.folder}: {size / 1e9:.2g} GB of intermediate cells find no room here ({error.strerror}). "
                 "Make room on this disk, or give a result on another one"
             ) from error
+        if again:
+            weakref.finalize(area, self._gone, size, handle)
+        else:
+            os.close(handle)
         with self.lock:
             self.maps.add(area)
         return np.ndarray(shape, dtype, buffer=area)
+
+    def _new_file(self, size: int) -> int:
+        """Handle of a file of zeros without a name."""
+        with tempfile.TemporaryFile(dir=self.folder) as file:
+            # room is taken now: a full disk found later would end the program without a word
+            file.truncate(size)
+            try:
+                _take_room(file.fileno(), size)
+            except OSError:
+                self.let_go()
+                _take_room(file.fileno(), size)
+            return os.dup(file.fileno())
+
+    def _spare_of(self, size: int) -> int | None:
+        """Take a file of that size whose array is gone; the oldest of the others go while they are too large."""
+        with self.lock:
+            held, found, room = self.gone[:], None, self.spare_bytes
+            # arrays may go meanwhile: theirs come behind
+            del self.gone[: len(held)]
+            for one in held[::-1]:
+                if found is None and one[0] == size:
+                    found = one[1]
+                elif one[0] <= room:
+                    room -= one[0]
+                    self.gone.insert(0, one)
+                else:
+                    os.close(one[1])
+        return found
+
+    def _gone(self, size: int, handle: int) -> None:
+        """Note the file of an array that is gone. May be called anywhere, so it takes no lock."""
+        if self.ended.is_set():
+            os.close(handle)
+        else:
+            self.gone.append((size, handle))
+
+    def let_go(self) -> None:
+        """Let go of the files of all arrays that are gone."""
+        with self.lock:
+            while self.gone:
+                os.close(self.gone.pop()[1])
 
     def give_back(self) -> None:
         """Let all pages go; they come back when they are touched."""
@@ -111,6 +168,14 @@ def _hold_freed() -> None:
     # numbers of the GNU allocator's malloc.h: arrays below the first come from what is held
     tell(_M_MMAP_THRESHOLD, SMALL_BYTES)
     tell(_M_TRIM_THRESHOLD, _HELD_BYTES)
+
+
+def _memory_bytes() -> int:
+    """Memory of the machine, 0 where it does not tell."""
+    try:
+        return os.sysconf("SC_PHYS_PAGES") * mmap.PAGESIZE
+    except (AttributeError, ValueError, OSError):
+        return 0
 
 
 _disks: list[_Disk] = []
@@ -155,6 +220,7 @@ def on_disk(folder: Path, small_bytes: int = SMALL_BYTES, kept_bytes: int = KEPT
     finally:
         _disks.remove(disk)
         disk.ended.set()
+        disk.let_go()
         if watch is not None:
             watch.join()
 
@@ -178,10 +244,15 @@ def empty(shape: Shape, dtype: DTypeLike) -> NDArray[Any]:
         The disk has no room for it.
     """
     kind = np.dtype(dtype)
+    disk = _disk_for(shape, kind)
+    return np.empty(shape, kind) if disk is None else disk.array(shape, kind, again=True)
+
+
+def _disk_for(shape: Shape, kind: np.dtype[Any]) -> _Disk | None:
+    """Where an array is kept; None in memory."""
     disk = _disks[-1] if _disks else None
-    if disk is None or math.prod(shape if isinstance(shape, tuple) else (shape,)) * kind.itemsize < disk.small_bytes:
-        return np.empty(shape, kind)
-    return disk.array(shape, kind)
+    size = math.prod(shape if isinstance(shape, tuple) else (shape,)) * kind.itemsize
+    return None if disk is None or size < disk.small_bytes else disk
 
 
 def full(shape: Shape, value: Any, dtype: DTypeLike) -> NDArray[Any]:
@@ -217,9 +288,9 @@ def zeros(shape: Shape, dtype: DTypeLike) -> NDArray[Any]:
         As `empty`.
     """
     kind = np.dtype(dtype)
-    out = empty(shape, kind)
-    # files begin as zeros
-    return out if out.base is not None else np.zeros(shape, kind)
+    disk = _disk_for(shape, kind)
+    # new files begin as zeros
+    return np.zeros(shape, kind) if disk is None else disk.array(shape, kind)
 
 
 def copy(array: NDArray[Any]) -> NDArray[Any]:
