@@ -28,11 +28,34 @@ def lowest(view, begin, end, only_free, above, limit):
     return view[0][mine], view[1][mine]
 
 
-def levels_over(grounds, free, only_free, above, limit):
+def gather(window, labels, first, top, bits):
+    """Sorted by pool, those of one as they lie."""
+    mine = (labels >= first) & (labels <= top)
+    order = np.argsort(labels[mine], kind="stable")
+    natural, one, other, kind = (part[mine][order] for part in window)
+    return labels[mine][order], np.flatnonzero(mine)[order], (kind & bits) == 0, natural, one, other
+
+
+def lowest_few(view, begin, end, only_free, few, most, least):
+    """All sorted anew, and cut off."""
+    levels = np.sort(view[1][_mine(view, begin, end, only_free, -np.inf)])
+    return levels[: most + 1] if levels.size > most and levels[few] >= least else levels[:0]
+
+
+def levels_over(grounds, free, span, only_free, above, limit):
     """Both surfaces where the first is low enough."""
-    height = grounds[0].astype(float)
-    mine = (free | (not only_free)) & (height > above) & (height <= limit)
-    return grounds[1][mine], grounds[2][mine]
+    part = slice(*span)
+    height, one, other = (ground[part] for ground in grounds[:3])
+    mine = (free[part] | (not only_free)) & (height.astype(float) > above) & (height.astype(float) <= limit)
+    return one[mine], other[mine]
+
+
+def majority(values):
+    """Counted one by one."""
+    for value in np.unique(values[~np.isnan(values)]):
+        if not np.isnan(values).any() and 2 * np.count_nonzero(values == value) > values.size:
+            return value
+    return np.float32(np.nan)
 
 
 def share_held(grounds, free, only_free, above, spill):

@@ -143,12 +143,44 @@ def test_views_of_pools_show_what_sorting_anew_does(seed: int) -> None:
         given = view, begin, end, only_free, above, limit
         for mine, plain in zip(nests.lowest(*given), naive_nests.lowest(*given), strict=True):
             np.testing.assert_array_equal(mine, plain)
-        given = (height, height + 1, height + 2), free, only_free, above, limit
+        lows = nests.lowest_of_each(height)
+        np.testing.assert_array_equal(lows, [height[k : k + nests.CHUNK].min() for k in range(0, 400, nests.CHUNK)])
+        given = (height, height + 1, height + 2, lows), free, (begin, end), only_free, above, limit
         for mine, plain in zip(nests.levels_over(*given), naive_nests.levels_over(*given), strict=True):
             np.testing.assert_array_equal(mine, plain)
         given = (height, height + 0.2), free, only_free, above, limit
         if limit < np.inf:
             assert nests.share_held(*given) == pytest.approx(naive_nests.share_held(*given), rel=1e-12)
+    for few, most, least in ((0, 0, 0.0), (3, 20, 9.0), (5, 60, 9.5), (20, 30, 9.8), (10, 390, 0.0)):
+        for only_free in (True, False):
+            given = view, begin, end, only_free, few, most, np.float32(least)
+            np.testing.assert_array_equal(nests.lowest_few(*given), naive_nests.lowest_few(*given))
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_cells_of_a_nest_are_gathered_by_pool(seed: int) -> None:
+    natural, today, corridor = rolling(seed + 1, 90)
+    labels = np.random.default_rng(seed).integers(-1, 9, (30, 30)).astype(np.int32).repeat(3, axis=0).repeat(3, axis=1)
+    box = slice(5, 71), slice(8, 90)
+    window = natural[box], today[box], (natural + 1)[box], corridor[box]
+    for first, top in ((2, 6), (4, 4), (0, 8)):
+        given = window, labels[box], first, top, CUT | FILL
+        for mine, plain in zip(nests.gather(*given), naive_nests.gather(*given), strict=True):
+            np.testing.assert_array_equal(mine, plain)
+
+
+@pytest.mark.parametrize("share", [0.2, 0.5, 0.505, 0.6, 1.0])
+@pytest.mark.parametrize("unknown", [0, 1])
+def test_the_value_that_most_have_is_found_wherever_it_stands(share: float, unknown: int) -> None:
+    rng = np.random.default_rng(int(1000 * share))
+    for size in (1, 2, 7, 200):
+        values = np.where(np.arange(size) < share * size, np.float32(7.5), rng.normal(size=size)).astype(np.float32)
+        for turn in (values, values[::-1].copy(), rng.permutation(values)):
+            turn[:unknown] = np.nan
+            got = nests.majority(turn)
+            np.testing.assert_equal(got, naive_nests.majority(turn))
+            if not np.isnan(got):
+                assert got == np.median(turn)
 
 
 def plugged(hollow: Hollow) -> bool:

@@ -123,9 +123,11 @@ class OpenWays:
             return False
         beyond = np.concatenate(outer, axis=1)
         for row, col, bed in inner:
-            far = np.hypot(row[:, None] - beyond[0], col[:, None] - beyond[1]).min(axis=0)
-            lower = beyond[2] <= float(middle(bed))
-            if bool((lower & (far <= reach)).any()):
+            # what is low and lies near at all: of a long ditch few stations do
+            low = beyond[:, beyond[2] <= float(middle(bed))]
+            for at, ends in ((0, row), (1, col)):
+                low = low[:, (low[at] >= ends.min() - reach - 1) & (low[at] <= ends.max() + reach + 1)]
+            if bool((np.hypot(row[:, None] - low[0], col[:, None] - low[1]) <= reach).any()):
                 return True
         return False
 

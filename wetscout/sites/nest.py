@@ -8,7 +8,17 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from wetscout.kernels.nests import level_at, levels_over, lowest, narrowed, share_held
+from wetscout.kernels.nests import (
+    gather,
+    level_at,
+    levels_over,
+    lowest,
+    lowest_few,
+    lowest_of_each,
+    majority,
+    narrowed,
+    share_held,
+)
 from wetscout.records import BOOL, CUT, F32, F64, FILL, Surfaces, Tree
 from wetscout.settings.sites import SiteSettings
 from wetscout.sites.pitted import pit_levels, slimness
@@ -51,11 +61,12 @@ class Nest:
     node: NDArray[np.int32]
     at: NDArray[np.int32]
     free: BOOL
-    free_before: NDArray[np.int64]
     natural: F32
     today: F32
     cautious: F32
+    free_before: NDArray[np.int64]
     sums: tuple[F64, F64]
+    chunks: F32
 
     @staticmethod
     def of(tree: Tree, top: int, surfaces: Surfaces, filled: tuple[F32, F32]) -> Nest:
@@ -75,20 +86,14 @@ class Nest:
         Nest
         """
         r0, c0, r1, c1 = (int(v) for v in tree.bbox[top])
-        labels = tree.labels[r0:r1, c0:c1]
-        at = np.flatnonzero((labels >= tree.first[top]) & (labels <= top)).astype(np.int32)
-        row, col = r0 + at // (c1 - c0), c0 + at % (c1 - c0)
-        flat = row.astype(np.int64) * tree.labels.shape[1] + col
-        node = np.take(tree.labels, flat)
-        if tree.first[top] < top:
-            order = np.argsort(node, kind="stable")
-            node, at, flat = node[order], at[order], flat[order]
-        free = (np.take(surfaces.corridor, flat) & (CUT | FILL)) == 0
+        box = slice(r0, r1), slice(c0, c1)
+        window = surfaces.natural[box], filled[0][box], filled[1][box], surfaces.corridor[box]
+        found = gather(window, tree.labels[box], int(tree.first[top]), top, CUT | FILL)
+        free, natural, today = found[2:5]
         before = np.append(0, np.cumsum(free))
-        natural, today, cautious = (np.take(ground, flat) for ground in (surfaces.natural, *filled))
         held = np.maximum(today.astype(np.float64) - natural, 0.0)
         sums = np.append(0.0, np.cumsum(natural, dtype=np.float64)), np.append(0.0, np.cumsum(held))
-        return Nest((r0, c0), c1 - c0, node, at, free, before, natural, today, cautious, sums)
+        return Nest((r0, c0), c1 - c0, *found, before, sums, lowest_of_each(natural))
 
     def pools(self, tree: Tree, nodes: NDArray[np.int64]) -> Iterator[tuple[int, Pool]]:
         """Take some pools one by one, outer ones first.
@@ -198,13 +203,12 @@ class Pool:
         pit = self._pit(spill, low, s)
         if pit > -np.inf:
             low = self.level(int(0.01 * self.below(np.inf, pit)[0].size), pit)
-        part = slice(self.begin, self.end)
-        grounds = nest.natural[part], nest.today[part], nest.cautious[part]
+        grounds = nest.natural, nest.today, nest.cautious, nest.chunks
         limit = float(low + s.deep_share * (spill - low))
-        today, cautious = levels_over(grounds, nest.free[part], self.only_free, pit, limit)
+        today, cautious = levels_over(grounds, nest.free, (self.begin, self.end), self.only_free, pit, limit)
         if not today.size:
             return None
-        levels = float(np.median(today)), float(np.median(cautious))
+        levels = _median(today), _median(cautious)
         place = int(nest.at[self._lowest(limit, pit, levels[0])].min())
         return Pooled(low, *levels, pit, (nest.corner[0] + place // nest.width, nest.corner[1] + place % nest.width))
 
@@ -260,11 +264,21 @@ class Pool:
     def _pit(self, spill: float, low: float, s: SiteSettings) -> float:
         """Level up to which a pit reaches, minus infinity without one [m]."""
         n, depth = self.cells, spill - low
-        # most of a pool with a pit lies above half its depth: cheap to ask, and seldom so
-        if depth < s.pit_from_m or self.level(int(s.pit_within * n)) < np.float32(spill - 0.5 * depth):
+        if depth < s.pit_from_m:
             return -np.inf
-        most = self.level(int(0.01 * n) + int(s.pit_walls * n) + int(s.pit_within * n))
-        pit, middle = pit_levels(self.below(most)[1], n, (spill, low), s)
+        # most of a pool with a pit lies above half its depth: cheap to ask, and seldom so
+        few, half = int(s.pit_within * n), np.float32(spill - 0.5 * depth)
+        most = int(0.01 * n) + int(s.pit_walls * n) + few
+        heights = lowest_few(self.view, self.begin, self.end, self.only_free, few, most, half)
+        if not heights.size:
+            return -np.inf
+        pit, middle = pit_levels(heights, n, (spill, low), s)
         if pit > -np.inf and slimness(self.nest.at[self.below(middle)[0]], self.nest.width) > s.pit_slim:
             return -np.inf
         return pit
+
+
+def _median(levels: F32) -> float:
+    """Median; that of one that most have without sorting."""
+    most = float(majority(levels))
+    return float(np.median(levels)) if np.isnan(most) else most
