@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from wetscout.ingest import from_array
-from wetscout.kernels import bridge, rays
+from wetscout.kernels import bridge, moments, rays
 from wetscout.kernels.sections import (
     bilinear,
     lower_line,
@@ -80,21 +80,51 @@ def test_carry_cautious_equals_the_obvious_version(rough, radius, stride):
 
 
 @pytest.mark.parametrize(("radius", "stride"), [(16, 2), (8, 1), (4, 1), (32, 4)])
-def test_packed_sums_are_those_of_the_products_to_the_bit(radius, stride):
+def test_sums_over_a_disc_are_those_of_its_samples_to_the_bit(radius, stride):
     rng = np.random.default_rng(radius)
-    _, _, _, product, packed, size = rays.fit_terms(radius, stride)
-    assert packed.shape == (product.shape[0], 5)
-    at = [rays.AT_POWER[p, q] for p in range(6) for q in range(p, 6)]
-    for share in (1.0, 0.5, 0.1):
-        some, powers = rng.random(product.shape[0]) < share, np.empty(15)
-        for part, word in enumerate(packed[some].sum(axis=0)):
-            rays.unpack(word, part, size, powers)
-        wanted = np.zeros(21)
-        for row in product[some]:
-            wanted += row
-        np.testing.assert_array_equal(powers[at], wanted)
-    # thirds are rounded: there the products themselves are added up
-    assert rays.fit_terms(12, 2)[4].size == 0
+    cells = 2 * radius + 7
+    z = (300.0 + rng.normal(size=(cells, cells))).astype(np.float32)
+    state = (rng.random(z.shape) < 0.3).astype(np.uint8)
+    rows = moments.disc_rows(radius, stride)
+    scale = moments.whole_scale(z.ravel(), rows)
+    assert scale >= 2.0**15
+    ring, sums = np.zeros((2 * radius + 1, cells + stride, 8), np.int64), np.zeros((5, 8), np.int64)
+    flat = z.ravel(), state.ravel()
+    for r, c in ((radius, radius), (radius + 3, radius + 6), (radius + 6, radius + 1)):
+        for row in range(r - radius, r + radius + 1):
+            moments.add_along(*flat, row * cells, stride, scale, ring[row % ring.shape[0]])
+        moments.add_up(ring, r - radius, c + stride, rows, stride, sums)
+        at_row, at_col, *_ = rays.fit_terms(radius, stride)
+        open_ = state[r + at_row, c + at_col] == 0
+        v, u = (at[open_] // stride for at in (at_row, at_col))
+        height = (z[r + at_row, c + at_col][open_].astype(float) * scale).astype(np.int64)
+        for i in range(5):
+            for j in range(5 - i):
+                assert sums[j, i] == (u**i * v**j).sum()
+                if i + j < 3:
+                    assert sums[j, 5 + i] == (height * u**i * v**j).sum()
+
+
+def test_sums_that_float64_rounds_are_not_told_from_whole_numbers():
+    rows = moments.disc_rows(16, 2)
+    assert rows.tolist() == [0, 3, 5, 6, 6, 7, 7, 7, 8, 7, 7, 7, 6, 6, 5, 3, 0]
+    assert moments.whole_scale(np.array([300.5, np.nan, -2.25], np.float32), rows) > 0.0
+    # steps of 300 m and of a nanometre
+    assert moments.whole_scale(np.array([300.0, 1.1e-9], np.float32), rows) == 0.0
+    # thirds are rounded, and samples that do not stand in the middle
+    for radius, stride in ((12, 2), (16, 3)):
+        assert moments.whole_scale(np.ones(3, np.float32), moments.disc_rows(radius, stride)) == 0.0
+
+
+@pytest.mark.parametrize(("radius", "stride"), [(16, 2), (8, 1)])
+def test_levels_by_whole_numbers_equal_those_added_up_one_by_one_to_the_bit(rough, radius, stride, monkeypatch):
+    z, mask = np.tile(rough[0], (1, 3)) + np.float32(260.0), np.tile(rough[1], (1, 3))
+    given = z, mask, 20, 5, (1.5, 0.7, 3, 0.03), (radius, stride, 3)
+    quick = bridge.carry(*given)
+    monkeypatch.setattr(bridge, "whole_scale", lambda flat, rows: 0.0)
+    for one, other in zip(quick, bridge.carry(*given), strict=True):
+        np.testing.assert_array_equal(one, other)
+    assert np.isfinite(quick[2][mask]).sum() > 100
 
 
 @pytest.mark.parametrize("carry", ["crest", "cautious"])

@@ -6,10 +6,11 @@ import numpy as np
 from numba import njit
 
 from wetscout.kernels.leaf import leaf
+from wetscout.kernels.moments import N_POWERS, N_SUMS, add_along, add_up, disc_rows, whole_scale
 from wetscout.kernels.rays import (
-    AT_POWER,
     GAP,
     N_DIRECTIONS,
+    TERMS,
     depth_in_gap,
     directions,
     fit_terms,
@@ -17,24 +18,27 @@ from wetscout.kernels.rays import (
     free_end,
     ray_tables,
     solve6,
-    unpack,
     with_margin,
 )
 
 _WHOLE = (slice(None), slice(None))
+# columns in a stretch: 33 rows of their sums take 140 kB, which the processor holds near at hand
+STRETCH = 32
 
 
 @leaf
-def _close(deep, state, here, reach, nearest, ratio, ends):
+def _close(deep, state, here, reach, nearest, ratio, ends, begin):
     """Distances to both ends of the lines through a cell into `ends` (16, 6); negative where they are not known.
 
-    Returns the shortest line [cells], infinite if none closes. Lines `ratio` times as long and longer may be left at
+    Returns the shortest line [cells], infinite if none closes, and which it is. That of the cell before, `begin`, is
+    looked at first: most others need not be followed as far then. Lines `ratio` times as long and longer may be left at
     -2: whether they close was not looked for, `_reopen` does. -1 does not close. Levels and slopes are worked out by
     `_weigh` for the lines that count only.
     """
-    shortest = np.inf
+    shortest, best = np.inf, begin
     own = np.int64(deep[here])
-    for k in range(N_DIRECTIONS):
+    for n in range(N_DIRECTIONS):
+        k = (begin + n) % N_DIRECTIONS
         near = reach if shortest == np.inf else min(reach, np.int64(ratio * shortest) - own)
         da = free_distance(deep, state, here, k, reach, near, nearest)
         ends[k, 0] = da
@@ -47,8 +51,9 @@ def _close(deep, state, here, reach, nearest, ratio, ends):
             continue
         ends[k, 1] = np.nan
         ends[k, 3] = db
-        shortest = min(shortest, float(da + db))
-    return shortest
+        if da + db < shortest:
+            shortest, best = float(da + db), k
+    return shortest, best
 
 
 @leaf
@@ -117,10 +122,8 @@ def _bend(flat, state, here, samples, a, b, half, free):
 
     Samples on free ground are listed first, so that no guess at which come next can be wrong.
     """
-    place, term, product, packed, size = samples
+    place, term, product = samples
     base = np.float64(0.0) if np.isnan(flat[here]) else np.float64(flat[here])
-    whole = packed.shape[0] > 0
-    w0 = w1 = w2 = w3 = w4 = np.int64(0)
     b0 = b1 = b2 = b3 = b4 = b5 = 0.0
     half[:] = 0.0
     count = 0
@@ -136,31 +139,45 @@ def _bend(flat, state, here, samples, a, b, half, free):
         b3 += term[i, 3] * d
         b4 += term[i, 4] * d
         b5 += term[i, 5] * d
-        if whole:
-            w0 += packed[i, 0]
-            w1 += packed[i, 1]
-            w2 += packed[i, 2]
-            w3 += packed[i, 3]
-            w4 += packed[i, 4]
-        else:
-            for p in range(21):
-                half[p] += product[i, p]
+        for p in range(21):
+            half[p] += product[i, p]
     if count < 20:
         return False
     b[0], b[1], b[2], b[3], b[4], b[5] = b0, b1, b2, b3, b4, b5
-    if whole:
-        unpack(w0, 0, size, half)
-        unpack(w1, 1, size, half)
-        unpack(w2, 2, size, half)
-        unpack(w3, 3, size, half)
-        unpack(w4, 4, size, half)
     k = 0
     for p in range(6):
         for q in range(p, 6):
-            a[p, q] = half[AT_POWER[p, q] if whole else k]
+            a[p, q] = half[k]
             a[q, p] = a[p, q]
             k += 1
     return solve6(a, b)
+
+
+@leaf
+def _bend_whole(height, sums, whole, a, b):
+    """The same from whole numbers, as `add_up` gives them; `whole`: sizes of one [m] and of powers of one sample."""
+    if sums[0, 0] < 20:
+        return False
+    size, power = whole
+    base = np.int64(0) if np.isnan(height) else np.int64(np.float64(height) / size)
+    for p in range(6):
+        i, j = TERMS[p, 0], TERMS[p, 1]
+        b[p] = np.float64(sums[j, 5 + i] - base * sums[j, i]) * (size * power[i + j])
+        for q in range(p, 6):
+            k, m = i + TERMS[q, 0], j + TERMS[q, 1]
+            a[p, q] = np.float64(sums[m, k]) * power[k + m]
+            a[q, p] = a[p, q]
+    return solve6(a, b)
+
+
+@leaf
+def _roll(flat, state, row, begin, done, disc, ring):
+    """Have the running sums of all rows around a row in the ring; the last of them. begin: columns of row 0."""
+    rows, stride, scale, wide = disc
+    radius = rows.size // 2 * stride
+    for r in range(max(done + 1, row - radius), row + radius + 1):
+        add_along(flat, state, begin + r * wide, stride, scale, ring[r % ring.shape[0]])
+    return row + radius
 
 
 @leaf
@@ -206,39 +223,57 @@ def _curve(b, dr, dc, radius):
 
 @njit(nogil=True, cache=True)
 def _levels(ground, begin, far, across, tables, samples, dirs, fit, out):
-    """The levels of `carry` at every masked cell, into `out`; begin: row, column of its first; far = (reach, run)."""
+    """The levels of `carry` at every masked cell, into `out`; begin: row, column of its first; far = (reach, run).
+
+    Columns are taken in stretches, so that the running sums of the rows around lie near at hand.
+    """
     flat, state, deep, wide = ground
     reach, run = far
-    radius, _, best = fit
+    radius, stride, best = fit
     high, low, cautious = out
     rows, cols = high.shape
-    free = np.empty(samples[0].size, np.int64)
-    a = np.empty((6, 6))
-    b = np.empty(6)
-    half = np.empty(21)
-    level = np.empty(N_DIRECTIONS)
-    ends = np.empty((N_DIRECTIONS, 6))
-    for r in range(rows):
-        for c in range(cols):
-            here = (r + begin[0]) * wide + begin[1] + c
-            if not state[here] & GAP:
-                continue
-            shortest = _close(deep, state, here, reach, tables[0], across[0], ends)
-            if shortest == np.inf:
-                high[r, c] = np.nan
-                low[r, c] = np.nan
-                cautious[r, c] = np.nan
-                continue
-            for k in range(N_DIRECTIONS):
-                if ends[k, 0] >= 0.0 and ends[k, 0] + ends[k, 3] <= across[0] * shortest:
-                    _weigh(flat, state, here, k, run, tables, ends)
-            high[r, c], low[r, c] = _high_and_low(ends, across, shortest, level)
-            if best > 0:
-                bent = _bend(flat, state, here, samples, a, b, half, free)
+    place, term, product, half_rows, scale = samples
+    free = np.empty(place.size, np.int64)
+    a, b, half = np.empty((6, 6)), np.empty(6), np.empty(21)
+    level, ends = np.empty(N_DIRECTIONS), np.empty((N_DIRECTIONS, 6))
+    fast = best > 0 and scale > 0.0
+    before = radius + stride
+    sums, ring = (
+        np.empty((N_POWERS, N_SUMS), np.int64),
+        np.empty((2 * radius + 1, STRETCH + 2 * before, N_SUMS), np.int64),
+    )
+    power = (stride / radius) ** np.arange(N_POWERS)
+    for left in range(0, cols, STRETCH):
+        done, line = np.int64(-1), np.int64(0)
+        for r in range(begin[0], begin[0] + rows):
+            for c in range(left, min(left + STRETCH, cols)):
+                here = r * wide + begin[1] + c
+                if not state[here] & GAP:
+                    continue
+                at = r - begin[0], c
+                shortest, line = _close(deep, state, here, reach, tables[0], across[0], ends, line)
+                if shortest == np.inf:
+                    high[at] = np.nan
+                    low[at] = np.nan
+                    cautious[at] = np.nan
+                    continue
+                for k in range(N_DIRECTIONS):
+                    if ends[k, 0] >= 0.0 and ends[k, 0] + ends[k, 3] <= across[0] * shortest:
+                        _weigh(flat, state, here, k, run, tables, ends)
+                high[at], low[at] = _high_and_low(ends, across, shortest, level)
+                if best == 0:
+                    continue
+                if fast:
+                    first = begin[1] + left - radius
+                    done = _roll(flat, state, r, first, done, (half_rows, stride, scale, wide), ring)
+                    add_up(ring, r - radius, c - left + before, half_rows, stride, sums)
+                    bent = _bend_whole(flat[here], sums, (1.0 / scale, power), a, b)
+                else:
+                    bent = _bend(flat, state, here, (place, term, product), a, b, half, free)
                 around = np.nan
                 if bent:
                     around = _careful(ground, here, far, tables, ends, b, radius, best, dirs, level)
-                cautious[r, c] = around
+                cautious[at] = around
 
 
 def carry(z, mask, reach, run, across, fit, inner=_WHOLE):
@@ -285,7 +320,8 @@ def carry(z, mask, reach, run, across, fit, inner=_WHOLE):
     flat, state = with_margin(z, mask, margin)
     at_row, at_col, *terms = fit_terms(radius, stride)
     ground = (flat, state, depth_in_gap(state, wide, reach + 1), wide)
-    samples = (at_row * wide + at_col, *terms)
+    rows = disc_rows(radius, stride)
+    samples = (at_row * wide + at_col, *terms, rows, whole_scale(flat, rows))
     wanted = z[inner]
     out = (wanted.copy(), wanted.copy(), wanted.copy())
     begin = tuple(margin + way.indices(size)[0] for way, size in zip(inner, z.shape, strict=True))

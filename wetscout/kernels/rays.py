@@ -16,12 +16,8 @@ from wetscout.kernels.leaf import leaf
 N_DIRECTIONS = 16
 # what a cell is: to be bridged, unknown; and whether it is the first of four free ones
 GAP, UNKNOWN, SQUARE = 1, 2, 4
-# powers of column and row in the products of the terms of a quadratic, and the bits each has in a packed sum
-POWERS = tuple((i, k - i) for k in range(5) for i in range(k, -1, -1))
-_BITS = 21
-# which of these the product of two of the terms 1, x, y, xx, xy, yy is
-_TERMS = ((0, 0), (1, 0), (0, 1), (2, 0), (1, 1), (0, 2))
-AT_POWER = np.array([[POWERS.index((a + c, b + d)) for c, d in _TERMS] for a, b in _TERMS])
+# powers of column and row in the terms 1, x, y, xx, xy, yy of a quadratic
+TERMS = np.array(((0, 0), (1, 0), (0, 1), (2, 0), (1, 1), (0, 2)))
 
 
 def directions():
@@ -193,17 +189,6 @@ def free_end(flat, state, here, q, d, run, tables):
 
 
 @leaf
-def unpack(word, part, size, out):
-    """Three sums that were added up in one int64, those of the powers from `3 * part` on."""
-    for k in range(3 * part, 3 * part + 3):
-        low = word & ((1 << _BITS) - 1)
-        if low >= 1 << (_BITS - 1):
-            low -= 1 << _BITS
-        word = (word - low) >> _BITS
-        out[k] = low * size[k]
-
-
-@leaf
 def solve6(a, b):
     """Gaussian elimination with pivoting for a 6 x 6 system; False if singular."""
     for i in range(6):
@@ -234,12 +219,8 @@ def solve6(a, b):
 def fit_terms(radius, stride):
     """Samples of a disc with the six terms of a quadratic and their 21 products: worked out once, not at every cell.
 
-    Returns (row offset, column offset, terms (n, 6), products (n, 21), packed (n, 5), size (15,)); samples lie at
-    multiples of `stride` from the cell, so that a tile sees the same ones.
-
-    Where the radius is a power of two, all products are whole numbers times `size`, which float64 adds up without
-    rounding. Then `packed` holds these numbers, three in each int64 in the order of `POWERS`: five additions in place
-    of 21 give the same sums. It is empty otherwise.
+    Returns (row offset, column offset, terms (n, 6), products (n, 21)); samples lie at multiples of `stride` from the
+    cell, so that a tile sees the same ones.
     """
     steps = np.arange(-radius, radius + 1, stride)
     at_row, at_col = (at.ravel() for at in np.meshgrid(steps, steps, indexing="ij"))
@@ -248,11 +229,4 @@ def fit_terms(radius, stride):
     y, x = at_row / radius, at_col / radius
     term = np.column_stack([np.ones(x.size), x, y, x * x, x * y, y * y])
     product = np.column_stack([term[:, p] * term[:, q] for p in range(6) for q in range(p, 6)])
-    whole = math.gcd(radius, stride)
-    packed = np.zeros((0, 5), dtype=np.int64)
-    if radius & (radius - 1) == 0 and x.size * (radius // whole) ** 4 < 1 << (_BITS - 1):
-        u, v = at_col // whole, at_row // whole
-        power = np.column_stack([u**i * v**j for i, j in POWERS])
-        packed = power[:, 0::3] + (power[:, 1::3] << _BITS) + (power[:, 2::3] << 2 * _BITS)
-    size = np.array([(whole / radius) ** (i + j) for i, j in POWERS])
-    return at_row, at_col, term, product, packed, size
+    return at_row, at_col, term, product
