@@ -61,9 +61,31 @@ def test_a_head_in_the_pool_is_where_the_ditch_begins():
 def test_a_bank_at_the_end_of_a_line_is_no_water_from_above():
     # the outlet's line runs level and then up a bank beyond; the bed falls outwards
     water = np.where(X < 40.0, 10.8, 10.0)
-    assert above(water, bed=9.0 + 0.001 * X) == 0.0
+    assert above(water, (0, 140), bed=9.0 + 0.001 * X) == 0.0
     # nothing tells: the line's own direction does
     assert above(np.full(N, 10.0)) == pytest.approx(100.0)
+
+
+def test_what_leaves_by_one_end_came_in_by_the_other_however_the_line_is_drawn():
+    # level water; the bed falls from the last station to the first, so the line was drawn uphill
+    level = np.full(N, 10.0)
+    assert above(level, bed=9.0 + 0.001 * X) == pytest.approx(N - 1 - 139.0)
+    # only 20 m of ditch beyond the pool
+    assert above(level, (0, 160), bed=9.0 + 0.001 * X) == pytest.approx(20.0)
+
+
+def test_a_station_on_the_side_of_the_ditch_does_not_turn_it_round():
+    falling = 10.0 - 0.001 * X
+    # the line's station at the shore stands 4 cm up the side: outwards the water seems to fall at once
+    side = np.where(X == 100, falling + 0.04, falling)
+    assert above(side) == pytest.approx(100.0)
+
+
+def test_road_fill_over_a_culvert_is_no_bed():
+    # levels rise outwards; the bed was read from the fill of a road beside the shore, which today's ground has opened
+    water = 10.0 - 0.0004 * X
+    bed = np.where((X > 70) & (X < 100), 10.6, water)
+    assert above(water, bed=bed) == pytest.approx(100.0)
 
 
 def test_lines_that_graze_a_pool_or_are_faint_count_less():
@@ -76,6 +98,9 @@ def test_by_the_only_way_out_of_a_pool_no_water_comes_in():
     # nothing tells, and the line is drawn into the pool: it would be taken for a ditch from above
     level = np.full(N, 10.0)
     assert above(level, (0, 140), cuts=(cut(95),)) == 0.0
+    # unless the water falls along the whole line: the cut was found where it comes in
+    assert above(10.0 - 0.001 * X, cuts=(cut(95),)) == pytest.approx(100.0)
+    assert above(10.0 + 0.001 * X, cuts=(cut(145),)) == pytest.approx(N - 1 - 139.0)
     # a way out at the other end, on another line, or one of several says nothing
     assert above(level, cuts=(cut(145),)) == pytest.approx(100.0)
     assert above(level, (0, 140), cuts=(cut(95, 2),)) == pytest.approx(100.0)

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import ndimage
 
 from wetscout.records import F32, F64, Cut, Ditch
 from wetscout.sites.network import Network
@@ -20,6 +21,8 @@ WALL_M, WALL_OVER_M = 0.2, 3.0
 CUT_M = 5.0
 # a line with less of it in the pool passes beside it [m]
 ENTER_M = 10.0
+# levels along a line are medians over so many stations
+SIDE_STATIONS = 5
 # the fall of a bed outside is told from thirds of so much of it and more [m]
 TREND_M = 45.0
 
@@ -58,11 +61,14 @@ def ditch_above(
         up, down = np.arange(first, -1, -1), np.arange(last, ditch.row.size)
         from_up = comes_in(ditch, up, at, filled_today, cell_m) if first > 0 else -1.0
         from_down = comes_in(ditch, down, at[::-1], filled_today, cell_m) if ditch.sure and down.size > 1 else -1.0
-        from_up = -1.0 if _leaves_by(ditch, up, only, cell_m) else from_up
-        from_down = -1.0 if _leaves_by(ditch, down, only, cell_m) else from_down
+        # on a nearly level ditch the cut may be found where the water comes in: it then goes out by the other end
+        veto_up = _leaves_by(ditch, up, only, cell_m) and not from_down < 0.0 < from_up
+        veto_down = _leaves_by(ditch, down, only, cell_m) and not from_up < 0.0 < from_down
+        from_up, from_down = -1.0 if veto_up else from_up, -1.0 if veto_down else from_down
         if from_up > 0.0 or (from_up == 0.0 and from_down <= 0.0):
             above += network.length_above([(j, first)], set(inside) - {j})
-        if from_down > 0.0:
+        # where it goes out by the end from which it was drawn, what cannot be told of the other comes in
+        if from_down > 0.0 or (from_down == 0.0 and from_up < 0.0):
             above += float(np.hypot(np.diff(ditch.row[down]), np.diff(ditch.col[down])).sum()) * cell_m
     return above
 
@@ -94,15 +100,15 @@ def comes_in(
     """
     outside, size = rise_outwards(ditch, outwards, filled_today, cell_m)
     within = _rise(_levels(ditch, pool[: round(OUT_M / cell_m) + 1], filled_today))
-    if outside > 0.0 and _falls_away(ditch, outwards[:size], cell_m):
+    if outside > 0.0 and _falls_away(_beds(ditch, outwards[:size], filled_today), cell_m):
         return -1.0
     if outside < 0.0 or within > max(outside, 0.0):
         return -1.0 if outside >= 0.0 else outside
     if outside > 0.0 or within < 0.0:
         return outside or 1.0
     near = max(1, round(BED_M / cell_m))
-    beside = ditch.bed_m[outwards[1 : min(near + 1, size)]]
-    lower = beside.size and np.median(beside) < np.median(ditch.bed_m[pool[:near]]) - LEVEL_M
+    beside = _beds(ditch, outwards[1 : min(near + 1, size)], filled_today)
+    lower = beside.size and np.median(beside) < np.median(_beds(ditch, pool[:near], filled_today)) - LEVEL_M
     return -1.0 if lower else 0.0
 
 
@@ -142,18 +148,30 @@ def _leaves_by(ditch: Ditch, outwards: NDArray[np.int64], cut: Cut | None, cell_
     return float(np.hypot(ditch.row[outwards] - cut.row, ditch.col[outwards] - cut.col).min()) * cell_m <= CUT_M
 
 
-def _falls_away(ditch: Ditch, outwards: NDArray[np.int64], cell_m: float) -> bool:
+def _falls_away(bed: F64, cell_m: float) -> bool:
     """Whether the bed outside falls from its first to its last third: what rises first is silt at the shore."""
-    third = outwards.size // 3
+    third = bed.size // 3
     if third * cell_m < TREND_M / 3:
         return False
-    bed = ditch.bed_m[outwards]
     return bool(np.median(bed[-third:]) < np.median(bed[:third]) - LEVEL_M)
 
 
 def _levels(ditch: Ditch, at: NDArray[np.int64], filled_today: F32) -> F64:
+    """Today's water along a line: medians over five stations, since single ones stand on the side of the ditch."""
+    level = _water(ditch, at, filled_today)
+    out: F64 = ndimage.median_filter(level, SIDE_STATIONS, mode="mirror") if level.size else level
+    return out
+
+
+def _water(ditch: Ditch, at: NDArray[np.int64], filled_today: F32) -> F64:
     rows, cols = (np.rint(along[at]).astype(np.int64) for along in (ditch.row, ditch.col))
     return filled_today[rows, cols].astype(np.float64)
+
+
+def _beds(ditch: Ditch, at: NDArray[np.int64], filled_today: F32) -> F64:
+    """Bed of a line; beneath road fill what today's ground was opened to, since the fill was read as the bed there."""
+    out: F64 = np.fmin(ditch.bed_m[at], _water(ditch, at, filled_today))
+    return out
 
 
 def _rise(levels: F64) -> float:
