@@ -7,6 +7,7 @@ from wetscout.buried.hollows import Chooser, Hollow
 from wetscout.buried.open_ways import OpenWays, one_a_basin
 from wetscout.buried.site import covered_site
 from wetscout.buried.wet_ground import wet_ground
+from wetscout.buried.whole import apart_from_whole, whole_of
 
 __all__ = [
     "Chooser",
@@ -14,10 +15,12 @@ __all__ = [
     "Looked",
     "OpenWays",
     "Searcher",
+    "apart_from_whole",
     "banks_of",
     "covered_site",
     "cut_depth",
     "one_a_basin",
     "wet_ground",
+    "whole_of",
     "without_banks",
 ]

@@ -36,6 +36,8 @@ class Hollow:
     zone : Zone
     within : bool
         It lies within one with an open drain.
+    whole : int
+        Row of the tree of the natural surface where a road divides it and it was made whole; -1 elsewhere.
     """
 
     node: int
@@ -48,6 +50,7 @@ class Hollow:
     edge: bool
     zone: Zone
     within: bool = False
+    whole: int = -1
 
 
 def window_of(pool: Patch) -> tuple[slice, slice]:

@@ -31,6 +31,9 @@ class BuriedSettings(PitSides):
     sheet_share: float = number(0.2, "-", (0.0, 1.0), "and by less than this share of its depth", _TRIAL)
     sheet_spread: float = number(1.5, "-", (1.1, 5.0), "a sheet is this many times larger", _TRIAL)
     road_share: float = number(0.3, "-", (0.0, 1.0), "share of road fill in a pool above which it is none", _PRACTICE)
+    whole_times: float = number(
+        1.25, "-", (1.0, 10.0), "a basin that a road divides is this much larger than the part on one side", _TRIAL
+    )
     near_road_m: float = number(4.0, "m", (0.0, 30.0), "a cut this near to road fill runs under the road", _TRIAL)
     open_share: float = number(0.5, "-", (0.0, 1.0), "a ditch out of a hollow is open to below this share", _TRIAL)
     open_beyond_m: float = number(15.0, "m", (1.0, 200.0), "and goes on for this far outside", _TRIAL)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -12,15 +13,17 @@ from wetscout.buried import (
     Hollow,
     OpenWays,
     Searcher,
+    apart_from_whole,
     banks_of,
     covered_site,
     cut_depth,
     one_a_basin,
     wet_ground,
+    whole_of,
     without_banks,
 )
 from wetscout.evidence import wet_soil, zone_of
-from wetscout.records import F32, FILL, U8, Basin, Patch, Screen, Site
+from wetscout.records import F32, FILL, U8, Basin, Patch, Screen, Site, Tree
 from wetscout.records_covered import Evidence, Zone
 from wetscout.settings import Settings
 from wetscout.steps.plan import Plan
@@ -71,6 +74,7 @@ def add_covered(
     if screen.tree is not None:
         hollows = one_a_basin(hollows, screen.tree, s)
     hollows, hidden = _apart(hollows, screen, shown, settings)
+    hollows, hidden = _whole(hollows, hidden, (screen, shown, ways, told), settings)
     looked = Searcher(terrain, surfaces, screen.linework, shown, s).run(
         hollows, plan.each, lambda h: h.within or ways.begins(h), ways.behind
     )
@@ -78,7 +82,7 @@ def add_covered(
     gone = {site_id for one in looked for site_id in hidden.get(one.hollow.node, ())}
     sites = tuple(site for site in screen.sites if site.site_id not in gone)
     covered = tuple(
-        covered_site(one, f"c{k}", asis.catchment(one.hollow.node), terrain, surfaces, s)
+        covered_site(one, f"c{k}", _catchment(one.hollow, asis, screen.tree), terrain, surfaces, s)
         for k, one in enumerate(looked, start=1)
     )
     ground = _ground(screen, settings, evidence)
@@ -121,6 +125,35 @@ def _apart(
             hidden[hollow.node] = tuple(site.site_id for site in same)
             kept.append(hollow)
     return tuple(kept), hidden
+
+
+def _whole(
+    hollows: tuple[Hollow, ...],
+    hidden: dict[int, tuple[str, ...]],
+    about: tuple[Screen, F32, OpenWays, Callable[[Patch], Zone] | None],
+    settings: Settings,
+) -> tuple[tuple[Hollow, ...], dict[int, tuple[str, ...]]]:
+    """Parts of hollows that a road divides, whole, unless an open drain leaves or left the other part."""
+    screen, shown, ways, told = about
+    if screen.tree is None or screen.surfaces is None:
+        return hollows, hidden
+    out: list[Hollow] = []
+    for hollow in hollows:
+        whole = whole_of(hollow, screen.tree, screen.surfaces, settings.buried)
+        kept, same = ((), {}) if whole is None else _apart((whole,), screen, shown, settings)
+        if not kept or ways.drain(kept[0]) or ways.plugged(kept[0]):
+            out.append(hollow)
+            continue
+        hidden = {**hidden, **same}
+        out.append(kept[0] if told is None else replace(kept[0], zone=told(kept[0].pool)))
+    return apart_from_whole(out), hidden
+
+
+def _catchment(hollow: Hollow, asis: Tree, natural: Tree | None) -> Patch:
+    """What drains into a hollow, over the ground of which it was found."""
+    if hollow.whole >= 0 and natural is not None:
+        return natural.catchment(hollow.whole)
+    return asis.catchment(hollow.node)
 
 
 def _shows(site: Site, shown: F32, least_m: float, roads: tuple[U8, int]) -> bool:
