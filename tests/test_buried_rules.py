@@ -252,6 +252,23 @@ def test_a_dimple_on_dry_soil_needs_more_depth():
         assert _confidence(replace(hollow(100.0 - depth), zone=zone), seen, S) == words
 
 
+def test_of_a_pocket_in_an_openly_drained_basin_a_trench_must_show():
+    """Soil and crop speak for every pocket of a drained basin, and its ditch begins somewhere near."""
+    signs = Signs(way=True, head=True, near=True, close=True, clear=True, tight=True, strength=0.9, graded=False)
+    told = Zone(wet_soil=0.9, farmed=1.0, wetland=0.0, built=0.0)
+    for within, seen, words in (
+        (False, replace(signs, strength=0.0), "medium"),
+        (True, replace(signs, strength=0.0), ""),
+        (True, replace(signs, strength=0.4, graded=True), ""),
+        (True, signs, "high"),
+        (True, replace(signs, tight=False), ""),
+        (True, replace(signs, close=False), ""),
+    ):
+        assert _confidence(replace(hollow(99.5), zone=told, within=within), seen, S) == words
+    # terrain alone never says more than low
+    assert _confidence(replace(hollow(99.5), within=True), signs, S) == "low"
+
+
 def test_a_clear_line_to_a_head_close_by_outranks_a_map_of_wetlands():
     """Cover maps keep calling a drained wetland one; built-up land, dry soil and a doubtful line are believed."""
     signs = Signs(way=True, head=True, near=True, close=True, clear=True, tight=True, strength=0.9, graded=False)

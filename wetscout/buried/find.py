@@ -302,8 +302,12 @@ class Signs:
 def _confidence(hollow: Hollow, signs: Signs, s: BuriedSettings) -> str:
     """Terrain alone never says more than low; soil and crop say medium, with terrain beside them high.
 
-    A shallow hollow is often a dimple of the field: without a head that points at it, it needs some depth.
+    A shallow hollow is often a dimple of the field: without a head that points at it, it needs some depth. Of a pocket
+    in a basin with an open drain a close head that points at it says little, and nor does a rim that dips: a line must
+    lead from one to the other.
     """
+    if hollow.within and not (signs.close and signs.tight and signs.strength >= s.line_sign):
+        return ""
     if speaks_for(hollow.zone, s):
         if signs.head:
             return "high" if signs.near and (signs.strength >= s.line_sign or signs.graded) else "medium"

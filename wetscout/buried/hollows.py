@@ -35,7 +35,7 @@ class Hollow:
     edge : bool
     zone : Zone
     within : bool
-        It lies within one with an open drain.
+        It lies within one with an open drain, or in the pool of an open site.
     whole : int
         Row of the tree of the natural surface where a road divides it and it was made whole; -1 elsewhere.
     """

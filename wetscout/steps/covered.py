@@ -32,6 +32,8 @@ from wetscout.steps.plan import Plan
 _SAME = 0.5
 # a hollow is explained by an open drain's pool that holds this share of it, or lies in it with this share
 _COVERED = 0.3
+# it lies inside that pool from this share of its ground on
+_INSIDE = 0.9
 
 
 def add_covered(
@@ -101,7 +103,8 @@ def _apart(
 ) -> tuple[tuple[Hollow, ...], dict[int, tuple[str, ...]]]:
     """Hollows that open drains do not explain, and by hollow the sites that would be covered drains then.
 
-    That is a site whose cut does not show in the ground at the rim, while the ground closes there.
+    That is a site whose cut does not show in the ground at the rim, while the ground closes there. Hollows inside the
+    larger pool of a site are kept and noted as such.
     """
     if screen.surfaces is None:
         return hollows, {}
@@ -124,6 +127,9 @@ def _apart(
         if len(same) == len(over):
             hidden[hollow.node] = tuple(site.site_id for site in same)
             kept.append(hollow)
+        elif all(iou < _SAME and (part >= _INSIDE or part < _COVERED > whole) for iou, part, whole, _ in shares):
+            # a pocket of a drained basin that the ground closes: a pipe of its own may empty it
+            kept.append(replace(hollow, within=True))
     return tuple(kept), hidden
 
 
