@@ -248,6 +248,12 @@ def test_a_dimple_on_dry_soil_needs_more_depth():
         (dry, replace(clear, tight=False), 0.2, ""),
         (grass, clear, 0.2, ""),
         (grass, clear, 0.3, "low"),
+        # a head farther off needs crops, depth and a clear line
+        (dry, replace(clear, close=False), 0.3, "low"),
+        (dry, replace(clear, close=False), 0.2, ""),
+        (dry, replace(signs, close=False), 0.3, ""),
+        (grass, replace(clear, close=False), 0.3, ""),
+        (dry, replace(clear, close=False, near=False), 0.3, ""),
     ):
         assert _confidence(replace(hollow(100.0 - depth), zone=zone), seen, S) == words
 

@@ -333,6 +333,9 @@ def _worth_a_look(zone: Zone, signs: Signs, depth_m: float, s: BuriedSettings) -
     # soil maps leave small wet spots out: under crops a head close by and a trace of a line are enough to look; dimples
     # have no clear line to one
     farmed = zone.farmed is not None and zone.farmed >= s.farmed_least
+    if farmed and depth_m >= s.dry_depth_m and signs.strength >= s.line_sign:
+        # no head farther off than `head_close_m` is near
+        return True
     least = s.line_hint if farmed and depth_m >= s.dry_depth_m else s.line_sign
     return signs.close and signs.strength >= least and (farmed or depth_m >= s.dry_depth_m)
 
