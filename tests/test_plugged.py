@@ -1,5 +1,7 @@
 """Earth in a ditch at the rim: a plug, a road, a pipe that is known, and a crossing farther down. Plain arithmetic."""
 
+from dataclasses import replace
+
 import naive_surfaces
 import numpy as np
 import pytest
@@ -57,6 +59,15 @@ def test_a_plug_at_the_rim_is_seen():
 def test_what_is_no_plug(fills):
     assert fills.signs((CUT,), 100.0) == {"filled_share": 0.0, "open_ditches": 1.0}
     assert fills.signs((), 100.0) == {"filled_share": 0.0, "open_ditches": 0.0}
+
+
+@pytest.mark.parametrize(("exit_m", "still"), [(98.9, 1.0), (99.4, 1.0), (99.6, 0.0)])
+def test_a_low_place_beside_a_plug_is_no_open_ditch(exit_m, still):
+    """The ditch took the water from 100 m down to 99; the second way leads past its plug at some level."""
+    way = np.arange(10, 90)
+    beside = replace(CUT, row=20, exit_m=exit_m, way_row=np.full(way.size, 20), way_col=way)
+    signs = _fills(35).signs((CUT, beside), 100.0)
+    assert signs == {"filled_share": 0.5, "open_ditches": still}
 
 
 @pytest.mark.parametrize(

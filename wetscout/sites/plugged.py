@@ -82,10 +82,12 @@ class Fills:
         -------
         dict of str to float
             `filled_share`: part of the cuts that are filled at the rim up to the spill level, 0-1, 0 without cuts;
-            `open_ditches`: how many of the others run along a listed ditch.
+            `open_ditches`: how many of the others run along a listed ditch and let out half of what was lost: a low
+            place beside a plug leads to the same ditch, but the plug holds most of the water.
         """
         filled = [self._filled(c, spill_m) for c in cuts]
-        still = sum(c.ditch_id in self.listed for c, f in zip(cuts, filled, strict=True) if not f)
+        half = 0.5 * (spill_m + min((c.exit_m for c in cuts), default=spill_m))
+        still = sum(c.ditch_id in self.listed and c.exit_m <= half for c, f in zip(cuts, filled, strict=True) if not f)
         return {"filled_share": sum(filled) / len(filled) if filled else 0.0, "open_ditches": float(still)}
 
     def _filled(self, cut: Cut, spill_m: float) -> bool:
