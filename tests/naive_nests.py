@@ -36,10 +36,15 @@ def gather(window, labels, first, top, bits):
     return labels[mine][order], np.flatnonzero(mine)[order], (kind & bits) == 0, natural, one, other
 
 
-def lowest_few(view, begin, end, only_free, few, most, least):
-    """All sorted anew, and cut off."""
+def levels_at(view, begin, end, only_free, ranks, few, least):
+    """All sorted anew, and looked up."""
     levels = np.sort(view[1][_mine(view, begin, end, only_free, -np.inf)])
-    return levels[: most + 1] if levels.size > most and levels[few] >= least else levels[:0]
+    return levels[ranks] if levels.size > ranks[-1] and levels[ranks[few]] >= least else levels[:0]
+
+
+def lowest_few(view, begin, end, only_free, most):
+    """All sorted anew, and cut off."""
+    return np.sort(view[1][_mine(view, begin, end, only_free, -np.inf)])[: most + 1]
 
 
 def levels_over(grounds, free, span, only_free, above, limit):

@@ -27,7 +27,7 @@ from wetscout.records_covered import Zone
 from wetscout.settings.buried import BuriedSettings
 from wetscout.settings.sites import SiteSettings
 from wetscout.sites.judge import measure
-from wetscout.sites.pitted import pit_levels, slimness
+from wetscout.sites.pitted import pit_levels, slimness, walled
 
 
 @cache
@@ -153,8 +153,59 @@ def test_views_of_pools_show_what_sorting_anew_does(seed: int) -> None:
             assert nests.share_held(*given) == pytest.approx(naive_nests.share_held(*given), rel=1e-12)
     for few, most, least in ((0, 0, 0.0), (3, 20, 9.0), (5, 60, 9.5), (20, 30, 9.8), (10, 390, 0.0)):
         for only_free in (True, False):
-            given = view, begin, end, only_free, few, most, np.float32(least)
-            np.testing.assert_array_equal(nests.lowest_few(*given), naive_nests.lowest_few(*given))
+            given = view, begin, end, only_free
+            ranks = np.unique([few, most, *range(0, most, 4)])
+            at = int(np.searchsorted(ranks, few)), np.float32(least)
+            plain = naive_nests.levels_at(*given, ranks, *at)
+            np.testing.assert_array_equal(nests.levels_at(*given, ranks, *at), plain)
+            np.testing.assert_array_equal(nests.lowest_few(*given, most), naive_nests.lowest_few(*given, most))
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_the_level_over_most_of_a_floor_is_told_without_taking_it_down(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    height, free = rng.uniform(9.0, 11.0, 900).astype(np.float32), rng.random(900) < 0.7
+    height[300:700] += np.float32(2.0)
+    one, other = np.full(900, 10.5, np.float32), np.full(900, 10.25, np.float32)
+    one[rng.random(900) < 0.1 * seed] = np.float32(10.0)
+    other[rng.random(900) < 0.6] += rng.random(1).astype(np.float32)
+    other[[5, 777]] = np.nan if seed == 4 else 10.25
+    grounds = height, one, other, nests.lowest_of_each(height)
+    for span, only_free, above, limit in (((0, 900), True, -np.inf, 10.5), ((41, 850), False, 9.5, 10.0)):
+        given = grounds, free, span, only_free, above, limit
+        cells, *levels = nests.flat_over(*given)
+        plain = naive_nests.levels_over(*given)
+        assert cells == plain[0].size > 0
+        unknown = any(np.isnan(part).any() for part in plain)
+        for level, part in zip(levels, plain, strict=True):
+            first = not unknown and 2 * np.count_nonzero(part == part[0]) > part.size
+            np.testing.assert_equal(level, np.median(part) if first else np.nan)
+    assert nests.flat_over(grounds, free, (0, 900), True, 20.0, 21.0)[0] == 0
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_pools_in_which_some_ranks_show_no_walls_hide_no_pit(seed: int) -> None:
+    rng, s = np.random.default_rng(seed), SiteSettings()
+    cells = int(rng.integers(30, 3000))
+    # a floor, a step of any height and width, and sides
+    low = int(rng.uniform(0.0, 0.4) * cells)
+    step = np.clip((np.arange(cells) - low) / (rng.uniform(0.005, 0.2) * cells), 0.0, 1.0)
+    heights = np.sort(9.0 + rng.uniform(0.2, 0.8) * step + 0.2 * rng.random(cells)).astype(np.float32)
+    first, few, walls = int(0.01 * cells), int(s.pit_within * cells), int(s.pit_walls * cells)
+    most = first + few + walls
+    ranks = np.unique([few, most, *range(first, most, max(1, walls // 8))])
+    ends = 10.0, float(heights[first])
+    pit, _ = pit_levels(heights[: most + 1], cells, ends, s)
+    seen = walled(ranks, heights[ranks], walls, s.pit_drop * (ends[0] - ends[1]))
+    assert seen or pit == -np.inf
+
+
+def test_ranks_tell_most_pools_without_walls_from_those_with() -> None:
+    s, ranks = SiteSettings(), np.arange(0, 400, 10)
+    even = np.linspace(9.0, 9.6, 400, dtype=np.float32)
+    assert not walled(ranks, even[ranks], 80, s.pit_drop * 1.0)
+    steep = np.where(np.arange(400) < 200, 9.0, 9.7).astype(np.float32)
+    assert walled(ranks, steep[ranks], 80, s.pit_drop * 1.0)
 
 
 @pytest.mark.parametrize("seed", range(3))

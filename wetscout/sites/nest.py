@@ -9,8 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wetscout.kernels.nests import (
+    flat_over,
     gather,
     level_at,
+    levels_at,
     levels_over,
     lowest,
     lowest_few,
@@ -21,7 +23,7 @@ from wetscout.kernels.nests import (
 )
 from wetscout.records import BOOL, CUT, F32, F64, FILL, Surfaces, Tree
 from wetscout.settings.sites import SiteSettings
-from wetscout.sites.pitted import pit_levels, slimness
+from wetscout.sites.pitted import pit_levels, slimness, walled
 
 View = tuple[NDArray[np.int32], F32, BOOL]
 # sorting takes as long as picking out of so many times more cells
@@ -88,12 +90,13 @@ class Nest:
         r0, c0, r1, c1 = (int(v) for v in tree.bbox[top])
         box = slice(r0, r1), slice(c0, c1)
         window = surfaces.natural[box], filled[0][box], filled[1][box], surfaces.corridor[box]
-        found = gather(window, tree.labels[box], int(tree.first[top]), top, CUT | FILL)
-        free, natural, today = found[2:5]
+        gathered = gather(window, tree.labels[box], int(tree.first[top]), top, CUT | FILL)
+        node, at, free, natural, today, cautious = gathered
         before = np.append(0, np.cumsum(free))
         held = np.maximum(today.astype(np.float64) - natural, 0.0)
         sums = np.append(0.0, np.cumsum(natural, dtype=np.float64)), np.append(0.0, np.cumsum(held))
-        return Nest((r0, c0), c1 - c0, *found, before, sums, lowest_of_each(natural))
+        lows = lowest_of_each(natural)
+        return Nest((r0, c0), c1 - c0, node, at, free, natural, today, cautious, before, sums, lows)
 
     def pools(self, tree: Tree, nodes: NDArray[np.int64]) -> Iterator[tuple[int, Pool]]:
         """Take some pools one by one, outer ones first.
@@ -205,12 +208,20 @@ class Pool:
             low = self.level(int(0.01 * self.below(np.inf, pit)[0].size), pit)
         grounds = nest.natural, nest.today, nest.cautious, nest.chunks
         limit = float(low + s.deep_share * (spill - low))
-        today, cautious = levels_over(grounds, nest.free, (self.begin, self.end), self.only_free, pit, limit)
-        if not today.size:
+        floor = grounds, nest.free, (self.begin, self.end), self.only_free, pit, limit
+        cells, over, held = flat_over(*floor)
+        if not cells:
             return None
-        levels = _median(today), _median(cautious)
-        place = int(nest.at[self._lowest(limit, pit, levels[0])].min())
-        return Pooled(low, *levels, pit, (nest.corner[0] + place // nest.width, nest.corner[1] + place % nest.width))
+        if np.isnan(over) or np.isnan(held):
+            over, held = (_median(levels) for levels in levels_over(*floor))
+        place = int(nest.at[self._lowest(limit, pit, float(over))].min())
+        return Pooled(
+            low,
+            float(over),
+            float(held),
+            pit,
+            (nest.corner[0] + place // nest.width, nest.corner[1] + place % nest.width),
+        )
 
     def _lowest(self, limit: float, pit: float, today: float) -> NDArray[np.int32]:
         """Lowest cells of its floor; of the drained floor where they lie in a pocket that keeps its water.
@@ -268,10 +279,15 @@ class Pool:
             return -np.inf
         # most of a pool with a pit lies above half its depth: cheap to ask, and seldom so
         few, half = int(s.pit_within * n), np.float32(spill - 0.5 * depth)
-        most = int(0.01 * n) + int(s.pit_walls * n) + few
-        heights = lowest_few(self.view, self.begin, self.end, self.only_free, few, most, half)
-        if not heights.size:
+        low_at, walls = int(0.01 * n), int(s.pit_walls * n)
+        most = low_at + walls + few
+        # few hide a pit: of others some forty ranks tell that no walls can be
+        ranks = np.unique([few, most, *range(low_at, most, max(1, walls // 8))])
+        own = self.view, self.begin, self.end, self.only_free
+        heights = levels_at(*own, ranks, int(np.searchsorted(ranks, few)), half)
+        if not heights.size or not walled(ranks, heights, walls, s.pit_drop * depth):
             return -np.inf
+        heights = lowest_few(*own, most)
         pit, middle = pit_levels(heights, n, (spill, low), s)
         if pit > -np.inf and slimness(self.nest.at[self.below(middle)[0]], self.nest.width) > s.pit_slim:
             return -np.inf

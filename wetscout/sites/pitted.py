@@ -45,6 +45,29 @@ def pit_levels(
     return float(ordered[at + walls]), float(ordered[at + walls] - 0.5 * rise[at])
 
 
+def walled(ranks: NDArray[np.int64], heights: NDArray[np.float32], walls: int, rise_m: float) -> bool:
+    """Whether walls of a pit may be among cells of which only some are known by their rank.
+
+    Parameters
+    ----------
+    ranks : int64 (n,)
+        Ascending.
+    heights : float32 (n,)
+        Of the cells at these ranks, 0 the lowest [m].
+    walls : int
+        Most cells that walls take.
+    rise_m : float
+        Least that they rise [m].
+
+    Returns
+    -------
+    bool
+        False where no `walls` ranks that follow each other rise so far: not from any rank between two known ones.
+    """
+    above = np.minimum(np.searchsorted(ranks, ranks[1:] + walls), ranks.size - 1)
+    return bool((heights[above] - heights[:-1] >= rise_m).any())
+
+
 def slimness(at: NDArray[np.int32] | NDArray[np.int64], cols: int) -> float:
     """Outline squared over area of cells, along cell edges; of several pieces each by its area.
 
