@@ -51,9 +51,18 @@ def way_out(z, inside, start_row, start_col, beyond):
     order = np.int64(0)
     heap = heap_of(np.int64(64))
     size = push(heap, np.int64(0), level, order, first)
+    # cells that water reaches at the level it stands at wait in a line, in their order: no heap is needed for these
+    waits, number = np.empty(rows * cols, dtype=np.int64), np.empty(rows * cols, dtype=np.int64)
+    head = tail = np.int64(0)
+    line_level = level
     last = first
-    while size > 0:
-        at_level, at, size = pop(heap, size)
+    while size > 0 or head < tail:
+        key = heap[0][0] if size > 0 else np.inf
+        if head < tail and (line_level < key or (line_level == key and number[head] < heap[1][0])):
+            at_level, at = line_level, waits[head]
+            head += 1
+        else:
+            at_level, at, size = pop(heap, size)
         r = at // cols
         c = at - r * cols
         out = steps_out[at]
@@ -81,9 +90,16 @@ def way_out(z, inside, start_row, start_col, beyond):
                 steps_out[to] = 0 if inside[rr, cc] else out + 1
                 order += 1
                 # outside, the lowest ground goes first, so the way keeps to the bed instead of spreading
+                key = max(value, at_level) if steps_out[to] == 0 else value
+                if head == tail:
+                    head = tail = 0
+                if key == (line_level if head < tail else at_level):
+                    line_level, waits[tail], number[tail] = key, to, order
+                    tail += 1
+                    continue
                 if size == heap[0].size:
                     heap = wider(heap)
-                size = push(heap, size, max(value, at_level) if steps_out[to] == 0 else value, order, to)
+                size = push(heap, size, key, order, to)
         if stop:
             break
     n = 0
