@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from wetscout.kernels.leaf import leaf
+
 
 @njit(nogil=True, cache=True)
 def count_labels(labels, water, corridor, road, dug, counts):
@@ -106,6 +108,13 @@ def rises(ground, away, steps, corridor, dug):
     return d_row, d_col
 
 
+@leaf
+def _known(ground, row, col):
+    """Height of a cell, NaN outside [m]."""
+    inside = 0 <= row < ground.shape[0] and 0 <= col < ground.shape[1]
+    return np.float64(ground[row, col]) if inside else np.nan
+
+
 @njit(nogil=True, cache=True)
 def third_differences(ground, rows, cols, steps):
     """Median over directions of the third difference of the ground at cells.
@@ -123,36 +132,27 @@ def third_differences(ground, rows, cols, steps):
     float64 (n,)
         [m]; NaN where one of the places is unknown or outside.
     """
+    height, width = ground.shape
     out = np.empty(rows.size)
     seen = np.empty(4)
+    reach = 2 * np.abs(steps).max()
     for i in range(rows.size):
+        r, c = rows[i], cols[i]
+        inside = reach <= r < height - reach and reach <= c < width - reach
         for k in range(4):
-            total = 0.0
-            for m in range(-1, 3):
-                r = rows[i] + m * steps[k, 0]
-                c = cols[i] + m * steps[k, 1]
-                v = np.nan
-                if 0 <= r < ground.shape[0] and 0 <= c < ground.shape[1]:
-                    v = np.float64(ground[r, c])
-                if m == -1:
-                    total = v
-                elif m == 0:
-                    total -= 3.0 * v
-                elif m == 1:
-                    total += 3.0 * v
-                else:
-                    total -= v
-            seen[k] = abs(total)
-        # sorted by insertion: four values
-        for k in range(1, 4):
-            v = seen[k]
-            j = k - 1
-            while j >= 0 and seen[j] > v:
-                seen[j + 1] = seen[j]
-                j -= 1
-            seen[j + 1] = v
+            d_row, d_col = steps[k, 0], steps[k, 1]
+            if inside:
+                a, b = np.float64(ground[r - d_row, c - d_col]), np.float64(ground[r, c])
+                e, f = np.float64(ground[r + d_row, c + d_col]), np.float64(ground[r + 2 * d_row, c + 2 * d_col])
+            else:
+                a, b = _known(ground, r - d_row, c - d_col), _known(ground, r, c)
+                e, f = _known(ground, r + d_row, c + d_col), _known(ground, r + 2 * d_row, c + 2 * d_col)
+            seen[k] = abs(a - 3.0 * b + 3.0 * e - f)
+        # the two in the middle, without a guess at which they are
+        low = max(min(seen[0], seen[1]), min(seen[2], seen[3]))
+        high = min(max(seen[0], seen[1]), max(seen[2], seen[3]))
         unknown = np.isnan(seen[0]) or np.isnan(seen[1]) or np.isnan(seen[2]) or np.isnan(seen[3])
-        out[i] = np.nan if unknown else 0.5 * (seen[1] + seen[2])
+        out[i] = np.nan if unknown else 0.5 * (low + high)
     return out
 
 
