@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 from linework_scenes import along_across, ditch_through_ridge, frame, noise, trapezoid
 
-from wetscout.kernels import along, beside, directional, lines, skeleton, thin
+from wetscout.kernels import along, beside, columns, directional, lines, skeleton, thin
 from wetscout.linework import cells, stencils, trace
 from wetscout.settings.linework import LineworkSettings
 
@@ -81,7 +81,7 @@ def test_line_kernels_equal_their_twins():
     table = np.column_stack((values, values[::-1]))
     for every in (1, 3):
         want = np.column_stack([naive.running_median(table[:, j], 3) for j in (0, 1)])[::every]
-        np.testing.assert_array_equal(lines.columns_running_median(table, 3, every), want)
+        np.testing.assert_array_equal(columns.columns_running_median(table, 3, every), want)
         low, high = np.full(40, 0), np.arange(40) % 3
         got = lines.row_median(table, low, high)
         np.testing.assert_array_equal(

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from wetscout.kernels import along
 from wetscout.kernels import lines as kernel
+from wetscout.kernels.columns import columns_running_median
 from wetscout.linework.shape import resample, sections_of, tangents
 from wetscout.linework.trace import Line
 from wetscout.records import bed_ends
@@ -157,7 +158,7 @@ def profile_of(z: NDArray[np.float32], line: Line, cell_m: float, settings: Line
     low = np.where(seen, np.nanmin(np.where(np.isfinite(mid), mid, np.inf), axis=1), np.nan)
     bed = _fill(kernel.running_median(low, max(1, round(0.5 * BED_MEDIAN_M / cell_m))))
     every = max(1, round(EVERY_M / cell_m))
-    calm = kernel.columns_running_median(ground, max(1, round(0.5 * WIDTH_MEDIAN_M / cell_m)), every)
+    calm = columns_running_median(ground, max(1, round(0.5 * WIDTH_MEDIAN_M / cell_m)), every)
     sides = calm[:, far:], calm[:, far::-1]
     left, right = (_side(side[:, : n + 1], step_m, every * cell_m, settings) for side in sides)
     at = np.arange(points.shape[0]) / every

@@ -11,6 +11,7 @@ from scipy.spatial import cKDTree
 
 from wetscout import large
 from wetscout.kernels import lines as kernel
+from wetscout.kernels.columns import columns_running_median
 from wetscout.linework import attributes, join, shape, trace
 from wetscout.records import Embankment
 from wetscout.settings.linework import LineworkSettings
@@ -141,7 +142,7 @@ def _size(z: NDArray[np.float32], line: trace.Line, cell_m: float) -> tuple[floa
     offsets = np.arange(-n, n + 1, dtype=np.float64) * step / cell_m
     run = max(1, round(6.0 / cell_m))
     every = max(1, round(attributes.EVERY_M / cell_m))
-    ground = kernel.columns_running_median(shape.sections_of(z, line.xy, offsets, run), run, every)
+    ground = columns_running_median(shape.sections_of(z, line.xy, offsets, run), run, every)
     rows = ground.shape[0]
     crest = kernel.row_median(ground, np.full(rows, n - 2), np.full(rows, n + 3))
     width = np.zeros(rows)
