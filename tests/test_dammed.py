@@ -52,9 +52,10 @@ def test_a_ditch_that_joins_the_drain_counts_where_the_plug_stands_below() -> No
     own, side = line(1, *OWN), line(2, (55.0, 40.0), (55.0, 110.0))
     assert told(RIM, own, side) == ("starts here", 0.0)
     assert told(BELOW, own, side) == ("passes through", pytest.approx(70.0))
-    # a faint one is not counted, and 30 m are too little
+    # a faint one is not counted, and 30 m are too little: it begins where the basin's own would
     assert told(BELOW, own, line(2, (55.0, 40.0), (55.0, 110.0), sure=False)) == ("starts here", 0.0)
     assert told(BELOW, own, line(2, (55.0, 80.0), (55.0, 110.0))) == ("starts here", 0.0)
+    assert told(BELOW, own, line(2, (55.0, 76.0), (55.0, 110.0))) == ("passes through", pytest.approx(34.0))
 
 
 def test_a_plug_across_a_ditch_that_passes_by() -> None:

@@ -120,7 +120,7 @@ class SiteSettings(PitSides):
     )
     unheld_most_m: float = number(200.0, "m", (20.0, 1000.0), "the same where a drain enters", _TRIAL)
     upstream_m: float = number(
-        40.0, "m", (10.0, 500.0), "more ditch than this from above: the drain passes through", _PRACTICE
+        30.0, "m", (10.0, 500.0), "more ditch than this from above: the drain passes through", _TRIAL
     )
     offer_depth_m: float = number(0.13, "m", (0.05, 1.0), "shallower basins are not offered", _TRIAL)
     half_width_m: float = number(6.0, "m", (2.0, 30.0), "pools nowhere this far from their shore are channels", _TRIAL)
