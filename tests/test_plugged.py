@@ -124,6 +124,16 @@ def test_a_bed_that_goes_on_in_the_next_cell_is_not_filled():
     assert fills.signs((CUT,), 100.0)["filled_share"] == 1.0
 
 
+@pytest.mark.parametrize(("beside", "filled"), [(100.05, 1.0), (99.95, 0.0)])
+def test_ground_above_the_spill_leads_no_water_past_a_plug(beside, filled):
+    """The way was opened to 0.15 m below the spill; beside it the ground stands 5 cm over or under that."""
+    fills = _fills(45)
+    for surface in (fills.ground, fills.today):
+        surface[50, surface[50] < 99.0] = 99.85
+    fills.ground[51, 44:58] = beside
+    assert fills.signs((CUT,), 100.0)["filled_share"] == filled
+
+
 def test_strips_along_rays_are_those_of_the_slow_twin():
     rng = np.random.default_rng(5)
     shares = []

@@ -95,7 +95,7 @@ class Fills:
         rows, cols = cut.way_row[near], cut.way_col[near]
         ground = self.ground[rows, cols]
         fill = (ground - self.today[rows, cols] >= self.s.filled_m) & (ground >= spill_m - self.s.filled_below_m)
-        fill[fill] = [self._closed(cut, int(at)) for at in near[fill]]
+        fill[fill] = [self._closed(cut, int(at), spill_m) for at in near[fill]]
         fill[fill] = ~self._crossings(cut, near[fill], spill_m)
         if not fill.any():
             return False
@@ -125,14 +125,14 @@ class Fills:
             short[run[at] == k] = length < plug or far
         return short
 
-    def _closed(self, cut: Cut, at: int) -> bool:
-        """Whether a cell of the way stands higher than all ground that leads past it.
+    def _closed(self, cut: Cut, at: int, spill_m: float) -> bool:
+        """Whether a cell of the way stands higher than all ground below the spill that leads past it.
 
         Where fill is opened the way may run a cell beside the bed, and every bend of a ditch in wide cells looked
         filled: there the bed goes on in the next cell.
         """
         rows, cols = cut.way_row, cut.way_col
-        least = self.today[rows[at], cols[at]] + self.s.filled_m
+        least = min(float(self.today[rows[at], cols[at]]) + self.s.filled_m, spill_m)
         low = np.flatnonzero(self.ground[rows, cols] < least)
         before, after = low[low < at], low[low > at]
         if before.size == 0 or after.size == 0:
