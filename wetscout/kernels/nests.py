@@ -173,16 +173,26 @@ def levels_at(view, begin, end, only_free, ranks, few, least):
     """
     order, level, free = view
     heights = np.empty(ranks.size, np.float32)
-    n = i = 0
-    for k in range(ranks.size):
-        rank = ranks[k]
-        while n <= rank and i < order.size:
-            n += (order[i] >= begin) & (order[i] < end) & (free[i] | (not only_free))
-            i += 1
-        heights[k] = level[i - 1]
-        if n <= rank or (k == few and heights[k] < least):
-            return heights[:0]
-    return heights
+    size, every = np.uint32(end - begin), not only_free
+    n = k = 0
+    for start in range(0, order.size, CHUNK):
+        # counted a chunk at a time, one by one only where a rank lies in it
+        more = 0
+        for i in range(start, min(start + CHUNK, order.size)):
+            more += (np.uint32(order[i] - begin) < size) & (free[i] | every)
+        i, passed = start, n
+        while k < ranks.size and n + more > ranks[k]:
+            while passed <= ranks[k]:
+                passed += (np.uint32(order[i] - begin) < size) & (free[i] | every)
+                i += 1
+            heights[k] = level[i - 1]
+            if k == few and heights[k] < least:
+                return heights[:0]
+            k += 1
+        n += more
+        if k == ranks.size:
+            return heights
+    return heights[:0]
 
 
 @njit(nogil=True, cache=True)
