@@ -243,10 +243,11 @@ def _levels(ground, begin, far, across, tables, samples, dirs, fit, out):
         np.empty((2 * radius + 1, STRETCH + 2 * before, N_SUMS), np.int64),
     )
     power = (stride / radius) ** np.arange(N_POWERS)
-    for left in range(0, cols, STRETCH):
+    stretch = STRETCH if fast else cols
+    for left in range(0, cols, stretch):
         done, line = np.int64(-1), np.int64(0)
         for r in range(begin[0], begin[0] + rows):
-            for c in range(left, min(left + STRETCH, cols)):
+            for c in range(left, min(left + stretch, cols)):
                 here = r * wide + begin[1] + c
                 if not state[here] & GAP:
                     continue
@@ -314,13 +315,13 @@ def carry(z, mask, reach, run, across, fit, inner=_WHOLE):
     high, low, cautious : float32 (rows, cols) of the inner cells
         Equal to z on free cells, NaN where nothing could be carried; the last as z where not asked for.
     """
-    radius, stride, _ = fit
+    radius, stride, best = fit
     margin = max(reach + run + 2, radius + 1)
     wide = z.shape[1] + 2 * margin
     flat, state = with_margin(z, mask, margin)
     at_row, at_col, *terms = fit_terms(radius, stride)
     ground = (flat, state, depth_in_gap(state, wide, reach + 1), wide)
-    rows = disc_rows(radius, stride)
+    rows = disc_rows(radius, stride)[: None if best else 0]
     samples = (at_row * wide + at_col, *terms, rows, whole_scale(flat, rows))
     wanted = z[inner]
     out = (wanted.copy(), wanted.copy(), wanted.copy())
