@@ -92,7 +92,7 @@ def way_out(z, inside, start_row, start_col, beyond):
                 # outside, the lowest ground goes first, so the way keeps to the bed instead of spreading
                 key = max(value, at_level) if steps_out[to] == 0 else value
                 if head == tail:
-                    head = tail = 0
+                    head = tail = np.int64(0)
                 if key == (line_level if head < tail else at_level):
                     line_level, waits[tail], number[tail] = key, to, order
                     tail += 1
