@@ -120,9 +120,14 @@ def test_a_road_runs_along_a_ditch_only_where_both_go_the_same_way(degrees, cell
     assert near[0].all()
 
 
-@pytest.mark.parametrize(("cell_m", "head_m", "tail_m"), [(1.0, 40, 30), (1.0, 40, 10), (1.0, 10, 10), (2.0, 40, 40)])
+@pytest.mark.parametrize(
+    ("cell_m", "head_m", "tail_m"), [(1.0, 40, 30), (1.0, 40, 10), (1.0, 10, 10), (2.0, 40, 40), (2.0, 80, 40)]
+)
 def test_legs_of_a_roadside_ditch_that_lead_away_from_the_road_are_lines_of_their_own(cell_m, head_m, tail_m):
-    """From a field square to the road, 160 m beside it, and away from it again; not asked in cells of 2 m."""
+    """From a field square to the road, 160 m beside it, and away again.
+
+    In cells of 2 m a leg must lead 50 m on from where it is out of reach.
+    """
     beside = np.arange(0.0, 161.0, cell_m)
     head, tail = np.arange(head_m, 0.0, -cell_m), np.arange(cell_m, tail_m + 1.0, cell_m)
     line = np.column_stack(
@@ -132,7 +137,7 @@ def test_legs_of_a_roadside_ditch_that_lead_away_from_the_road_are_lines_of_thei
     road = Embankment(1, np.zeros(along.size), along / cell_m, 0.8, 10.0, "road")
     (pieces,) = leave_roads([line / cell_m], [road], cell_m, SETTINGS)
     # the directions of the corner's stations are means over 6 m to each side
-    legs = [m for m in (head_m, tail_m) if cell_m < 1.5 and m >= 25]
+    legs = [m for m in (head_m, tail_m) if m >= (25 if cell_m < 1.5 else 50 + SETTINGS.road_reach_m)]
     assert len(pieces) == 1 + len(legs)
     assert [pieces[0].start, pieces[-1].stop] == [0, len(line)]
     assert all(a.stop == b.start for a, b in itertools.pairwise(pieces))
@@ -213,3 +218,12 @@ def test_furrows_found_with_the_first_lines_and_with_the_faint_ones_count_togeth
     z[:, :14] = z[:, 286:] = 10.2
     found = find_lines(from_array(z.astype(np.float32), 1.0), SETTINGS).ditches
     assert sum(d.row.size for d in found) < 0.65 * 17 * 300
+
+
+def test_a_wide_deep_channel_in_its_valley_is_a_river_though_its_banks_climb():
+    """Rivers of two makers of landscapes: 17-28 m wide, 2.6-3.8 m deep; a silted ditch is 14 m and 1.1 m at most."""
+    river = {"saturation": 0.42, "depth": 3.5, "climb": 2.5, "width": 25.0, "length": 1500.0, "valley_m": 2.2}
+    other = {"straight": 0.98, "one_sided": 0.04, "road_beside": False, "uneven": 0.24}
+    assert kind_of(Signs(**other, **river), SETTINGS) == "natural stream"
+    for change in ({"width": 12.0}, {"depth": 1.1}, {"saturation": 0.95}, {"length": 60.0}, {"ruled": True}):
+        assert kind_of(Signs(**{**other, **river, **change}), SETTINGS) != "natural stream"

@@ -5,6 +5,8 @@ Ground of plain arithmetic; the bow of a circle is its sagitta (plane geometry),
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import linework_scenes as scene
 import naive_linework as naive
 import numpy as np
@@ -74,6 +76,15 @@ def test_a_line_that_bends_all_the_way_in_the_lowest_ground_is_a_stream(cell_m):
 def test_the_same_course_along_a_slope_or_through_a_rim_is_a_ditch(cell_m):
     assert kind(channel(cell_m, bends, one_side=True), cell_m) == "ditch"
     assert kind(channel(cell_m, bends, rim_m=1.2), cell_m) == "ditch"
+
+
+@pytest.mark.parametrize(("wide_m", "told"), [(28.0, "natural stream"), (15.0, "ditch")])
+def test_the_less_a_line_bends_the_less_its_banks_may_climb(wide_m, told):
+    """Banks climb 0.46 m over a low rim, beside a channel 1.24 m deep that stands 2.0 m or 1.3 m off its chords."""
+    settings = replace(SETTINGS, bend_uneven=0.5)
+    z = channel(1.0, lambda x: wide_m * np.sin(x / 50.0), rim_m=0.6)
+    lines = find_lines(scene.terrain_of(z, 1.0), settings).ditches
+    assert max(lines, key=lambda d: d.row.size).kind == told
 
 
 def test_a_straight_line_in_a_valley_is_a_straightened_stream():

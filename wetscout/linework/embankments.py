@@ -244,13 +244,14 @@ def leave_roads(
     list of list of slice
         Stations of the pieces of each line, in order; one of all of them where nothing is cut off.
     """
-    _, beside = _along_roads(ditches, embankments, cell_m, settings)
-    least = max(2, round(settings.leave_road_m / cell_m))
+    near, beside = _along_roads(ditches, embankments, cell_m, settings)
+    # in wide cells lines waver too much for their direction to tell: there a leg is longer and leads out of reach
+    fine = cell_m <= settings.notch_cell_m
+    least = max(2, round((1.0 if fine else 2.0) * settings.leave_road_m / cell_m))
     out = []
-    for mask in beside:
+    for mask in beside if fine else near:
         at = [0, mask.size]
-        # in wide cells lines waver too much to tell where they leave a road
-        if cell_m <= settings.notch_cell_m and mask.size and mask.mean() >= ALONG_SHARE:
+        if mask.size and mask.mean() >= ALONG_SHARE:
             first, last = int(mask.argmax()), mask.size - int(mask[::-1].argmax())
             if last - first >= least:
                 at[1:1] = [k for k, leg in ((first, first), (last, mask.size - last)) if leg >= least]

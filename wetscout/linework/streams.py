@@ -138,12 +138,12 @@ def _in_a_valley(p: Profile, disturbed: NDArray[np.bool_], cell_m: float, settin
     A ditch runs straight between its bends; one that was led crookedly has spoil or a slope beside it, or goes through
     a rim.
     """
-    if (
-        bow(p.points, cell_m, settings.bend_half_m) < settings.bend_m
-        or valley_rise(p, disturbed) < settings.bend_rise_m
-    ):
+    off = bow(p.points, cell_m, settings.bend_half_m)
+    if off < settings.bend_m or valley_rise(p, disturbed) < settings.bend_rise_m:
         return False
-    return bank_climb(p, disturbed) <= settings.bend_climb * known_median(p.low - p.bed)
+    # the less it bends the less its banks may climb: a drain 1.54 m deep stood 1.21 m off, its banks climbed 0.88 m
+    share = settings.bend_climb * min(1.0, 0.5 * off / settings.bend_m)
+    return bank_climb(p, disturbed) <= share * known_median(p.low - p.bed)
 
 
 def cut_apart(

@@ -123,6 +123,10 @@ class LineworkSettings:
     )
     blunt_bow_m: float = number(2.5, "m", (0.3, 50), "or this far, where its banks lie back", _TRIALS)
     blunt_saturation: float = number(0.85, "-", (0, 1.5), "median saturation of such a line, at most", _TRIALS)
+    river_width_m: float = number(16.0, "m", (5, 200), "a blunt channel of this top width", _TRIALS)
+    river_depth_m: float = number(2.0, "m", (0.5, 20), "and this depth is a river", _TRIALS)
+    river_m: float = number(100.0, "m", (30, 2000), "shortest such line", _TRIALS)
+    river_saturation: float = number(0.75, "-", (0, 1.5), "its median saturation, at most", _TRIALS)
     bend_half_m: float = number(25.0, "m", (10, 100), "half of the chord that a line is held against", _TRIALS)
     corner_bow: float = number(
         0.1, "-", (0, 0.25), "bend over half the chord over bend over the chord; lines with corners have less", _TRIALS
