@@ -18,8 +18,8 @@ from wetscout.sites.rim import unheld_shore
 from wetscout.sites.turned_down import PLUGGED
 
 
-def picked(parent, spill, area, volume, against, *, witness=None, closes=None, cut=None, left=None, opened=()):
-    """Run the picker over a made-up tree with floors at 0; `against` maps nodes to reasons, `opened` drain unfilled."""
+def picker_of(parent, spill, area, volume, against, *, witness=None, closes=None, cut=None, left=None, opened=()):
+    """A picker for a made-up tree with floors at 0; `against` maps nodes to reasons, `opened` drain unfilled."""
     n = len(parent)
     spill = np.array(spill, dtype=float)
     table = pd.DataFrame({"parent": parent, "spill_m": spill, "area_m2": area, "volume_m3": volume})
@@ -41,7 +41,12 @@ def picked(parent, spill, area, volume, against, *, witness=None, closes=None, c
     def judge(i):
         return replace(basin(), node=i, closes=closes is None or closes[i]), against.get(i)
 
-    kept, down = Picker(SimpleNamespace(table=table), m, judge, SiteSettings(), lambda c: c.node in opened).run()
+    return Picker(SimpleNamespace(table=table), m, judge, SiteSettings(), lambda c: c.node in opened)
+
+
+def picked(*tree, **what):
+    """Run such a picker: nodes that are offered, and reasons of what is not."""
+    kept, down = picker_of(*tree, **what).run()
     return [c.node for c in kept], dict(down)
 
 
@@ -110,8 +115,27 @@ def test_a_basin_that_still_holds_its_water_is_left_for_the_pool_that_lost_its_o
 def test_below_a_valley_and_below_too_many_openings_it_looks_on():
     tree = ([1, -1], [0.5, 1.0], [900, 3000], [200, 1500])
     assert picked(*tree, {}, witness=[0.5, 0.3]) == ([0], {1: VALLEY})
-    assert picked(*tree, {}, closes=[True, False])[0] == [0]
     assert picked(*tree, {}, cut=[True, False])[0] == [0]
+
+
+def test_what_plugs_do_not_close_is_left_for_lower_pools_that_lost_much_of_its_water():
+    lower = ([1, -1], [0.5, 1.0], [2000, 3000])
+    assert picked(*lower, [700, 1500], {}, closes=[True, False])[0] == [0]
+    # 200 of 1500 m3: the lower one is a corner of the basin, which is offered with its openings
+    assert picked(*lower, [200, 1500], {}, closes=[True, False])[0] == [1]
+    assert picked(*lower, [200, 1500], {1: "a pit"}, closes=[True, False])[0] == [0]
+
+
+def test_where_a_pool_is_refused_later_the_one_around_it_is_asked():
+    # a thin sheet over its pool, as above
+    tree = ([1, -1], [0.50, 0.54], [1000, 10000], [250, 250 + 0.04 * 1000 + 0.02 * 9000])
+    picker = picker_of(*tree, {})
+    assert [c.node for c in picker.run()[0]] == [0]
+    picker.refuse({0: "too much earth"})
+    kept, down = picker.run()
+    assert [c.node for c in kept] == [1] and down == []
+    picker.refuse({1: "too much earth"})
+    assert picker.run() == ([], [(1, "too much earth")])
 
 
 def test_a_side_pool_little_lower_than_an_outer_basin_that_fails_is_looked_at():

@@ -20,7 +20,7 @@ def _surfaces(today, natural):
     return Surfaces(today, today, natural, natural, np.zeros(today.shape, dtype=np.uint8))
 
 
-def _fills(fill_from, banks=(), crossings=(), top=100.2, low_from=50, long=12):
+def _fills(fill_from, banks=(), crossings=(), top=100.2, low_from=50, long=12, cell_m=1.0):
     natural = np.full((100, 100), 100.1, dtype=np.float32)
     natural[:, low_from:] = 99.5
     today = natural.copy()
@@ -28,7 +28,7 @@ def _fills(fill_from, banks=(), crossings=(), top=100.2, low_from=50, long=12):
     ground = today.copy()
     ground[50, fill_from : fill_from + long] = top
     lines = Linework((straight_ditch([50.0, 50.0], [10.0, 90.0]),), tuple(banks), tuple(crossings))
-    return Fills(ground, _surfaces(today, natural), lines, 1.0, SiteSettings())
+    return Fills(ground, _surfaces(today, natural), lines, cell_m, SiteSettings())
 
 
 def _bank(col, kind, first=0.0, last=99.0):
@@ -61,6 +61,12 @@ def test_what_is_no_plug(fills):
     assert fills.signs((), 100.0) == {"filled_share": 0.0, "open_ditches": 0.0}
 
 
+@pytest.mark.parametrize(("cell_m", "long", "filled"), [(1.0, 11, 1.0), (2.0, 6, 0.0), (3.0, 4, 0.0), (3.0, 6, 1.0)])
+def test_in_wide_cells_a_lane_is_longer_than_the_least_plug(cell_m, long, filled):
+    """Earth 1.05 m high over 11, 12, 12 and 18 m; the least plug of that height is 8.4 m long (own faces and crest)."""
+    assert _fills(38, top=99.95, long=long, cell_m=cell_m).signs((CUT,), 100.0)["filled_share"] == filled
+
+
 @pytest.mark.parametrize(("exit_m", "still"), [(98.9, 1.0), (99.4, 1.0), (99.6, 0.0)])
 def test_a_low_place_beside_a_plug_is_no_open_ditch(exit_m, still):
     """The ditch took the water from 100 m down to 99; the second way leads past its plug at some level."""
@@ -76,6 +82,21 @@ def test_a_low_place_beside_a_plug_is_no_open_ditch(exit_m, still):
 )
 def test_other_banks_and_guessed_pipes_leave_a_plug_a_plug(banks, crossings):
     assert _fills(35, banks, crossings).signs((CUT, CUT), 100.0)["filled_share"] == 1.0
+
+
+@pytest.mark.parametrize(("north_m", "south_m", "filled"), [(60, 60, 0.0), (50, 50, 1.0), (80, 10, 0.0), (60, 40, 1.0)])
+def test_a_listed_road_goes_on_to_one_side_or_is_long_in_all(north_m, south_m, filled):
+    """A road that ends at crossings on both sides, and berms of 45 m beside a plug."""
+    natural = np.full((300, 300), 100.1, dtype=np.float32)
+    natural[:, 150:] = 99.5
+    today = natural.copy()
+    today[150] = 98.9
+    ground = today.copy()
+    ground[150, 136:148] = 100.2
+    way = np.arange(110, 190, dtype=np.int64)
+    cut = Cut(150, 140, 0.0, 1.0, 99.0, 100.0, 98.8, 1, False, np.full(80, 150, dtype=np.int64), way)
+    lines = Linework((), (_bank(141, "road", 150.0 - north_m, 150.0 + south_m),), ())
+    assert Fills(ground, _surfaces(today, natural), lines, 1.0, SiteSettings())._filled(cut, 100.0) == bool(filled)
 
 
 @pytest.mark.parametrize(

@@ -361,9 +361,13 @@ def test_at_coarse_cells_small_and_shallow_basins_need_a_ditch_beyond_doubt(few,
         assert words in str(reason_against(basin(**few), line, 2.0, settings))
     # sides of a pond of 0.06 ha and 0.26 m depth as 2 m cells show them
     pit = {"side_slope": 0.07, "side_share": 0.25, "side_depth_m": 0.26, "half_width_m": 9.5}
-    doubts = ({"cut_depth_m": 0.25}, {"bed_in_pool_m": few.get("floor_m", 99.4) - 0.08}, {"rough_ground": 1.0}, pit)
+    doubts = ({"cut_depth_m": 0.25}, {"rough_ground": 1.0}, pit)
     for doubt in doubts:
         assert words in str(reason_against(basin(**{**few, **doubt}), ditch(), 2.0, settings))
+    # a bed that hardly shows below the floor: a listed line must be straight
+    high = {**few, "bed_in_pool_m": few.get("floor_m", 99.4) - 0.08}
+    assert reason_against(basin(**high), ditch(), 2.0, settings) is None
+    assert words in str(reason_against(basin(**high), ditch(straightness=0.8), 2.0, settings))
     assert words in str(reason_against(basin(**few, listed_cuts=0.5), ditch(bank_climb_m=0.1), 2.0, settings))
 
 
@@ -374,7 +378,7 @@ def test_at_coarse_cells_a_pool_under_fifteen_centimetres_is_not_told_from_chanc
 
 
 def test_at_coarse_cells_a_small_strip_along_a_ditch_is_no_basin():
-    assert "too small" in str(reason_against(basin(**{**SMALL, "half_width_m": 7.4}), ditch(), 2.0, SiteSettings()))
+    assert "too small" in str(reason_against(basin(**{**SMALL, "half_width_m": 6.4}), ditch(), 2.0, SiteSettings()))
 
 
 @pytest.mark.parametrize(
@@ -401,5 +405,7 @@ def test_a_deep_cut_without_a_listed_ditch_is_a_gully():
         reason_against(basin(listed_cuts=0.0, cut_depth_m=2.4, dug_share=0.1), unsure, 1.0, s),
         reason_against(basin(listed_cuts=0.5, cut_depth_m=2.4, dug_share=0.5), unsure, 1.0, s),
         reason_against(deep, ditch(), 1.0, s),
+        # a bed takes twice the share in cells of 2 m
+        reason_against(deep, unsure, 2.0, s),
     ):
         assert told is None or "gully" not in told

@@ -52,6 +52,9 @@ class SiteSettings(PitSides):
     explained_share: float = number(
         0.6, "-", (0.0, 1.0), "where that pool accounts for so much of the water the basin lost", _TRIAL
     )
+    lower_share: float = number(
+        0.4, "-", (0.0, 1.0), "a pool that no plugs close is left for lower ones with this much of its water", _TRIAL
+    )
     lost_min_m: float = number(0.10, "m", (0.05, 0.5), "least level lost", _TRIAL)
     lost_noise: float = number(2.0, "-", (0.0, 10.0), "least level lost, in multiples of measured noise", _TRIAL)
     deep_share: float = number(0.3, "-", (0.1, 0.6), "lowest share of the depth that counts as floor", _TRIAL)
@@ -110,7 +113,7 @@ class SiteSettings(PitSides):
     unlisted_cut_m: float = number(
         1.5, "m", (0.3, 20.0), "a cut deeper than this in which no ditch is listed is a gully", _TRIAL
     )
-    unlisted_dug: float = number(0.15, "-", (0.0, 1.0), "where more than this share of the pool lies in it", _TRIAL)
+    unlisted_dug: float = number(0.3, "-", (0.0, 1.0), "where more than this share of the pool lies in it", _TRIAL)
     unheld_m: float = number(
         60.0, "m", (20.0, 500.0), "longest shore held by a road strip alone where no drain enters", _TRIAL
     )
@@ -195,6 +198,9 @@ class SiteSettings(PitSides):
     filled_m: float = number(0.3, "m", (0.1, 2.0), "least height of such earth over the bed", _TRIAL)
     filled_below_m: float = number(0.15, "m", (0.0, 0.5), "it reaches the spill level but for this", _TRIAL)
     plug_crest_m: float = number(3.0, "m", (0.5, 20.0), "least crest of a plug along the ditch", _PRACTICE)
+    plug_least_m: float = number(
+        11.5, "m", (0.0, 60.0), "in cells above 1.2 m shorter earth is a lane over a pipe, however low", _PRACTICE
+    )
     plug_face: float = number(
         3.0, "-", (0.5, 10.0), "least run of its faces to one; shorter earth is a crossing", _PRACTICE
     )

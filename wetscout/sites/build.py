@@ -137,9 +137,30 @@ class Finder:
             window, _ = self._window(c.node, c.spill_m)
             return self._runs_open(window, c.floor_at, (c.spill_m, c.today_m))
 
-        kept, down = Picker(self.tree, m, judged, self.s, drains).run(each)
+        self.picker = Picker(self.tree, m, judged, self.s, drains)
+        return self._found(each)
+
+    def without(self, nodes: dict[int, str], each: Callable[..., list[Any]] | None = None) -> Found:
+        """Judge once more, with some of the candidates turned down.
+
+        Parameters
+        ----------
+        nodes : dict of int to str
+            Node of each such candidate, and why.
+        each : callable, optional
+            As for `run`, which comes first.
+
+        Returns
+        -------
+        Found
+        """
+        self.picker.refuse(nodes)
+        return self._found(each)
+
+    def _found(self, each: Callable[..., list[Any]] | None) -> Found:
+        kept, down = self.picker.run(each)
         wide = int(too_wide(self.tree, self.cell_m, self.s).sum())
-        return Found(tuple(kept), tuple(down), m, self.network, wide)
+        return Found(tuple(kept), tuple(down), self.picker.m, self.network, wide)
 
     def _window(self, node: int, level: float) -> tuple[Window, np.ndarray]:
         pad = round((self.s.search_m + 20.0) / self.cell_m)

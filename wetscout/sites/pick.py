@@ -42,6 +42,7 @@ class Picker:
     children: list[list[int]] = field(init=False)
     # a basin is asked again from several levels above it: without this the work doubles with every level of a nest
     answered: dict[int, tuple[list[Candidate], Down]] = field(init=False, default_factory=dict)
+    refused: dict[int, str] = field(init=False, default_factory=dict)
 
     def __post_init__(self) -> None:
         self.children = children_of(self.tree)
@@ -79,9 +80,25 @@ class Picker:
         down += [d for _, against in parts for d in against]
         return sorted(kept, key=lambda c: c.node), sorted(down)
 
+    def refuse(self, nodes: dict[int, str]) -> None:
+        """Turn down basins for what was found out later; what lies around them is asked again at the next run.
+
+        Parameters
+        ----------
+        nodes : dict of int to str
+            Reason of each.
+        """
+        parent = self.tree.table["parent"].to_numpy(dtype=np.int64)
+        self.refused |= nodes
+        for i in nodes:
+            at = i
+            while at >= 0:
+                self.answered.pop(at, None)
+                at = int(parent[at])
+
     def _offers(self, i: int) -> tuple[list[Candidate], Down]:
         if i not in self.answered:
-            self.answered[i] = self._weighed(i)
+            self.answered[i] = ([], [(i, self.refused[i])]) if i in self.refused else self._weighed(i)
         return self.answered[i]
 
     def _weighed(self, i: int) -> tuple[list[Candidate], Down]:
@@ -105,7 +122,8 @@ class Picker:
         if not candidate.closes:
             # too many openings for this level: a lower pool inside it may need fewer plugs
             offers, against = self._inside(lower, [])
-            if offers:
+            enough = reason is not None or self._lost([c.node for c in offers]) >= self.s.lower_share * self._lost([i])
+            if offers and enough:
                 return offers, against
         if reason is None:
             return [candidate], []

@@ -19,6 +19,8 @@ I64 = NDArray[np.int64]
 ROAD_M = 6.0
 # a road goes on for farther than this to one side at least; berms along the rim of a small basin do not [m]
 BERM_M = 75.0
+# or is so long in all: berms of 45 m to each side, and the end between two crossings is not [m]
+ROAD_SPAN_M = 110.0
 # how far it may bend away from its direction at the ditch, per length
 BEND = 0.4
 # a pipe named by the user this near to the fill leads the water through
@@ -115,12 +117,15 @@ class Fills:
         run, _ = ndimage.label(high >= FOOT_M)
         steps = np.hypot(np.diff(rows, prepend=rows[0]), np.diff(cols, prepend=cols[0])) * self.cell_m
         away = np.hypot(rows - cut.row, cols - cut.col) * self.cell_m
+        # a bed is seen too high in wide cells, and earth in it too low for the plug it may be
+        least = self.s.plug_least_m if self.cell_m > self.s.fine_cell_m else 0.0
         short = np.zeros(at.size, dtype=np.bool_)
         for k in np.unique(run[at]):
             own = run == k
-            length = float(steps[own].sum())
+            # in wide cells those that earth covers in part count whole
+            length = float(steps[own].sum()) - max(self.cell_m - 1.0, 0.0)
             holds = min(float(high[own].max()), spill_m - float(self.today[rows[own], cols[own]].min()))
-            plug = self.s.plug_crest_m + 2.0 * self.s.plug_face * (holds - FOOT_M)
+            plug = max(self.s.plug_crest_m + 2.0 * self.s.plug_face * (holds - FOOT_M), least)
             far = float(away[own].min()) > self.s.crossing_from_m and length <= self.s.crossing_m
             short[run[at] == k] = length < plug or far
         return short
@@ -199,7 +204,10 @@ class Fills:
         size = np.array(self.ground.shape)
         place = far + np.array([row, col])
         at_border = ((place < 3.0) | (place > size - 4.0)).any(axis=1)
-        return bool((in_line & ((np.abs(along) * self.cell_m > BERM_M) | at_border)).any())
+        if not in_line.any():
+            return False
+        span = float(np.ptp(along[in_line])) * self.cell_m
+        return bool(span > ROAD_SPAN_M or (in_line & ((np.abs(along) * self.cell_m > BERM_M) | at_border)).any())
 
 
 def runs_open(ground: F32, pool: BOOL, start: tuple[int, int], levels: tuple[float, float], beyond: int) -> bool:

@@ -11,17 +11,18 @@ from wetscout import large
 from wetscout.basins import fill, tree_of
 from wetscout.engine.progress import Progress
 from wetscout.linework import find_lines
-from wetscout.records import Linework, Screen, Terrain
+from wetscout.records import Linework, Screen, Site, Terrain
 from wetscout.records_covered import Evidence
 from wetscout.restore import Builder, too_much_earth
 from wetscout.settings import Settings
-from wetscout.sites import Finder, find_links, note_dammed, note_steps
+from wetscout.sites import Finder, Found, find_links, note_dammed, note_steps
 from wetscout.steps.covered import add_covered
 from wetscout.steps.faults import mark_faults
 from wetscout.steps.listed import basins_of, id_of, listed_nodes
 from wetscout.steps.plan import Plan
 from wetscout.surfaces import build_surfaces
 
+EARTH = "closing it takes more earth than it is worth"
 # usual share of the time: between invented open ground (lines 6, surfaces 4, sites 4, covered drains 2.5) and the Dutch
 # set at 2 m (12, 2.6, 8, 5), seconds of a run with two threads, November 2026
 STAGES = {
@@ -71,6 +72,25 @@ def find_screen(
     return add_covered(screen, settings, evidence, plan)
 
 
+def _worth_it(
+    finder: Finder, found: Found, builder: Builder, settings: Settings, plan: Plan
+) -> tuple[Found, tuple[Site, ...]]:
+    """Sites of the candidates whose plugs are worth their earth.
+
+    Where one inside a wider pool is not, the wider one is looked at itself: it may hold much more behind the same plug.
+    """
+    built: dict[int, Site] = {}
+    while True:
+        new = [c for c in found.candidates if c.node not in built]
+        sites = plan.each(lambda c: builder.site(c, f"s{c.node}", settings.sites.upstream_m), new)
+        built |= {c.node: site for c, site in zip(new, sites, strict=True)}
+        kept = tuple(built[c.node] for c in found.candidates)
+        heavy = [s.values["_node"] for s in kept if too_much_earth(s, settings.restore)]
+        if not heavy:
+            return found, kept
+        found = finder.without(dict.fromkeys(heavy, EARTH), plan.each)
+
+
 def screen_lines(terrain: Terrain, lines: Linework, settings: Settings, progress: Progress, plan: Plan) -> Screen:
     """Everything after the lines are known, but for covered drains.
 
@@ -101,21 +121,12 @@ def screen_lines(terrain: Terrain, lines: Linework, settings: Settings, progress
     finder = Finder(terrain, surfaces, lines, tree, settings.sites, settings.surroundings)
     found = finder.run(today, cautious, plan.each)
     builder = Builder(terrain, surfaces, today, {d.ditch_id: d for d in lines.ditches}, settings.restore)
-    sites = tuple(
-        plan.each(
-            lambda p: builder.site(p[1], f"s{p[0]}", settings.sites.upstream_m), enumerate(found.candidates, start=1)
-        )
-    )
-    heavy = {s.values["_node"] for s in sites if too_much_earth(s, settings.restore)}
-    reasons = [*found.turned_down, *((i, "closing it takes more earth than it is worth") for i in sorted(heavy))]
+    found, sites = _worth_it(finder, found, builder, settings, plan)
+    reasons = found.turned_down
     named = {i for i, _ in reasons} | {s.values["_node"] for s in sites}
     listed, around = listed_nodes(tree, found.measures, named, settings.sites)
     basins, not_offered = basins_of(tree, found.measures, listed, around, reasons)
-    sites = tuple(
-        replace(s, values={**s.values, "parent_id": id_of(around[s.values["_node"]])})
-        for s in sites
-        if s.values["_node"] not in heavy
-    )
+    sites = tuple(replace(s, values={**s.values, "parent_id": id_of(around[s.values["_node"]])}) for s in sites)
     # what is found out about level ground serves both
     far = large.zeros(today.shape, np.uint8)
     sites = find_links(sites, today, terrain.grid.cell_m, settings.sites, far)
