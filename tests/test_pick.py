@@ -124,6 +124,8 @@ def test_what_plugs_do_not_close_is_left_for_lower_pools_that_lost_much_of_its_w
     # 200 of 1500 m3: the lower one is a corner of the basin, which is offered with its openings
     assert picked(*lower, [200, 1500], {}, closes=[True, False])[0] == [1]
     assert picked(*lower, [200, 1500], {1: "a pit"}, closes=[True, False])[0] == [0]
+    # a wide flat with many openings is many places
+    assert picked([1, -1], [0.5, 1.0], [2000, 60000], [200, 30000], {}, closes=[True, False])[0] == [0]
 
 
 def test_where_a_pool_is_refused_later_the_one_around_it_is_asked():

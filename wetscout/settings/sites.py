@@ -55,6 +55,9 @@ class SiteSettings(PitSides):
     lower_share: float = number(
         0.4, "-", (0.0, 1.0), "a pool that no plugs close is left for lower ones with this much of its water", _TRIAL
     )
+    lower_most_m2: float = number(
+        5e4, "m2", (0.0, 1e7), "one wider than this is left for any lower ones: many owners, many openings", _PRACTICE
+    )
     lost_min_m: float = number(0.10, "m", (0.05, 0.5), "least level lost", _TRIAL)
     lost_noise: float = number(2.0, "-", (0.0, 10.0), "least level lost, in multiples of measured noise", _TRIAL)
     deep_share: float = number(0.3, "-", (0.1, 0.6), "lowest share of the depth that counts as floor", _TRIAL)

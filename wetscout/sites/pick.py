@@ -122,7 +122,9 @@ class Picker:
         if not candidate.closes:
             # too many openings for this level: a lower pool inside it may need fewer plugs
             offers, against = self._inside(lower, [])
-            enough = reason is not None or self._lost([c.node for c in offers]) >= self.s.lower_share * self._lost([i])
+            wide = self.tree.table["area_m2"].to_numpy()[i] > self.s.lower_most_m2
+            lost = self._lost([c.node for c in offers])
+            enough = reason is not None or wide or lost >= self.s.lower_share * self._lost([i])
             if offers and enough:
                 return offers, against
         if reason is None:
