@@ -96,7 +96,8 @@ def test_a_listed_road_goes_on_to_one_side_or_is_long_in_all(north_m, south_m, f
     way = np.arange(110, 190, dtype=np.int64)
     cut = Cut(150, 140, 0.0, 1.0, 99.0, 100.0, 98.8, 1, False, np.full(80, 150, dtype=np.int64), way)
     lines = Linework((), (_bank(141, "road", 150.0 - north_m, 150.0 + south_m),), ())
-    assert Fills(ground, _surfaces(today, natural), lines, 1.0, SiteSettings())._filled(cut, 100.0) == bool(filled)
+    fills = Fills(ground, _surfaces(today, natural), lines, 1.0, SiteSettings())
+    assert fills.signs((cut,), 100.0)["filled_share"] == filled
 
 
 @pytest.mark.parametrize(

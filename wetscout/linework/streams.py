@@ -98,7 +98,7 @@ def winds(p: Profile, disturbed: NDArray[np.bool_], cell_m: float, settings: Lin
     )
     if any(length >= least and straight <= most and uneven <= spread for least, most, spread in courses):
         return True
-    return uneven <= settings.bend_uneven and _in_a_valley(p, disturbed, cell_m, settings)
+    return uneven <= settings.bend_uneven and _in_a_valley(p, off, disturbed, settings)
 
 
 def is_ruled(points: NDArray[np.float64], cell_m: float, settings: LineworkSettings) -> bool:
@@ -132,13 +132,12 @@ def _cornered(p: Profile, off: float, cell_m: float, settings: LineworkSettings)
     return bow(p.points, cell_m, settings.bend_half_m / 2.0) < settings.corner_bow * off
 
 
-def _in_a_valley(p: Profile, disturbed: NDArray[np.bool_], cell_m: float, settings: LineworkSettings) -> bool:
+def _in_a_valley(p: Profile, off: float, disturbed: NDArray[np.bool_], settings: LineworkSettings) -> bool:
     """Whether a line bends all the way in the lowest ground, which rises behind both its banks, and cuts no rim.
 
     A ditch runs straight between its bends; one that was led crookedly has spoil or a slope beside it, or goes through
     a rim.
     """
-    off = bow(p.points, cell_m, settings.bend_half_m)
     if off < settings.bend_m or valley_rise(p, disturbed) < settings.bend_rise_m:
         return False
     # the less it bends the less its banks may climb: a drain 1.54 m deep stood 1.21 m off, its banks climbed 0.88 m
@@ -229,8 +228,8 @@ def _stream_parts(
     out, dug = [], []
     for q, s, known in zip(pieces, parts, sure, strict=True):
         alike = abs(known_median(q.low - q.bed) / max(deep, 0.05) - 1.0) <= ALIKE
-        uneven = unevenness(q, near[s])
-        goes_on = uneven <= settings.loops_uneven and _in_a_valley(q, near[s], cell_m, settings)
+        off, uneven = bow(q.points, cell_m, settings.bend_half_m), unevenness(q, near[s])
+        goes_on = uneven <= settings.loops_uneven and _in_a_valley(q, off, near[s], settings)
         out.append(known or (alike and (goes_on or uneven <= settings.winding_uneven)))
         dug.append(not known and _dug(q, near[s], cell_m, settings))
     return _between(out, sure, dug)

@@ -70,12 +70,12 @@ def _small(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSettings) -> 
     A strip along a passing ditch is no basin: small pools must be compact as well, and what is dug is ditch, not pool.
     """
     area, depth = c.signs["pool_m2"], c.spill_m - c.floor_m
-    undug = area * (1.0 - c.signs["dug_share"]) if cell_m > s.fine_cell_m else area
+    coarse = cell_m > s.fine_cell_m
+    undug = area * (1.0 - c.signs["dug_share"]) if coarse else area
     small, shallow = few_cells(undug, depth, cell_m, s)
-    proven = cell_m > s.fine_cell_m and _proven(c, main, s)
+    proven, drawn = coarse and _proven(c, main, s), coarse and _drawn(c, main, cell_m, s)
     compact = area >= s.min_area_m2 and area <= s.compact * c.signs["half_width_m"] ** 2
-    drawn = cell_m > s.fine_cell_m and _drawn(c, main, cell_m, s)
-    if small and not (proven and compact) and not (cell_m > s.fine_cell_m and _wide(c, main, s)) and not drawn:
+    if small and not (drawn or (proven and compact) or (coarse and _wide(c, main, s))):
         return "too small for this cell size"
     if shallow and not ((proven or drawn) and depth >= s.coarse_depth_m):
         return "too shallow for this DEM"
