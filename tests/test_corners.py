@@ -208,6 +208,11 @@ def test_a_short_bank_is_a_track_where_it_is_narrow_and_straight(length, width, 
     assert bank_kind(0.4, width, length, straight, 0.0) == kind
 
 
+@pytest.mark.parametrize(("height", "kind"), [(1.9, "road"), (2.6, "road"), (5.5, "spoil")])
+def test_a_bank_beside_a_ditch_is_a_railways_where_spoil_is_not_as_high(height, kind):
+    assert bank_kind(height, 17.0, 160.0, 0.99, 1.0) == kind
+
+
 def test_furrows_found_with_the_first_lines_and_with_the_faint_ones_count_together():
     """Beds of 16 m, every second furrow 0.24 m deep and the others 0.16 m: all 17 were listed, now 10 are."""
     row, col = np.mgrid[0:300, 0:300].astype(float)

@@ -186,6 +186,18 @@ def test_ditch_along_a_road_is_called_roadside():
     assert {e.kind for e in lw.embankments} == {"road"}
 
 
+@pytest.mark.parametrize("ditches", [2, 1])
+def test_fill_on_a_slope_with_a_ditch_on_both_sides_is_a_road(ditches):
+    """Ground that falls by 4 % across the line, a crown 0.6 m over it, 7 m wide: the upper side stands higher."""
+    cell_m = 1.0
+    y, x = scene.frame(300.0, cell_m)
+    z = np.maximum(10.0 - 0.04 * x, 10.6 - np.maximum(np.abs(x) - 3.5, 0.0) / 1.8)
+    for at in (-9.0, 9.0)[:ditches]:
+        z = np.minimum(z, scene.trapezoid(x - at, 10.0 - 0.04 * at - 0.7, 0.5, 1.5))
+    z = z + scene.noise(y.shape, 0.02, 21)
+    assert [e.kind for e in found(z, cell_m).embankments] == ["road"] * (ditches == 2)
+
+
 def test_tiles_give_the_same_lines_as_the_whole():
     cell_m = 2.0
     z, _, _ = scene.ditch_through_ridge(cell_m, 30.0, size_m=360.0)
