@@ -67,6 +67,12 @@ def test_in_wide_cells_a_lane_is_longer_than_the_least_plug(cell_m, long, filled
     assert _fills(38, top=99.95, long=long, cell_m=cell_m).signs((CUT,), 100.0)["filled_share"] == filled
 
 
+@pytest.mark.parametrize(("top", "filled"), [(100.15, 0.0), (100.25, 1.0)])
+def test_in_wide_cells_short_earth_well_above_the_spill_is_a_plug(top, filled):
+    """12 m of earth: a lane where its top is level with the banks, a plug where it stands 0.2 m above the water."""
+    assert _fills(38, top=top, long=6, cell_m=2.0).signs((CUT,), 100.0)["filled_share"] == filled
+
+
 @pytest.mark.parametrize(("exit_m", "still"), [(98.9, 1.0), (99.4, 1.0), (99.6, 0.0)])
 def test_a_low_place_beside_a_plug_is_no_open_ditch(exit_m, still):
     """The ditch took the water from 100 m down to 99; the second way leads past its plug at some level."""

@@ -214,7 +214,7 @@ def test_woods_alone_turn_nothing_down():
         ({"deep_half_m": 3.6}, {}, 1.0, "a piece of a ditch"),
         ({"cuts": ()}, {}, 1.0, "no way out"),
         ({"cuts": (replace(CUT, ditch_id=None),)}, {}, 1.0, "road fill only"),
-        ({"pool_m2": 500.0}, {"sure": False, "bank_climb_m": 0.1}, 2.0, "too small for this cell size"),
+        ({"pool_m2": 500.0}, {"sure": False, "bank_climb_m": 0.1}, 4.0, "too small for this cell size"),
         ({"floor_m": 99.9, "today_m": 99.95}, {}, 1.0, "too shallow"),
         ({"half_width_m": 12.0, "drain_in_pool_m": 3.0}, {"bank_climb_m": 0.3}, 1.0, "old river arm"),
         ({"half_width_m": 12.0, "drain_in_pool_m": 180.0}, {"straightness": 0.9}, 1.0, "old river arm"),
@@ -352,7 +352,7 @@ SHALLOW = {"floor_m": 99.82, "today_m": 99.84, "bed_in_pool_m": 99.7, "cut_depth
 
 @pytest.mark.parametrize(("few", "words"), [(SMALL, "too small"), (SHALLOW, "too shallow")])
 def test_at_coarse_cells_small_and_shallow_basins_need_a_ditch_beyond_doubt(few, words):
-    settings = SiteSettings()
+    settings = SiteSettings(undug_cell_m=1.0)
     assert reason_against(basin(**few), ditch(), 2.0, settings) is None
     # the best sign outranks listing
     best = ditch(sure=False, bank_climb_m=0.4)
@@ -369,6 +369,17 @@ def test_at_coarse_cells_small_and_shallow_basins_need_a_ditch_beyond_doubt(few,
     assert reason_against(basin(**high), ditch(), 2.0, settings) is None
     assert words in str(reason_against(basin(**high), ditch(straightness=0.8), 2.0, settings))
     assert words in str(reason_against(basin(**few, listed_cuts=0.5), ditch(bank_climb_m=0.1), 2.0, settings))
+
+
+@pytest.mark.parametrize(("few", "words"), [(SMALL, "too small"), (SHALLOW, "too shallow")])
+def test_up_to_ten_foot_cells_what_is_hardly_dug_on_smooth_ground_needs_no_listed_ditch(few, words):
+    weak = ditch(sure=False, bank_climb_m=0.1)
+    for cell_m in (2.0, 3.0, 3.048):
+        assert words not in str(reason_against(basin(**few), weak, cell_m, SiteSettings()))
+    assert words in str(reason_against(basin(**few), weak, 3.2, SiteSettings()))
+    for doubt in ({"cut_depth_m": 0.25}, {"rough_ground": 1.0}, {"dug_share": 0.4}):
+        assert words in str(reason_against(basin(**{**few, **doubt}), weak, 2.0, SiteSettings()))
+    assert words in str(reason_against(basin(**few), ditch(kind="natural stream"), 2.0, SiteSettings()))
 
 
 def test_at_coarse_cells_a_pool_under_fifteen_centimetres_is_not_told_from_chance():

@@ -172,6 +172,9 @@ class SiteSettings(PitSides):
         0.3, "m", (0.1, 2.0), "least depth of a straight cut below the spill that counts though not listed", _TRIAL
     )
     fine_cell_m: float = number(1.2, "m", (0.3, 5.0), "up to this cell size faint lines are trusted", _TRIAL)
+    undug_cell_m: float = number(
+        3.1, "m", (1.0, 10.0), "up to this cell size little dug, smooth, small pools count whatever their cut", _TRIAL
+    )
     known_straight: float = number(0.95, "-", (0.5, 1.0), "a faint line must be this straight to count there", _TRIAL)
     woods_straight: float = number(0.9, "-", (0.5, 1.0), "a line in woods that winds more is a brook", _TRIAL)
     known_dug: float = number(0.35, "-", (0.0, 1.0), "and no more than this share of the pool may be dug", _TRIAL)
@@ -203,6 +206,9 @@ class SiteSettings(PitSides):
     plug_crest_m: float = number(3.0, "m", (0.5, 20.0), "least crest of a plug along the ditch", _PRACTICE)
     plug_least_m: float = number(
         11.5, "m", (0.0, 60.0), "in cells above 1.2 m shorter earth is a lane over a pipe, however low", _PRACTICE
+    )
+    plug_freeboard_m: float = number(
+        0.2, "m", (0.0, 1.0), "short earth there that stands this far above the spill is a plug", _TRIAL
     )
     plug_face: float = number(
         3.0, "-", (0.5, 10.0), "least run of its faces to one; shorter earth is a crossing", _PRACTICE

@@ -125,7 +125,10 @@ class Fills:
             # in wide cells those that earth covers in part count whole
             length = float(steps[own].sum()) - max(self.cell_m - 1.0, 0.0)
             holds = min(float(high[own].max()), spill_m - float(self.today[rows[own], cols[own]].min()))
-            plug = max(self.s.plug_crest_m + 2.0 * self.s.plug_face * (holds - FOOT_M), least)
+            plug = self.s.plug_crest_m + 2.0 * self.s.plug_face * (holds - FOOT_M)
+            # a lane crosses at the height of the banks, a plug stands above the water it is to hold
+            if float(self.ground[rows[own], cols[own]].max()) < spill_m + self.s.plug_freeboard_m:
+                plug = max(plug, least)
             far = float(away[own].min()) > self.s.crossing_from_m and length <= self.s.crossing_m
             short[run[at] == k] = length < plug or far
         return short

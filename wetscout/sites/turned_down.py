@@ -71,13 +71,15 @@ def _small(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSettings) -> 
     """
     area, depth = c.signs["pool_m2"], c.spill_m - c.floor_m
     coarse = cell_m > s.fine_cell_m
-    undug = area * (1.0 - c.signs["dug_share"]) if coarse else area
-    small, shallow = few_cells(undug, depth, cell_m, s)
+    own_m2 = area * (1.0 - c.signs["dug_share"]) if coarse else area
+    small, shallow = few_cells(own_m2, depth, cell_m, s)
     proven, drawn = coarse and _proven(c, main, s), coarse and _drawn(c, main, cell_m, s)
+    undug = coarse and _undug(c, main, cell_m, s)
     compact = area >= s.min_area_m2 and area <= s.compact * c.signs["half_width_m"] ** 2
-    if small and not (drawn or (proven and compact) or (coarse and _wide(c, main, s))):
+    seen = drawn or (undug and _compact(c, cell_m, s)) or (proven and compact) or (coarse and _wide(c, main, s))
+    if small and not seen:
         return "too small for this cell size"
-    if shallow and not ((proven or drawn) and depth >= s.coarse_depth_m):
+    if shallow and not ((proven or drawn or undug) and depth >= s.coarse_depth_m):
         return "too shallow for this DEM"
     return None
 
@@ -86,13 +88,28 @@ def _drawn(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSettings) -> 
     """Whether a listed, straight ditch begins or ends in a compact pool and is cut well below its spill at the rim.
 
     In cells of 3 m no bed need show below the floor: of 38 pools there turned down for few cells alone 31 were drained
-    basins, six overlapped one and one was nothing (invented ground). Half widths are known to half a cell.
+    basins, six overlapped one and one was nothing (invented ground).
     """
     listed = main is not None and main.sure and main.kind == "ditch" and main.straightness >= s.woods_straight
     cut = c.signs["listed_cuts"] > 0.5 and c.signs["cut_depth_m"] >= s.plain_cut_m
-    compact = c.signs["pool_m2"] <= s.compact * (c.signs["half_width_m"] + 0.5 * cell_m) ** 2
     own = c.signs["dug_share"] <= s.dug_share and not c.signs["rough_ground"] and c.signs["drain_in_pool_m"] > 0.0
-    return bool(listed and cut and compact and own and not _boxed(c, s))
+    return bool(listed and cut and own and _compact(c, cell_m, s) and not _boxed(c, s))
+
+
+def _compact(c: Candidate, cell_m: float, s: SiteSettings) -> bool:
+    """Whether a pool is no strip; half widths are known to half a cell."""
+    return bool(c.signs["pool_m2"] <= s.compact * (c.signs["half_width_m"] + 0.5 * cell_m) ** 2)
+
+
+def _undug(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSettings) -> bool:
+    """Whether little of it is dug, on smooth ground, and the rim is cut by more than noise in cells of 3 m could feign.
+
+    Of 52 pools turned down for few cells alone at 2 and 3 m (145 invented squares) 40 were drained basins, eleven
+    overlapped one and one was nothing.
+    """
+    plain = main is not None and main.kind != "natural stream" and not c.signs["rough_ground"] and not _boxed(c, s)
+    cut = c.signs["cut_depth_m"] >= s.plain_cut_m and c.signs["dug_share"] <= s.known_dug
+    return bool(plain and cut and cell_m <= s.undug_cell_m)
 
 
 def _wide(c: Candidate, main: Ditch | None, s: SiteSettings) -> bool:
