@@ -11,7 +11,8 @@ from wetscout.buried.hollows import Hollow
 from wetscout.records import Patch
 from wetscout.records_covered import Zone
 from wetscout.settings import Settings
-from wetscout.steps.covered import _apart
+from wetscout.sites.turned_down import PLUGGED
+from wetscout.steps.covered import _apart, _unplugged
 
 FLAT = np.zeros((100, 100), dtype=np.float32)
 
@@ -57,3 +58,12 @@ def kept(one: Hollow, shown: float, *pools: Patch):
 )
 def test_pockets_in_the_pool_of_a_site_are_looked_at(one, shown, pools, answer):
     assert kept(one, shown, *pools) == answer
+
+
+@pytest.mark.parametrize(
+    ("reason", "cell_m", "left"), [(PLUGGED, 3.0, 0), (PLUGGED, 1.0, 1), ("too shallow for this DEM", 3.0, 1)]
+)
+def test_a_hollow_turned_down_as_plugged_is_no_covered_drain_in_wide_cells(reason, cell_m, left):
+    terrain = SimpleNamespace(grid=SimpleNamespace(cell_m=cell_m))
+    screen = SimpleNamespace(terrain=terrain, not_offered=(SimpleNamespace(pool=square(10, 10, 21), reason=reason),))
+    assert len(_unplugged((hollow(10, 10, 20),), screen)) == left

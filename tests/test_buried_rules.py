@@ -207,6 +207,16 @@ def test_a_plugged_ditch_shows_on_both_sides_of_the_plug():
     assert not OpenWays(Linework((inner, far)), plain, (apart, NO_BANK), 1.0, S).plugged(hollow())
 
 
+@pytest.mark.parametrize(("cell_m", "stations", "plugged"), [(3.0, 16, True), (3.0, 4, False), (1.0, 16, False)])
+def test_in_wide_cells_a_faint_line_that_shows_long_enough_was_dug(cell_m, stations, plugged):
+    """Ditches of 2 m are blurred to faint lines there: ten of 60 plugged ones had been taken for covered drains."""
+    plain = surfaces(np.full((120, 240), 100.0))
+    inner = replace(ditch(np.full(16, 60), np.arange(40, 56), np.full(16, 99.2), 0.2), sure=False)
+    outer = ditch(np.full(60, 60), np.arange(62, 122), np.full(60, 99.1))
+    shown = np.maximum(_shown(40, 40 + stations), _shown(62, 122))
+    assert OpenWays(Linework((inner, outer)), plain, (shown, NO_BANK), cell_m, S).plugged(hollow()) is plugged
+
+
 def test_a_ditch_that_brings_water_is_not_a_plugged_one():
     """From upstream: it stands higher outside than where it ends in the hollow."""
     plain = surfaces(np.full((120, 240), 100.0))

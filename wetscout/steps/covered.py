@@ -22,10 +22,12 @@ from wetscout.buried import (
     whole_of,
     without_banks,
 )
+from wetscout.buried.open_ways import BLUR_CELL_M
 from wetscout.evidence import wet_soil, zone_of
 from wetscout.records import F32, FILL, U8, Basin, Patch, Screen, Site, Tree
 from wetscout.records_covered import Evidence, Zone
 from wetscout.settings import Settings
+from wetscout.sites.turned_down import PLUGGED
 from wetscout.steps.plan import Plan
 
 # a hollow and a site are one place from this share of their ground on (intersection over union)
@@ -75,7 +77,7 @@ def add_covered(
     hollows = Chooser(terrain, surfaces, asis, held, told, s).choose(plan.each, ways.plugged, ways.drain)
     if screen.tree is not None:
         hollows = one_a_basin(hollows, screen.tree, s)
-    hollows, hidden = _apart(hollows, screen, shown, settings)
+    hollows, hidden = _apart(_unplugged(hollows, screen), screen, shown, settings)
     hollows, hidden = _whole(hollows, hidden, (screen, shown, ways, told), settings)
     looked = Searcher(terrain, surfaces, screen.linework, shown, s).run(
         hollows, plan.each, lambda h: h.within or ways.begins(h), ways.behind
@@ -96,6 +98,18 @@ def add_covered(
         "wet_ground_no_rim": len(ground),
     }
     return replace(screen, sites=(*sites, *covered), wet_ground=ground, run={**screen.run, "counts": counts})
+
+
+def _unplugged(hollows: tuple[Hollow, ...], screen: Screen) -> tuple[Hollow, ...]:
+    """Hollows but those that were turned down as drained by an open ditch which earth fills again at the rim.
+
+    In wide cells only: in fine ones the ground itself tells a plug from backfill (one covered drain of five squares at
+    1 m had been lost).
+    """
+    if screen.terrain.grid.cell_m <= BLUR_CELL_M:
+        return hollows
+    pools = [one.pool for one in screen.not_offered if one.reason == PLUGGED]
+    return tuple(h for h in hollows if all(_shared(h.pool, pool)[0] < _SAME for pool in pools))
 
 
 def _apart(
