@@ -12,7 +12,7 @@ from scipy.spatial import cKDTree
 from wetscout import large
 from wetscout.kernels import lines as kernel
 from wetscout.kernels.columns import columns_running_median
-from wetscout.linework import attributes, join, shape, trace
+from wetscout.linework import attributes, join, lanes, shape, trace
 from wetscout.records import Embankment
 from wetscout.settings.linework import LineworkSettings
 
@@ -43,7 +43,11 @@ ALONG_SHARE = 0.6
 
 
 def find_embankments(
-    s: NDArray[np.float32], found: trace.Cells, cell_m: float, settings: LineworkSettings
+    s: NDArray[np.float32],
+    found: trace.Cells,
+    cell_m: float,
+    settings: LineworkSettings,
+    ditches: Sequence[NDArray[np.float64]] = (),
 ) -> list[trace.Line]:
     """Crest lines of raised ground.
 
@@ -56,6 +60,8 @@ def find_embankments(
     cell_m : float
         [m].
     settings : LineworkSettings
+    ditches : sequence of float64 (n, 2)
+        Stations of ditches [cells]: what lies beside one is spoil, no piece of a lane.
 
     Returns
     -------
@@ -69,12 +75,12 @@ def find_embankments(
     lines = [shape.recentre(turned, line, cell_m, settings.centre_m) for line in lines]
     lines = join.join_gaps(lines, 2.0 * settings.gap_m, 0.6 * settings.cone_deg, cell_m)
     long = [line for line in lines if _long(line, cell_m, settings)]
-    out = []
+    crests = []
     for line in long:
         both, mean = rises(turned, line, cell_m, settings)
         if max(both, mean) >= settings.raise_min_m:
-            out.append(line if both >= settings.raise_min_m else trace.Line(line.row, line.col, False))
-    return out
+            crests.append(line if both >= settings.raise_min_m else trace.Line(line.row, line.col, False))
+    return lanes.with_lanes(turned, found, (crests, ditches), cell_m, settings)
 
 
 def _long(line: trace.Line, cell_m: float, settings: LineworkSettings) -> bool:
@@ -140,19 +146,19 @@ def describe(
     -------
     tuple of Embankment
     """
-    tree = cKDTree(np.concatenate(list(ditches))) if len(ditches) else None
+    tree = lanes.tree_of(ditches)
+    turned = np.negative(z, out=large.empty(z.shape, np.float32))
     out: list[Embankment] = []
     for line in sorted(lines, key=lambda x: (round(float(x.row[0]), 3), round(float(x.col[0]), 3))):
         height, width = _size(z, line, cell_m)
-        beside = 0.0
-        if tree is not None:
-            far = tree.query(line.xy, distance_upper_bound=settings.spoil_to_m / cell_m + 1e-6)[0] * cell_m
-            beside = float(((far >= settings.spoil_from_m) & (far <= settings.spoil_to_m)).mean())
+        beside = lanes.beside_share(tree, line.xy, cell_m, settings)
         kind = "road"
         if line.sure:
             kind = kind_of(height, width, line.length(cell_m), attributes.straightness(line.xy, cell_m), beside)
         elif not _road_on_slope(line, tree, cell_m, settings):
             continue
+        if kind == "unclear" and (lane := lanes.lane_height(turned, line.xy, cell_m)):
+            kind, height = "road", lane
         out.append(Embankment(len(out) + 1, line.row, line.col, height, width, kind))
     return tuple(out)
 

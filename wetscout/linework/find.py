@@ -75,7 +75,8 @@ def find_lines(
     near, wide, raised = kept_cells(s, cell_m, tests_for(cell_m, low_m, settings), run_tiles)
     known, beds = sure_lines(s, (near, wide), (cell_m, low_m), settings, each)
     found = unsure_lines(s, near, (known, beds), (cell_m, low_m), settings, each)
-    crests = embankments.find_embankments(s, raised, cell_m, settings)
+    dug = [line.xy for line in found if line.sure]
+    crests = embankments.find_embankments(s, raised, cell_m, settings, dug)
     ditches, banks = describe((z, s), (found, crests), cell_m, settings, each)
     passed = crossings(z, ditches, banks, cell_m, settings)
     return Linework(ditches, banks, passed, bed_steps(ditches, cell_m, settings))
