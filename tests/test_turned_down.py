@@ -10,7 +10,8 @@ from test_surfaces import straight_ditch
 
 from wetscout.records import Candidate, Cut, Patch
 from wetscout.settings.sites import SiteSettings
-from wetscout.sites.turned_down import few_cells, reason_against
+from wetscout.sites.few_cells import few_cells
+from wetscout.sites.turned_down import reason_against
 
 SIGNS = {
     "pool_m2": 5000.0,

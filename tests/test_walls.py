@@ -1,60 +1,61 @@
-"""Sides of pools halfway down, against plain loops and closed forms."""
-
-from __future__ import annotations
+"""Banks that hold a pool straight: arithmetic on ground made by hand, no published values."""
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
-from naive_terrain import band_slopes as naive_slopes
 
-from wetscout.kernels.walls import band_slopes, sides
+from wetscout.settings.sites import SiteSettings
+from wetscout.sites.walls import straight_wall
 
-
-@given(seed=st.integers(0, 10_000))
-@settings(deadline=None)
-def test_slopes_are_those_of_plain_loops(seed):
-    rng = np.random.default_rng(seed)
-    z = rng.uniform(0, 3, (9, 11)).astype(np.float32)
-    z[rng.random(z.shape) < 0.1] = np.nan
-    free = rng.random(z.shape) < 0.8
-    assert band_slopes(z, free, 0.5, 2.2, 2.0) == pytest.approx(naive_slopes(z, free, 0.5, 2.2, 2.0), abs=1e-12)
+NO_STRIP = np.zeros((200, 200), dtype=np.uint8)
+ROWS, COLS = np.mgrid[:200, :200].astype(np.float32)
+SPILL_M = 10.0
 
 
-def round_hollow(power, radius=30.0, deep=1.0):
-    y, x = np.mgrid[0:90, 0:90] - 45.0
-    r = np.hypot(x, y)
-    return (deep * (r / radius) ** power).astype(np.float32), r < radius
+def _trough(bank):
+    """A trough 100 m wide that falls by 1 in 100 to the right, under water up to a bank; the ground goes on falling."""
+    ground = np.maximum(10.4 - 0.01 * COLS, 9.0 + np.abs(ROWS - 100.0) / 50.0)
+    ground = np.maximum(ground, bank)
+    return ground.astype(np.float32), (ground < SPILL_M) & (COLS < 120)
 
 
-@pytest.mark.parametrize(
-    ("power", "share", "slope"),
-    [
-        (1, 0.75**2 - 0.25**2, 1.0),  # cone: r = h
-        (2, 0.5, 2 * np.sqrt(0.5)),  # paraboloid: r = sqrt(h), half of the cells lie above h = 1/2
-    ],
-)
-def test_bowls_have_half_of_their_cells_halfway_down(power, share, slope):
-    """Closed forms of h = (r / R)^n, in units of depth over radius; the floor is where a twentieth lies lower."""
-    z, pool = round_hollow(power)
-    floor = 0.05 ** (power / 2)
-    got_slope, got_share, depth = sides(z, pool, 1.0, 1.0)
-    assert depth == pytest.approx(1.0 - floor, abs=0.01)
-    assert got_share == pytest.approx(share, abs=0.06)
-    assert got_slope * 30.0 == pytest.approx(slope, abs=0.08)
+def _bank(wide, off):
+    return np.where(np.abs(off) <= wide / 2.0, SPILL_M + 0.1, 0.0)
 
 
-def test_a_pit_has_few_and_steep_ones():
-    """Frustum with sides of 1 : 3 and a flat floor, 30 m across at the top, 1 m deep: rings of r = 12.75 and 14.25."""
-    y, x = np.mgrid[0:90, 0:90] - 45.0
-    r = np.hypot(x, y)
-    z = np.maximum(0.0, (r - 12.0) / 3.0).astype(np.float32)
-    slope, share, depth = sides(z, r < 15.0, 1.0, 1.0)
-    assert depth == pytest.approx(1.0)
-    assert slope == pytest.approx(1 / 3, abs=0.01)
-    assert share == pytest.approx((14.25**2 - 12.75**2) / 15.0**2, abs=0.05)
-    assert sides(z, r < 5.0, 1.0, 1.0) == (0.0, 0.0, 1.0)
-    assert sides(z, r < 0.0, 1.0, 1.0) == (0.0, 0.0, 0.0)
-    # a few low cells, left of a ditch, change nothing
-    z[44:47, 40:50] -= 0.6
-    assert sides(z, r < 15.0, 1.0, 1.0)[1] == pytest.approx(share, abs=0.03)
+def _shore(ground, pool, strip=NO_STRIP, cell_m=1.0, spill_m=SPILL_M):
+    return straight_wall(ground, strip, pool, spill_m, cell_m, SiteSettings())
+
+
+def test_a_lane_across_a_trough_holds_all_of_its_shore():
+    """The trough is under water for 50 m to each side of its middle: 99 m of shore at the lane."""
+    ground, pool = _trough(_bank(5.0, COLS - 122.0))
+    assert _shore(ground, pool) == pytest.approx(pool[:, 119].sum(), abs=4.0)
+    assert pool[:, 119].sum() > 60
+
+
+@pytest.mark.parametrize("wide", [12.0, 20.0])
+def test_a_broad_rim_is_no_bank(wide):
+    ground, pool = _trough(_bank(wide, COLS - 120.0 - wide / 2.0))
+    assert _shore(ground, pool) == 0.0
+
+
+def test_a_rim_that_bends_round_its_basin_is_no_bank():
+    """A ring 5 m wide at 40 m: within 2 m of a line lie 2 sqrt(2 x 40 x 2) = 25 m of it (geometry)."""
+    away = np.hypot(ROWS - 100.0, COLS - 100.0)
+    ground = np.where(np.abs(away - 40.0) <= 2.5, 10.1, np.where(away < 40.0, 9.5, 9.0)).astype(np.float32)
+    assert _shore(ground, away < 37.5) < 32.0
+
+
+def test_listed_fill_and_levees_are_looked_at_elsewhere():
+    ground, pool = _trough(_bank(5.0, COLS - 122.0))
+    listed = np.where(np.abs(COLS - 122.0) <= 4.0, 1, 0).astype(np.uint8)
+    assert _shore(ground, pool, listed) == 0.0
+    # behind the bank a channel of 12 m, then ground above the pool
+    levee = np.where(COLS > 137.0, np.float32(10.3), ground)
+    assert _shore(levee, pool) == 0.0
+
+
+def test_ground_that_is_not_known_is_no_bank():
+    ground, pool = _trough(_bank(5.0, COLS - 122.0))
+    ground[:, 120:125] = np.nan
+    assert _shore(ground, pool) == 0.0

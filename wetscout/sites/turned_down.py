@@ -6,6 +6,7 @@ import numpy as np
 
 from wetscout.records import Candidate, Ditch
 from wetscout.settings.sites import SiteSettings
+from wetscout.sites.few_cells import climbs, why_small
 
 # basins deeper than this stay drained in the main where silt has lifted the bed a little above the floor [m]
 SILTED_FROM_M = 0.3
@@ -38,122 +39,9 @@ def reason_against(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSetti
         return "flat water at the time of survey: a lake or pond, its floor is not in this DEM"
     if why := _ways(c, main, cell_m, s):
         return why
-    if why := _small(c, main, cell_m, s):
+    if why := why_small(c, main, cell_m, s):
         return why
     return _shape(c, main, cell_m, s) or _stream(c, main, cell_m, s) or _ditch(c, main, cell_m, s) or _woods(c, main, s)
-
-
-def few_cells(area_m2: float, depth_m: float, cell_m: float, s: SiteSettings) -> tuple[bool, bool]:
-    """Whether a pool is small, and whether it is shallow, for the cells it is seen in.
-
-    Parameters
-    ----------
-    area_m2, depth_m : float
-        Of the pool [m2], [m].
-    cell_m : float
-        Cell size [m].
-    s : SiteSettings
-
-    Returns
-    -------
-    small, shallow : bool
-        320 m2 are 80 cells of 2 m; a wide pool is seen in many cells, however shallow.
-    """
-    small = area_m2 < min(s.min_area_m2 * max(cell_m, 1.0) ** 2, s.coarse_area_m2)
-    shallow = depth_m < s.offer_depth_m * min(max(cell_m, 1.0), 2.0)
-    return small, shallow and (cell_m <= s.fine_cell_m or area_m2 < s.coarse_wide_m2)
-
-
-def _small(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSettings) -> str | None:
-    """Coarse cells show small and shallow hollows that are none: there the drain must be beyond doubt.
-
-    A strip along a passing ditch is no basin: small pools must be compact as well, and what is dug is ditch, not pool.
-    """
-    area, depth = c.signs["pool_m2"], c.spill_m - c.floor_m
-    coarse = cell_m > s.fine_cell_m
-    own_m2 = area * (1.0 - c.signs["dug_share"]) if coarse else area
-    small, shallow = few_cells(own_m2, depth, cell_m, s)
-    proven, drawn = coarse and _proven(c, main, s), coarse and _drawn(c, main, cell_m, s)
-    undug = coarse and _undug(c, main, cell_m, s)
-    compact = area >= s.min_area_m2 and area <= s.compact * c.signs["half_width_m"] ** 2
-    seen = drawn or (undug and _compact(c, cell_m, s)) or (proven and compact) or (coarse and _wide(c, main, s))
-    if small and not seen:
-        return "too small for this cell size"
-    if shallow and not ((proven or drawn or undug) and depth >= s.coarse_depth_m):
-        return "too shallow for this DEM"
-    return None
-
-
-def _drawn(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSettings) -> bool:
-    """Whether a listed, straight ditch begins or ends in a compact pool and is cut well below its spill at the rim.
-
-    In cells of 3 m no bed need show below the floor: of 38 pools there turned down for few cells alone 31 were drained
-    basins, six overlapped one and one was nothing (invented ground).
-    """
-    listed = main is not None and main.sure and main.kind == "ditch" and main.straightness >= s.woods_straight
-    cut = c.signs["listed_cuts"] > 0.5 and c.signs["cut_depth_m"] >= s.plain_cut_m
-    own = c.signs["dug_share"] <= s.dug_share and not c.signs["rough_ground"] and c.signs["drain_in_pool_m"] > 0.0
-    return bool(listed and cut and own and _compact(c, cell_m, s) and not _boxed(c, s))
-
-
-def _compact(c: Candidate, cell_m: float, s: SiteSettings) -> bool:
-    """Whether a pool is no strip; half widths are known to half a cell."""
-    return bool(c.signs["pool_m2"] <= s.compact * (c.signs["half_width_m"] + 0.5 * cell_m) ** 2)
-
-
-def _undug(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSettings) -> bool:
-    """Whether little of it is dug, on smooth ground, and the rim is cut by more than noise in cells of 3 m could feign.
-
-    Of 52 pools turned down for few cells alone at 2 and 3 m (145 invented squares) 40 were drained basins, eleven
-    overlapped one and one was nothing.
-    """
-    plain = main is not None and main.kind != "natural stream" and not c.signs["rough_ground"] and not _boxed(c, s)
-    cut = c.signs["cut_depth_m"] >= s.plain_cut_m and c.signs["dug_share"] <= s.known_dug
-    return bool(plain and cut and cell_m <= s.undug_cell_m)
-
-
-def _wide(c: Candidate, main: Ditch | None, s: SiteSettings) -> bool:
-    """Whether a drain begins in a hollow that reaches far enough from its shore to be more than a strip.
-
-    Half of 0.1 ha counts as dug where a ditch of 3 m is seen in cells of 3 m, and is basin all the same.
-    """
-    if main is None or main.kind == "natural stream" or c.signs["rough_ground"] or _boxed(c, s):
-        return False
-    far = c.signs["half_width_m"] >= s.coarse_half_m and c.signs["dug_share"] <= s.dug_share
-    deep = c.spill_m - c.floor_m >= s.weak_depth_m and c.signs["cut_depth_m"] >= s.plain_cut_m
-    ditch = (main.sure or main.bank_climb_m >= s.weak_climb_m) and c.signs["ditch_in_pool_m"] > 0.0
-    return bool(far and deep and ditch and c.upstream_m <= s.coarse_upstream_m)
-
-
-def _boxed(c: Candidate, s: SiteSettings) -> bool:
-    """Whether the sides are a pit's, which keeps its flat floor in coarse cells though its sides are less steep."""
-    side, share, half = c.signs["side_slope"], c.signs["side_share"], c.signs["half_width_m"]
-    return bool(side * half > s.pit_side * c.signs["side_depth_m"] and share < s.coarse_share)
-
-
-def _proven(c: Candidate, main: Ditch | None, s: SiteSettings) -> bool:
-    """Whether a listed ditch, or one with the best sign, cuts rim and floor by more than coarse cells could feign.
-
-    Cells average bed and banks, so a bed shows too high in them and never too low.
-    """
-    if main is None or c.signs["rough_ground"] or _boxed(c, s):
-        return False
-    below = c.floor_m - c.signs["bed_in_pool_m"]
-    listed = main.sure and main.kind in ("ditch", "straightened stream") and c.signs["listed_cuts"] > 0.5
-    cut = c.signs["cut_depth_m"] >= s.plain_cut_m and below >= s.bed_below_m
-    return cut and (listed or _climbs(c, main, below, s))
-
-
-def _climbs(c: Candidate, main: Ditch | None, below: float, s: SiteSettings) -> bool:
-    """The best sign, which outranks length and listing: a straight bed below the floor whose banks climb downstream."""
-    return (
-        main is not None
-        and main.kind == "ditch"
-        and main.bank_climb_m >= s.weak_climb_m
-        and main.straightness >= s.known_straight
-        and below >= s.bed_below_m
-        and c.signs["dug_share"] <= s.known_dug
-    )
 
 
 def _ways(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSettings) -> str | None:
@@ -300,7 +188,7 @@ def _faint(c: Candidate, main: Ditch | None, at: tuple[float, float], s: SiteSet
     """A line that is not listed must prove itself by its depth or its banks."""
     below, cell_m = at
     reaches = min(0.5 * c.signs["half_width_m"], s.reach_into_m)
-    proven = c.signs["sure_in_pool_m"] >= reaches or _climbs(c, main, below, s) or _deep(c, main, at, s)
+    proven = c.signs["sure_in_pool_m"] >= reaches or climbs(c, main, below, s) or _deep(c, main, at, s)
     proven = proven or _dug_for(c, main, s)
     if cell_m > s.fine_cell_m and not proven:
         return "at this cell size only faint lines enter the pool, and most of those are no drains"
