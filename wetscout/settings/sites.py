@@ -198,11 +198,6 @@ class SiteSettings(PitSides):
     filled_reach_m: float = number(
         20.0, "m", (5.0, 60.0), "earth in a ditch this near to the rim is a plug, farther off a crossing", _PRACTICE
     )
-    wall_m: float = number(
-        40.0, "m", (10.0, 1000.0), "a pool is turned down where a narrow bank holds its shore straight for more", _TRIAL
-    )
-    wall_wide_m: float = number(9.0, "m", (3.0, 30.0), "what is wider is no narrow bank", _TRIAL)
-    wall_high_m: float = number(0.08, "m", (0.02, 0.5), "least height of such a bank", _TRIAL)
     filled_most_m: float = number(
         60.0, "m", (5.0, 200.0), "or this near where the ground between stands as high as the rim", _TRIAL
     )

@@ -40,13 +40,9 @@ from wetscout.sites.reached import OVER_M, joined
 from wetscout.sites.rim import unheld_shore
 from wetscout.sites.setting import Surroundings
 from wetscout.sites.turned_down import reason_against
-from wetscout.sites.walls import straight_wall
 
 # a ditch led under a road at a cut is seen again within this distance [m]
 LED_M = 25.0
-# a bank that holds a pool is looked for so far around it [m]
-WALL_PAD_M = 30.0
-WALL = "held by a narrow, straight bank, a lane or a headland: the ground behind it lies lower"
 
 
 @dataclass(frozen=True)
@@ -136,8 +132,7 @@ class Finder:
 
         def judged(node: int) -> tuple[Candidate, str | None]:
             candidate = self._candidate(node, m)
-            why = self._turn_down(candidate)
-            return candidate, WALL if why is None and self._wall_m(candidate) > self.s.wall_m else why
+            return candidate, self._turn_down(candidate)
 
         def drains(c: Candidate) -> bool:
             window, _ = self._window(c.node, c.spill_m)
@@ -247,16 +242,6 @@ class Finder:
             if np.count_nonzero(on) * self.cell_m >= ENTER_M:
                 out[j] = at
         return out
-
-    def _wall_m(self, c: Candidate) -> float:
-        """Longest straight piece of its shore that a narrow bank holds [m]."""
-        pad, (h, w), (rows, cols) = round(WALL_PAD_M / self.cell_m), c.pool.mask.shape, self.terrain.z.shape
-        r0, c0 = max(0, c.pool.row0 - pad), max(0, c.pool.col0 - pad)
-        r1, c1 = min(rows, c.pool.row0 + h + pad), min(cols, c.pool.col0 + w + pad)
-        pool = np.zeros((r1 - r0, c1 - c0), dtype=np.bool_)
-        pool[c.pool.row0 - r0 : c.pool.row0 - r0 + h, c.pool.col0 - c0 : c.pool.col0 - c0 + w] = c.pool.mask
-        ground, strips = self.surfaces.natural[r0:r1, c0:c1], self.surfaces.corridor[r0:r1, c0:c1]
-        return straight_wall(ground, strips, pool, c.spill_m, self.cell_m, self.s)
 
     def _bed_at(self, cuts: tuple[Cut, ...]) -> float:
         """Lowest bed near the first cut of the ditch that it leads to under a road [m]: its end may lie on the fill."""
