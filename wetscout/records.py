@@ -216,6 +216,8 @@ class Surfaces:
     corridor: U8
 
 
+# a bed of coarse cells stands too high by this much for each metre of cell beyond 1 m (0.14 m at 2 m, 0.33 m at 3 m)
+COARSE_BED = 0.1
 # bits of Surfaces.corridor
 CUT, ROADSIDE, FILL, UNSURE, SPOIL = 1, 2, 4, 8, 16
 

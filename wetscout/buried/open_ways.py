@@ -10,14 +10,14 @@ from scipy import ndimage
 from wetscout.buried.heads import Head, road_at
 from wetscout.buried.hollows import Hollow
 from wetscout.kernels.along import middle
-from wetscout.records import BOOL, F32, F64, FILL, Crossing, Ditch, Linework, Patch, Surfaces, Tree
+from wetscout.records import BOOL, COARSE_BED, F32, F64, FILL, Crossing, Ditch, Linework, Patch, Surfaces, Tree
 from wetscout.settings.buried import BuriedSettings
 
 # the upper end of a ditch is looked at over this length; a mound is at least so long along the ditch [m]
 _RUN_M, _MOUND_M, _BANK_M = 30.0, 4, 3
-# cells wider than this blur a bed by so much for each metre beyond 1 m, and a line to a faint one: it was dug where it
-# shows over such a length in a pool [m] (on 33 squares with covered drains at 2 and 3 m none is lost by either)
-BLUR_CELL_M, _COARSE_BED, _SHOWS_M = 1.2, 0.1, 15.0
+# cells wider than this blur a bed, and a line to a faint one: it was dug where it shows so far in a pool [m]
+# (on 33 squares with covered drains at 2 and 3 m none is lost by either)
+BLUR_CELL_M, _SHOWS_M = 1.2, 15.0
 # how far the way may cross a rim aslant
 _ASLANT = np.radians((-45.0, -22.5, 0.0, 22.5, 45.0))
 
@@ -154,7 +154,7 @@ class OpenWays:
     def _begins(self, ditch: Ditch, outer: F64, hollow: Hollow, any_ground: bool = False) -> bool:
         """Whether a ditch lower than the floor begins at the hollow behind a mound of earth: a plug."""
         s, run = self.s, max(1, round(_RUN_M / self.cell_m))
-        blur = _COARSE_BED * (self.cell_m - 1.0) if self.cell_m > BLUR_CELL_M else 0.0
+        blur = COARSE_BED * (self.cell_m - 1.0) if self.cell_m > BLUR_CELL_M else 0.0
         if not self._told(ditch):
             return False
         row, col, bed = outer

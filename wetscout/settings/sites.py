@@ -173,7 +173,11 @@ class SiteSettings(PitSides):
     )
     fine_cell_m: float = number(1.2, "m", (0.3, 5.0), "up to this cell size faint lines are trusted", _TRIAL)
     undug_cell_m: float = number(
-        3.1, "m", (1.0, 10.0), "up to this cell size little dug, smooth, small pools count whatever their cut", _TRIAL
+        3.1,
+        "m",
+        (1.0, 10.0),
+        "up to this cell size small pools, smooth and little dug, need no listed ditch",
+        _TRIAL,
     )
     known_straight: float = number(0.95, "-", (0.5, 1.0), "a faint line must be this straight to count there", _TRIAL)
     woods_straight: float = number(0.9, "-", (0.5, 1.0), "a line in woods that winds more is a brook", _TRIAL)

@@ -48,17 +48,15 @@ def why_small(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSettings) 
     """
     area, depth = c.signs["pool_m2"], c.spill_m - c.floor_m
     coarse = cell_m > s.fine_cell_m
-    own_m2 = area * (1.0 - c.signs["dug_share"]) if coarse else area
-    small, shallow = few_cells(own_m2, depth, cell_m, s)
-    proven, drawn = coarse and _proven(c, main, s), coarse and _drawn(c, main, cell_m, s)
-    undug = coarse and _undug(c, main, cell_m, s)
-    compact = area >= s.min_area_m2 and area <= s.compact * c.signs["half_width_m"] ** 2
-    seen = drawn or (undug and _compact(c, cell_m, s)) or (proven and compact) or (coarse and _wide(c, main, s))
-    if small and not seen:
+    small, shallow = few_cells(area * (1.0 - c.signs["dug_share"]) if coarse else area, depth, cell_m, s)
+    if coarse and (small or shallow):
+        proven, drawn, undug = _proven(c, main, s), _drawn(c, main, cell_m, s), _undug(c, main, cell_m, s)
+        compact = area >= s.min_area_m2 and area <= s.compact * c.signs["half_width_m"] ** 2
+        small &= not (drawn or (undug and _compact(c, cell_m, s)) or (proven and compact) or _wide(c, main, s))
+        shallow &= not ((proven or drawn or undug) and depth >= s.coarse_depth_m)
+    if small:
         return "too small for this cell size"
-    if shallow and not ((proven or drawn or undug) and depth >= s.coarse_depth_m):
-        return "too shallow for this DEM"
-    return None
+    return "too shallow for this DEM" if shallow else None
 
 
 def _drawn(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSettings) -> bool:

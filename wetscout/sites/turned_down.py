@@ -4,14 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from wetscout.records import Candidate, Ditch
+from wetscout.records import COARSE_BED, Candidate, Ditch
 from wetscout.settings.sites import SiteSettings
 from wetscout.sites.few_cells import climbs, why_small
 
 # basins deeper than this stay drained in the main where silt has lifted the bed a little above the floor [m]
 SILTED_FROM_M = 0.3
-# a bed of coarse cells stands too high by this much for each metre of cell beyond 1 m (0.14 m at 2 m, 0.33 m at 3 m)
-COARSE_BED = 0.1
 # the end of a line lies in a pool by chance up to here [cells]
 TOUCH_CELLS = 2.5
 PLUGGED = "earth fills the ditch at the rim: plugged already, or a crossing whose pipe is not known"
