@@ -102,7 +102,7 @@ def sites_of(natural, today, floors, rims, beds):
         values = {"spill_m": rim, "today_m": float(filled[20, at + 5]), "_node": k, "_dry": dry}
         values |= {"_floor_row": 12, "_floor_col": at + 9}
         out.append(Site(f"s{k}", Patch(5, at, mask), None, (), (plug,), (), values))
-    return find_links(out[::-1], filled, 1.0, S)
+    return find_links(out[::-1], filled, (natural, today), 1.0, S)
 
 
 FLOORS, RIMS, BEDS = (10.0, 9.0, 8.0), (10.5, 9.4, 9.2), (9.6, 8.9, 7.9)
@@ -169,10 +169,19 @@ def test_a_site_whose_water_reaches_no_other_stands_alone():
     natural, today = stair((10.0, 9.0), (10.5, 9.4), (9.6, 8.9))
     near = SiteSettings(chain_reach_m=50.0)
     sites = sites_of(natural, today, (10.0, 9.0), (10.5, 9.4), (9.6, 8.9))
-    far = find_links([sites[1], sites[0]], wetscout.fill(today)[::-1].copy(), 1.0, near)
+    far = find_links([sites[1], sites[0]], wetscout.fill(today)[::-1].copy(), (natural, today), 1.0, near)
     alone, chains = join_chains([sites[0]], natural, 1.0, S)
     assert chains == () and "chain_id" not in alone[0].values and in_a_row(alone[0]) == ""
     assert [site.values["_below"] for site in far if site.site_id == "s1"] == [None]
+
+
+def test_water_over_undug_ground_does_not_make_a_drain_pass_through():
+    # the lip between the first two boxes is low by nature, that between the second and third is dug
+    natural, today = stair(FLOORS, RIMS, BEDS)
+    natural[18:23, WIDE] = BEDS[0]
+    values = {site.site_id: site.values for site in sites_of(natural, today, FLOORS, RIMS, BEDS)}
+    assert values["s0"]["_below"] == 1 and values["s1"]["_below"] == 2
+    assert values["s1"].get("drain_position") is None and values["s2"]["drain_position"] == "passes through"
 
 
 def test_a_step_in_the_bed_is_told_above_and_below_it():

@@ -16,6 +16,7 @@ from wetscout.pieces import distinct
 from wetscout.records import F32, U8, Site
 from wetscout.records_along import Chain, ChainLink, ChainStep
 from wetscout.settings.sites import SiteSettings
+from wetscout.sites.enters import dug_to_end
 from wetscout.sites.reached import Reached, inside
 
 LEAVES, REACHES, BACKS, DROWNS = "leaves it alone", "reaches its plug", "backs into its pool", "drowns its plug"
@@ -23,12 +24,19 @@ EFFECTS = (LEAVES, REACHES, BACKS, DROWNS)
 
 # water is followed from so many places on the floor, which is what lies under this part of the depth
 PLACES, DEEP = 9, 0.3
+# a way dug over this share of it leads one ditch from pool to pool
+DUG_SHARE = 0.9
 
 I64 = NDArray[np.int64]
 
 
 def find_links(
-    sites: Sequence[Site], filled_today: F32, cell_m: float, s: SiteSettings, far: U8 | None = None
+    sites: Sequence[Site],
+    filled_today: F32,
+    ground: tuple[F32, F32],
+    cell_m: float,
+    s: SiteSettings,
+    far: U8 | None = None,
 ) -> tuple[Site, ...]:
     """Note for each site the next one its water reaches today.
 
@@ -42,10 +50,12 @@ def find_links(
         `values` hold `_node`, `_floor_row` and `_floor_col`.
     filled_today : float32 (rows, cols)
         Today's surface, depressions raised to their spill levels [m].
+    ground : (float32 (rows, cols), float32 (rows, cols))
+        Natural ground, ground of today [m].
     cell_m : float
         Cell size [m].
     s : SiteSettings
-        `chain_reach_m`, `chain_enter_m`.
+        `chain_reach_m`, `chain_enter_m`, `upstream_m`.
     far : uint8 (rows, cols), optional
         What is known of level ground; see `follow_down`.
 
@@ -53,11 +63,12 @@ def find_links(
     -------
     tuple of Site
         `values` gain `_below` (node of the next site, None when there is none near) and `_below_m` (length of the way).
-        Where a way enters, the drain passes through.
+        Where a way enters as a ditch, the drain passes through.
     """
     reached = Reached(sites, filled_today, cell_m, s.chain_enter_m)
     far = large.zeros(filled_today.shape, np.uint8) if far is None else far
     found: list[tuple[float, int, int, float]] = []
+    dug: dict[int, float] = {}
     for k, site in enumerate(sites):
         rows, cols, hit = _most(k, reached, round(s.chain_reach_m / cell_m), far)
         if hit is not None:
@@ -65,14 +76,17 @@ def find_links(
             at = slice(int(own[-1]) if own.size else 0, hit[1] + 1)
             way_m = float(np.hypot(np.diff(rows[at]), np.diff(cols[at])).sum()) * cell_m
             found.append((-float(filled_today[rows[at.start], cols[at.start]]), k, hit[0], way_m))
+            dug[k] = dug_to_end(rows[at], cols[at], *ground, cell_m)
     links: dict[int, tuple[int, float]] = {}
     # from the highest down; a way that grazes a pool could close a circle, so what would is left out
     for _, k, below, way_m in sorted(found, key=lambda link: (link[0], int(sites[link[1]].values["_node"]))):
         if not _leads_to(below, k, links):
             links[k] = below, way_m
     entering: dict[int, float] = {}
-    for below, way_m in links.values():
-        entering[below] = max(entering.get(below, way_m), way_m)
+    for above, (below, way_m) in links.items():
+        # a short way between two pools is a ditch throughout, or none
+        if dug[above] > s.upstream_m or dug[above] >= DUG_SHARE * way_m:
+            entering[below] = max(entering.get(below, 0.0), dug[above])
     out = []
     for k, site in enumerate(sites):
         to, away_m = links.get(k, (None, None))

@@ -25,6 +25,10 @@ ENTER_M = 10.0
 SIDE_STATIONS = 5
 # the fall of a bed outside is told from thirds of so much of it and more [m]
 TREND_M = 45.0
+# A way of water is dug where today's ground lies so far below the natural within so much of it [m] ...
+DUG_M, DUG_NEAR_M = 0.08, 2.0
+# ... and is one ditch over shorter gaps [m]: fill of a road that nothing was seen beneath.
+DUG_GAP_M = 25.0
 
 
 def ditch_above(
@@ -139,6 +143,41 @@ def rise_outwards(ditch: Ditch, outwards: NDArray[np.int64], filled_today: F32, 
     if rise > 0.0 and top * cell_m <= BED_M and out[top:].min() < out[0] - LEVEL_M:
         return -rise, out.size
     return rise, out.size
+
+
+def dug_to_end(rows: NDArray[np.int64], cols: NDArray[np.int64], natural: F32, today: F32, cell_m: float) -> float:
+    """How far back from its end a way of water is a ditch.
+
+    The water of a basin above may run over undug ground to one below: no ditch enters that then. On 24 squares of one
+    maker eleven drains rightly told by such a way alone were dug over all of it, nine wrongly told over 0.14-0.88.
+
+    Parameters
+    ----------
+    rows, cols : int64 (n,)
+        Cells of the way, downhill; the last one lies where it enters a pool.
+    natural, today : float32 (rows, cols)
+        Natural ground, ground of today [m].
+    cell_m : float
+        [m].
+
+    Returns
+    -------
+    float
+        [m]
+    """
+    steps = np.hypot(np.diff(rows), np.diff(cols)) * cell_m
+    back = np.concatenate([[0.0], np.cumsum(steps[::-1])])
+    dug = np.zeros(rows.size, dtype=np.bool_)
+    near = max(1, round(DUG_NEAR_M / cell_m))
+    for down in range(-near, near + 1):
+        for right in range(-near, near + 1):
+            r = np.clip(rows + down, 0, today.shape[0] - 1)
+            c = np.clip(cols + right, 0, today.shape[1] - 1)
+            dug |= natural[r, c] - today[r, c] > DUG_M
+    at = back[dug[::-1]]
+    gaps = np.flatnonzero(np.diff(at, prepend=0.0) > DUG_GAP_M)
+    one = at[: gaps[0]] if gaps.size else at
+    return float(one[-1]) if one.size else 0.0
 
 
 def _leaves_by(ditch: Ditch, outwards: NDArray[np.int64], cut: Cut | None, cell_m: float) -> bool:

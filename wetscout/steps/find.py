@@ -129,7 +129,7 @@ def screen_lines(terrain: Terrain, lines: Linework, settings: Settings, progress
     sites = tuple(replace(s, values={**s.values, "parent_id": id_of(around[s.values["_node"]])}) for s in sites)
     # what is found out about level ground serves both
     far = large.zeros(today.shape, np.uint8)
-    sites = find_links(sites, today, terrain.grid.cell_m, settings.sites, far)
+    sites = find_links(sites, today, (surfaces.natural, surfaces.today), terrain.grid.cell_m, settings.sites, far)
     sites = note_dammed(sites, found.network, today, terrain.grid.cell_m, settings.sites)
     sites, basins = mark_faults(sites, basins, terrain, settings.ingest)
     sites = note_steps(sites, lines.bed_steps, today, terrain.grid.cell_m, settings.sites, far)
