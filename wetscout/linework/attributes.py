@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from wetscout.kernels import along
 from wetscout.kernels import lines as kernel
 from wetscout.kernels.columns import columns_running_median
-from wetscout.linework.shape import resample, sections_of, tangents
+from wetscout.linework.shape import resample, sections_of
 from wetscout.linework.trace import Line
 from wetscout.records import bed_ends
 from wetscout.settings.linework import LineworkSettings
@@ -241,39 +241,6 @@ def bank_climb(p: Profile, junction: NDArray[np.bool_]) -> float:
     return float(kernel.climb(np.ascontiguousarray(low[::every]), np.ascontiguousarray(p.bed[::every]), BED_SLACK_M))
 
 
-def undisturbed(values: NDArray[np.float64], disturbed: NDArray[np.bool_]) -> NDArray[np.float64]:
-    """Leave out the stations beside a road or another line, unless they are most.
-
-    Parameters
-    ----------
-    values : float64 (n, ...)
-    disturbed : bool (n,)
-
-    Returns
-    -------
-    float64 (m, ...)
-    """
-    return values[~disturbed] if 2 * disturbed.sum() < disturbed.size else values
-
-
-def valley_rise(p: Profile, disturbed: NDArray[np.bool_]) -> float:
-    """How far the ground behind the banks goes on rising, on the side where it rises less [m].
-
-    Parameters
-    ----------
-    p : Profile
-    disturbed : bool (n,)
-        As in `undisturbed`.
-
-    Returns
-    -------
-    float
-        [m]; above 0 on the bottom of a valley, NaN where unknown.
-    """
-    own = undisturbed(p.rise, disturbed)
-    return float(np.minimum(known_median(own[:, 0]), known_median(own[:, 1])))
-
-
 def straightness(points: NDArray[np.float64], cell_m: float) -> float:
     """Median over stretches of 100 m (or the whole line) of chord over length, 0-1.
 
@@ -290,7 +257,7 @@ def straightness(points: NDArray[np.float64], cell_m: float) -> float:
         A right-angled bend in a straight ditch spoils one stretch, a winding stream all of them.
     """
     even = np.ascontiguousarray(points, dtype=np.float64)
-    return float(along.straightness(even, max(1, round(4.0 / cell_m)), round(100.0 / cell_m)))
+    return float(along.straightness(even, *straight_over(cell_m)))
 
 
 def bow(points: NDArray[np.float64], cell_m: float, half_m: float) -> float:
@@ -309,53 +276,71 @@ def bow(points: NDArray[np.float64], cell_m: float, half_m: float) -> float:
         [m]. A circle of radius r stands half_m**2 / (2 r) off. 0 for lines shorter than a chord.
     """
     even = np.ascontiguousarray(points, dtype=np.float64)
-    return float(along.bow(even, max(1, round(4.0 / cell_m)), max(1, round(half_m / cell_m)))) * cell_m
+    return float(along.bow(even, straight_over(cell_m)[0], half_chord(cell_m, half_m))) * cell_m
 
 
-def depths_along(
-    z: NDArray[np.float32], points: NDArray[np.float64], cell_m: float, inner_m: float, outer_m: float
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Depth along a line against a near band and the band twice as far out [m].
+def bands_of(cell_m: float, inner_m: float, outer_m: float) -> tuple[float, float, float, float, float]:
+    """The two bands against which the depth of a line is told, and the strips over which it is averaged.
 
     Parameters
     ----------
-    z : float32 (rows, cols)
-        Ground [m].
-    points : float64 (n, 2)
-        Stations, row first [cells].
     cell_m : float
         Cell size [m].
     inner_m, outer_m : float
-        The near band, from and to this far from the line [m].
+        The near band, from and to this far from the line [m]; the other one lies twice as far out.
 
     Returns
     -------
-    near, far : float64 (n,)
-        [m]; NaN where a band is unknown.
+    near from, near to, far from, far to, half strip : float
+        [cells], as the kernels of `whole_line` take them.
     """
-    t = tangents(points, max(1, round(6.0 / cell_m)))
-    row, col, along_r, along_c = (np.ascontiguousarray(a) for a in (*points.T, *t.T))
-    half = 8.0 / cell_m
     inner = max(inner_m, 1.3 * cell_m)
     outer = max(outer_m, inner + 1.3 * cell_m)
     width = outer - inner
-    bands = ((inner + 0.25 * width, outer - 0.25 * width), (1.25 * outer, 1.75 * outer))
-    near, far = (kernel.line_depths(z, row, col, along_r, along_c, a / cell_m, b / cell_m, half, 7) for a, b in bands)
-    return near, far
+    near, far = (inner + 0.25 * width, outer - 0.25 * width), (1.25 * outer, 1.75 * outer)
+    return near[0] / cell_m, near[1] / cell_m, far[0] / cell_m, far[1] / cell_m, 8.0 / cell_m
 
 
-def median_ratio(near: NDArray[np.float64], far: NDArray[np.float64]) -> float:
-    """Saturation of a line: median of near depth over far depth, NaN where unknown.
+def direction_run(cell_m: float) -> int:
+    """Stations on both sides that give the direction of a line.
 
     Parameters
     ----------
-    near, far : float64 (n,)
-        Depths from `depths_along` [m].
+    cell_m : float
+        [m].
 
     Returns
     -------
-    float
-        [-].
+    int
     """
-    # where the far band is not higher than the bed there is nothing that goes on rising
-    return float(along.ratio(near, far))
+    return max(1, round(6.0 / cell_m))
+
+
+def half_chord(cell_m: float, half_m: float) -> int:
+    """Stations of half a chord, see `bow`.
+
+    Parameters
+    ----------
+    cell_m, half_m : float
+        [m].
+
+    Returns
+    -------
+    int
+    """
+    return max(1, round(half_m / cell_m))
+
+
+def straight_over(cell_m: float) -> tuple[int, int]:
+    """Stations over which a line is smoothed, and those of a stretch, to tell how straight it runs.
+
+    Parameters
+    ----------
+    cell_m : float
+        [m].
+
+    Returns
+    -------
+    half, stretch : int
+    """
+    return max(1, round(4.0 / cell_m)), round(100.0 / cell_m)

@@ -287,10 +287,11 @@ def describe(
     points = [p.points for _, p, _ in kept]
     road, near_road = embankments.road_beside(points, banks, cell_m, settings)
     beside = _junctions(points, cell_m)
+    ruled = streams.are_ruled(points, cell_m, settings).tolist()
     signs = []
     for i, (_, p, stream) in enumerate(kept):
         climb = attributes.bank_climb(p, beside[i])
-        around = kinds.Around(climb, road[i], beside[i] | near_road[i], stream)
+        around = kinds.Around(climb, road[i], beside[i] | near_road[i], stream, ruled[i])
         signs.append(kinds.signs_of(s, p, around, cell_m, settings))
     named = courses.go_on(points, signs, [kinds.kind_of(sign, settings) for sign in signs], cell_m, settings)
     return tuple(kinds.ditch_of(i + 1, p, signs[i], named[i], line.sure) for i, (line, p, _) in enumerate(kept)), banks

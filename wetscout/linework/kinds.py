@@ -3,20 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import isfinite
 
 import numpy as np
 from numpy.typing import NDArray
 
-from wetscout.linework.attributes import (
-    Profile,
-    bow,
-    depths_along,
-    known_median,
-    median_ratio,
-    straightness,
-    valley_rise,
-)
-from wetscout.linework.streams import RULED, is_ruled, unevenness
+from wetscout.kernels import whole_line
+from wetscout.linework.attributes import Profile, bands_of, direction_run, half_chord, straight_over
+from wetscout.linework.streams import RULED
 from wetscout.records import Ditch
 from wetscout.settings.linework import LineworkSettings
 
@@ -188,14 +182,15 @@ class Around:
         An embankment runs along it.
     disturbed : bool (n,)
         Stations beside a road or another line: their banks are fill, or that line's cut.
-    winding : bool
-        See `streams.winds`.
+    winding, ruled : bool
+        See `streams.winds` and `streams.is_ruled`.
     """
 
     climb: float
     road_beside: bool
     disturbed: NDArray[np.bool_]
     winding: bool
+    ruled: bool
 
 
 def signs_of(z: NDArray[np.float32], p: Profile, around: Around, cell_m: float, settings: LineworkSettings) -> Signs:
@@ -215,39 +210,42 @@ def signs_of(z: NDArray[np.float32], p: Profile, around: Around, cell_m: float, 
     -------
     Signs
     """
-    near, far = depths_along(z, p.points, cell_m, settings.band_from_m, settings.band_to_m)
-    beyond, _ = depths_along(z, p.points, cell_m, *VALLEY_BAND_M)
-    notch = np.argsort(-np.nan_to_num(near, nan=-np.inf), kind="stable")[: max(1, near.size // 3)]
-    depth = p.low - p.bed
-    middle = known_median(depth)
-    valley = known_median(beyond - near)
-    higher = p.high - p.bed
-    sides = np.abs(p.left - p.right) / np.maximum(higher, 0.05)
-    # a ditch that ends at a road has the road's fill for one bank there
-    away = ~around.disturbed
-    away = away if away.mean() >= AWAY_SHARE else np.ones_like(away)
-    sided = known_median(sides[away])
-    behind = known_median(np.where(p.left >= p.right, p.rise[:, 0], p.rise[:, 1])[away])
+    courses = (*straight_over(cell_m), half_chord(cell_m, settings.bend_half_m))
+    # cells of 2 m show too little of the deepest third: a line in the woods of the Dutch core was taken for a drain
     fine = cell_m <= settings.notch_cell_m
+    saturation, depth, valley, sided, behind, width, cells, straight, uneven, off, rise, notch, sharp = (
+        whole_line.signs(
+            z,
+            p.points,
+            (p.bed, p.left, p.right),
+            (p.half_left, p.half_right, p.rise),
+            around.disturbed,
+            direction_run(cell_m),
+            bands_of(cell_m, settings.band_from_m, settings.band_to_m),
+            bands_of(cell_m, *VALLEY_BAND_M)[:2],
+            courses,
+            # a ditch that ends at a road has the road's fill for one bank there
+            (AWAY_SHARE, fine),
+        )
+    )
     return Signs(
-        saturation=median_ratio(near, far),
-        depth=middle,
+        saturation=saturation,
+        depth=depth,
         climb=around.climb,
-        width=known_median(p.top_width),
-        length=float(np.hypot(*np.diff(p.points, axis=0).T).sum() * cell_m),
-        straight=straightness(p.points, cell_m),
+        width=width,
+        length=cells * cell_m,
+        straight=straight,
         one_sided=sided,
         road_beside=around.road_beside,
-        valley_m=valley if np.isfinite(valley) else 0.0,
-        uneven=unevenness(p, around.disturbed),
+        valley_m=valley if isfinite(valley) else 0.0,
+        uneven=uneven,
         winding=around.winding,
-        bow=bow(p.points, cell_m, settings.bend_half_m),
-        rise=valley_rise(p, around.disturbed),
-        behind_m=behind if fine and np.isfinite(behind) else 0.0,
-        ruled=is_ruled(p.points, cell_m, settings),
-        # cells of 2 m show too little of it: a line in the woods of the Dutch core was taken for a drain
-        notch_m=known_median(near[notch]) if fine else 0.0,
-        notch_saturation=median_ratio(near[notch], far[notch]),
+        bow=off * cell_m,
+        rise=rise,
+        behind_m=behind if fine and isfinite(behind) else 0.0,
+        ruled=around.ruled,
+        notch_m=notch,
+        notch_saturation=sharp,
     )
 
 

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from wetscout.kernels import along
+from wetscout.kernels import whole_line
 from wetscout.linework import attributes
 from wetscout.linework.corners import legs
 from wetscout.linework.trace import Line
@@ -54,7 +54,9 @@ class Quality:
         return float(self.quartile / low_m * (length / 100.0) ** 0.5 * self.straight**4)
 
 
-def quality(s: NDArray[np.float32], line: Line, cell_m: float, settings: LineworkSettings) -> Quality:
+def quality(
+    s: NDArray[np.float32], line: Line, cell_m: float, settings: LineworkSettings, shown_m: float = -np.inf
+) -> Quality:
     """Measure a line.
 
     Parameters
@@ -65,24 +67,20 @@ def quality(s: NDArray[np.float32], line: Line, cell_m: float, settings: Linewor
     cell_m : float
         [m].
     settings : LineworkSettings
+    shown_m : float
+        Depth [m] from which on a line shows: ends that were followed farther than it does say nothing against it and
+        are left out, unless too little remains.
 
     Returns
     -------
     Quality
         Depth 0 where less than half of the line lies on ground with banks.
     """
-    near, far = attributes.depths_along(s, line.xy, cell_m, settings.band_from_m, settings.band_to_m)
-    known = along.known(near)
-    length = line.length(cell_m)
-    if 2 * known.size < near.size:
-        return Quality(length, 0.0, 0.0, 0.0, 0.0)
-    return Quality(
-        length,
-        float(along.quantile(known, 0.25)),
-        float(along.quantile(known, 0.5)),
-        attributes.median_ratio(near, far),
-        attributes.straightness(line.xy, cell_m),
-    )
+    bands = attributes.bands_of(cell_m, settings.band_from_m, settings.band_to_m)
+    shown = shown_m, cell_m, settings.weak_length_m
+    run, straight = attributes.direction_run(cell_m), attributes.straight_over(cell_m)
+    cells, *rest = whole_line.quality(s, line.xy, run, bands, straight, shown)
+    return Quality(cells * cell_m, *rest)
 
 
 def is_sure(s: NDArray[np.float32], line: Line, cell_m: float, low_m: float, settings: LineworkSettings) -> bool:
@@ -114,9 +112,11 @@ def is_sure(s: NDArray[np.float32], line: Line, cell_m: float, low_m: float, set
     ruled = q.straight >= settings.ruler_straightness and q.length >= settings.ruler_length_m
     if q.saturation >= (settings.ruler_saturation if ruled else settings.line_saturation):
         return True
-    wide = attributes.depths_along(s, line.xy, cell_m, settings.wide_from_m, settings.wide_to_m)
-    sharp = attributes.median_ratio(*wide) >= settings.wide_saturation
-    return sharp and q.saturation >= settings.wide_line_saturation
+    if q.saturation < settings.wide_line_saturation:
+        return False
+    wide = attributes.bands_of(cell_m, settings.wide_from_m, settings.wide_to_m)
+    run = attributes.direction_run(cell_m)
+    return bool(whole_line.saturation(s, line.xy, run, wide) >= settings.wide_saturation)
 
 
 def judged(s: NDArray[np.float32], line: Line, cell_m: float, low_m: float, settings: LineworkSettings) -> list[Line]:
@@ -136,16 +136,6 @@ def judged(s: NDArray[np.float32], line: Line, cell_m: float, low_m: float, sett
     parts = legs(line, cell_m, settings)
     parts = [replace(leg, sure=is_sure(s, leg, cell_m, low_m, settings)) for leg in parts]
     return parts if any(leg.sure for leg in parts) else [replace(line, sure=False)]
-
-
-def _shown(s: NDArray[np.float32], line: Line, cell_m: float, low_m: float, settings: LineworkSettings) -> Line:
-    """A line without ends that were followed farther than it shows: they say nothing against it."""
-    near, _ = attributes.depths_along(s, line.xy, cell_m, settings.band_from_m, settings.band_to_m)
-    deep = np.flatnonzero(near >= low_m)
-    if deep.size < 2 or (deep[-1] - deep[0]) * cell_m < settings.weak_length_m:
-        return line
-    part = slice(int(deep[0]), int(deep[-1]) + 1)
-    return replace(line, row=line.row[part], col=line.col[part])
 
 
 def worth_keeping(
@@ -174,21 +164,29 @@ def worth_keeping(
     """
     tree = cKDTree(np.concatenate([line.xy for line in sure])) if sure else None
 
-    def keep(line: Line) -> bool:
+    def gaps(lines: list[Line]) -> list[float]:
+        if tree is None:
+            return [np.inf] * len(lines)
+        ends = np.concatenate([line.xy[[0, -1]] for line in lines])
+        near: list[float] = (tree.query(ends)[0].reshape(-1, 2).min(axis=1) * cell_m).tolist()
+        return near
+
+    def keep(line: Line, gap: float) -> bool:
         length = line.length(cell_m)
-        gap = tree.query(line.xy[[0, -1]])[0].min() * cell_m if tree is not None else np.inf
         # the last metres to a line may be short, a stub somewhere near may not
         if line.sure or gap <= 2.0 * cell_m or (gap <= settings.gap_m and length >= settings.weak_length_m):
             return True
         if length < settings.weak_length_m:
             return False
-        q = quality(s, _shown(s, line, cell_m, low_m, settings), cell_m, settings)
+        q = quality(s, line, cell_m, settings, shown_m=low_m)
         least = settings.weak_length_m if gap <= settings.bridge_m else settings.weak_free_m
         deep = q.middle >= settings.seed_factor * low_m and q.saturation >= settings.seed_saturation
         return deep or (length >= least and q.strength(low_m) >= settings.weak_strength)
 
     kept = []
-    for line in weak:
-        parts = [line] if keep(line) else [leg for leg in legs(line, cell_m, settings) if keep(leg)]
-        kept += parts
+    for line, gap in zip(weak, gaps(weak) if weak else [], strict=True):
+        if keep(line, gap):
+            kept.append(line)
+        elif parts := legs(line, cell_m, settings):
+            kept += [leg for leg, near in zip(parts, gaps(parts), strict=True) if keep(leg, near)]
     return kept
