@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from wetscout.kernels import along
-from wetscout.linework import attributes, find_lines, streams
+from wetscout.linework import attributes, find_lines, shape, streams
 from wetscout.pipeline import screen_array
 from wetscout.settings.linework import LineworkSettings
 
@@ -95,7 +95,7 @@ def test_loops_that_nobody_digs_may_vary_in_depth_and_gentler_bends_may_not():
     t = np.arange(700.0)
     for swing, stream in ((60.0, True), (16.0, False)):
         way = np.column_stack([200 + swing * np.sin(t / 25), t])
-        way = attributes.resample(way)
+        way = shape.resample(way)
         n = len(way)
         bed, wide = 10.0 - 0.001 * np.arange(n), np.full(n, 4.0)
         bank = bed + 1.2 + 0.3 * np.sin(np.arange(n) / 40)
@@ -110,7 +110,7 @@ def test_a_chain_of_half_circles_is_a_stream_however_uneven_once_it_is_long(loop
     arcs = [
         np.column_stack([200.0 + (-1) ** k * 40.0 * np.sin(turn), 80.0 * k - 40.0 * np.cos(turn)]) for k in range(loops)
     ]
-    way = attributes.resample(np.concatenate(arcs))
+    way = shape.resample(np.concatenate(arcs))
     n = len(way)
     bed, wide = 10.0 - 0.001 * np.arange(n), np.full(n, 4.0)
     bank = bed + 1.2 + 0.9 * np.sin(np.arange(n) / 40)
@@ -134,7 +134,7 @@ def corners(x):
 @pytest.mark.parametrize("cell_m", [1.0, 2.0])
 def test_the_same_valley_with_a_line_that_turns_at_corners_holds_no_natural_stream(cell_m):
     way = np.column_stack([corners(np.arange(-250.0, 250.0)), np.arange(-250.0, 250.0)])
-    assert attributes.bow(attributes.resample(way), 1.0, 25.0) > SETTINGS.bend_m
+    assert attributes.bow(shape.resample(way), 1.0, 25.0) > SETTINGS.bend_m
     assert kind(channel(cell_m, corners), cell_m) in ("ditch", "straightened stream")
 
 
@@ -151,7 +151,7 @@ def test_a_long_straight_reach_is_no_part_of_the_winding_ones_beside_it():
     t = np.arange(900.0)
     ruled = (t >= 300.0) & (t < 600.0)
     way = np.column_stack([np.where(ruled, 0.0, 16.0 * np.sin((t - 300.0) * np.pi / 75.0)), t])
-    p = profile_of(attributes.resample(way), 0.0)
+    p = profile_of(shape.resample(way), 0.0)
     at = [int(np.argmin(np.abs(p.points[:, 1] - x))) for x in (300.0, 600.0)]
     branches = [profile_of(p.points[k] + np.column_stack([np.arange(1.0, 60.0), np.zeros(59)]), 0.0) for k in at]
     clear = [np.zeros(len(q.points), dtype=bool) for q in (p, *branches)]
@@ -164,7 +164,7 @@ def test_long_straight_legs_are_ruled_and_bends_are_not():
     theirs may be as short as half of that)."""
     rng = np.random.default_rng(4)
     corners = np.array([[0, 0], [110, 40], [130, 150], [260, 170], [300, 300]], dtype=float)
-    ditch = attributes.resample(corners) + rng.normal(0.0, 0.15, (len(attributes.resample(corners)), 2))
+    ditch = shape.resample(corners) + rng.normal(0.0, 0.15, (len(shape.resample(corners)), 2))
     assert streams.is_ruled(ditch, 1.0, SETTINGS)
     # the same line in cells of 2 m
     assert streams.is_ruled(ditch[::2] / 2.0, 2.0, SETTINGS)

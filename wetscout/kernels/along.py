@@ -130,6 +130,15 @@ def tangents(points, half):
 
 
 @njit(nogil=True, cache=True)
+def tangents_of(points, start, half):
+    """`tangents` of many lines: points (n, 2) of all of them, and where each begins, start (lines + 1,)."""
+    out = np.empty(points.shape)
+    for k in range(start.size - 1):
+        out[start[k] : start[k + 1]] = tangents(points[start[k] : start[k + 1]], half)
+    return out
+
+
+@njit(nogil=True, cache=True)
 def recentre(s, points, half, offsets, run, turn_cost, side_cost):
     """Move a line to the lowest ground within reach, without jumps.
 

@@ -9,10 +9,9 @@ from numpy.typing import NDArray
 
 from wetscout.kernels import along
 from wetscout.kernels import lines as kernel
-from wetscout.kernels.columns import columns_running_median
-from wetscout.linework.shape import resample, sections_of
+from wetscout.kernels.profile import profile
 from wetscout.linework.trace import Line
-from wetscout.records import bed_ends
+from wetscout.records import BED_END_M, bed_ends
 from wetscout.settings.linework import LineworkSettings
 
 # runs along the line over which levels are medians: bed and banks, width, and what counts as a junction
@@ -94,15 +93,6 @@ def known_median(a: NDArray[np.float64]) -> float:
     return float(along.median(along.known(np.ascontiguousarray(a, dtype=np.float64).reshape(-1))))
 
 
-def _fill(values: NDArray[np.float64]) -> NDArray[np.float64]:
-    """NaN replaced from the nearest known stations along the line."""
-    good = np.isfinite(values)
-    if good.all() or not good.any():
-        return values
-    i = np.arange(values.size)
-    return np.interp(i, i[good], values[good])
-
-
 def half_width(
     across: NDArray[np.float64], step_m: float, slope: float, flat_m: float = HALF_BED_M
 ) -> NDArray[np.float64]:
@@ -145,52 +135,23 @@ def profile_of(z: NDArray[np.float32], line: Line, cell_m: float, settings: Line
     Profile or None
         None where no bed can be read.
     """
-    points = resample(line.xy)
     step_m = max(0.5, 0.5 * cell_m)
-    n, far = (int(np.ceil((settings.bank_to_m + more) / step_m)) for more in (12.0, 16.0))
+    reach, far = (int(np.ceil((settings.bank_to_m + more) / step_m)) for more in (12.0, 16.0))
     offsets = np.arange(-far, far + 1, dtype=np.float64) * step_m / cell_m
-    ground = sections_of(z, points, offsets, max(1, round(6.0 / cell_m)))
-    centre = max(1, round(BED_HALF_M / step_m))
-    mid = ground[:, far - centre : far + centre + 1]
-    seen = np.isfinite(mid).any(axis=1)
-    if seen.mean() < 0.5:
-        return None
-    low = np.where(seen, np.nanmin(np.where(np.isfinite(mid), mid, np.inf), axis=1), np.nan)
-    bed = _fill(kernel.running_median(low, max(1, round(0.5 * BED_MEDIAN_M / cell_m))))
     every = max(1, round(EVERY_M / cell_m))
-    calm = columns_running_median(ground, max(1, round(0.5 * WIDTH_MEDIAN_M / cell_m)), every)
-    sides = calm[:, far:], calm[:, far::-1]
-    left, right = (_side(side[:, : n + 1], step_m, every * cell_m, settings) for side in sides)
-    at = np.arange(points.shape[0]) / every
-    known = np.arange(calm.shape[0])
-    levels = [np.interp(at, known, v) for v in (left[0], right[0], left[1], right[1])]
-    shoulder = np.maximum(left[1], right[1])
-    rise = np.column_stack([np.interp(at, known, _rise(side, shoulder, step_m)) for side in sides])
-    result = Profile(points, bed, levels[0], levels[1], levels[2], levels[3], left[2], right[2], rise)
-    return downhill(result, cell_m)
-
-
-def _side(
-    part: NDArray[np.float64], step_m: float, station_m: float, settings: LineworkSettings
-) -> tuple[NDArray[np.float64], NDArray[np.float64], float]:
-    """Bank level, distance of the shoulder, and share with a ridge, of one side from the line outwards."""
-    part = np.ascontiguousarray(part)
-    half = half_width(part, step_m, settings.shoulder_slope)
-    half = kernel.running_median(half, max(1, round(0.5 * WIDTH_MEDIAN_M / station_m)))
+    of_bed, of_calm = (max(1, round(0.5 * length / cell_m)) for length in (BED_MEDIAN_M, WIDTH_MEDIAN_M))
+    of_width, of_bank = (max(1, round(0.5 * length / (every * cell_m))) for length in (WIDTH_MEDIAN_M, BANK_MEDIAN_M))
+    stations = direction_run(cell_m), of_bed, of_calm, every, of_width, of_bank, round(BED_END_M / cell_m)
     sizes = (settings.bank_from_m, settings.bank_to_m - settings.bank_from_m, settings.spoil_to_m, SPOIL_M)
-    bank, ridge = kernel.banks(part, half, step_m, sizes)
-    return _fill(kernel.running_median(bank, max(1, round(0.5 * BANK_MEDIAN_M / station_m)))), half, float(ridge)
-
-
-def _rise(part: NDArray[np.float64], half: NDArray[np.float64], step_m: float) -> NDArray[np.float64]:
-    """How much higher the ground stands behind the bank than on it, of one side from the line outwards [m]."""
-    part = np.ascontiguousarray(part)
-    bands = []
-    for near, far in (BANK_TOP_M, VALLEY_SIDE_M):
-        first, last = (np.rint((half + off) / step_m).astype(np.int64) for off in (near, far))
-        bands.append(kernel.row_median(part, first, last + 1))
-    rise: NDArray[np.float64] = bands[1] - bands[0]
-    return rise
+    samples = far, reach, max(1, round(BED_HALF_M / step_m))
+    slopes = step_m, settings.shoulder_slope, HALF_BED_M
+    bands = BANK_TOP_M, VALLEY_SIDE_M
+    way, bed, left, right, to_left, to_right, ridge, rise = profile(
+        z, line.xy, offsets, stations, samples, slopes, sizes, bands
+    )
+    if not way.shape[0]:
+        return None
+    return Profile(way, bed, left, right, to_left, to_right, ridge[0], ridge[1], rise)
 
 
 def downhill(p: Profile, cell_m: float) -> Profile:

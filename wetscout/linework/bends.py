@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from wetscout.kernels import passing
 from wetscout.kernels.along import middle
 from wetscout.linework.under_roads import OpenEnd, Roads
 from wetscout.records import Crossing, Ditch
@@ -53,13 +54,14 @@ def bend_ends(number: int, ditch: Ditch, bed: Points, roads: Roads) -> list[Open
     if roads.empty or n < 2 * far + 1:
         return []
     p = np.column_stack((ditch.row, ditch.col))
+    cosine = passing.turns(p, leg, back)
+    turns = np.flatnonzero(cosine < TURN_COSINE)
+    if not turns.size:
+        return []
     at = np.arange(far, n - far)
     before, after = p[at - back] - p[at - far], p[at + far] - p[at + back]
-    size = np.maximum(np.hypot(*before.T) * np.hypot(*after.T), 1e-9)
-    cosine = (before * after).sum(axis=1) / size
-    turns = np.flatnonzero(cosine < TURN_COSINE)
     out: list[OpenEnd] = []
-    for group in np.split(turns, np.flatnonzero(np.diff(turns) > leg) + 1) if turns.size else []:
+    for group in np.split(turns, np.flatnonzero(np.diff(turns) > leg) + 1):
         sharp = group[cosine[group] <= cosine[group].min() + 0.02]
         k = int(sharp[sharp.size // 2])
         j = int(at[k])

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 from scipy.spatial import cKDTree
 
-from wetscout.kernels import lines as kernel
-from wetscout.kernels.along import middle
+from wetscout.kernels import passing
+from wetscout.kernels.profile import filled
 from wetscout.linework.bends import bend_ends, into_trenches, off_the_edge
-from wetscout.linework.shape import sections_of
+from wetscout.linework.join import within
 from wetscout.linework.under_roads import OpenEnd, Roads, across_roads
 from wetscout.records import Crossing, Ditch, Embankment
 from wetscout.settings.linework import LineworkSettings
@@ -54,15 +54,16 @@ def fine_bed(z: NDArray[np.float32], ditch: Ditch, cell_m: float) -> NDArray[np.
     float64 (n,)
         [m], NaN where no ground.
     """
-    points = np.column_stack((ditch.row, ditch.col))
     step = max(0.5, 0.5 * cell_m)
     n = max(1, round(HUMP_HALF_M / step))
     offsets = np.arange(-n, n + 1, dtype=np.float64) * step / cell_m
-    ground = sections_of(z, points, offsets, max(1, round(6.0 / cell_m)))
-    low = np.where(np.isfinite(ground), ground, np.inf).min(axis=1)
-    low[~np.isfinite(low)] = np.nan
-    bed: NDArray[np.float64] = kernel.running_median(low, max(1, round(0.5 * HUMP_RUN_M / cell_m)))
+    run, half = max(1, round(6.0 / cell_m)), max(1, round(0.5 * HUMP_RUN_M / cell_m))
+    bed: NDArray[np.float64] = passing.fine_bed(z, _points(ditch), offsets, run, half)
     return bed
+
+
+def _points(ditch: Ditch) -> NDArray[np.float64]:
+    return np.column_stack((ditch.row, ditch.col))
 
 
 def humps(bed: NDArray[np.float64], cell_m: float, window_m: float) -> NDArray[np.float64]:
@@ -82,27 +83,8 @@ def humps(bed: NDArray[np.float64], cell_m: float, window_m: float) -> NDArray[n
     float64 (n,)
         [m], at least 0. A rise towards an end counts as a hump too.
     """
-    size = min(2 * max(1, round(0.5 * window_m / cell_m)) + 1, 2 * bed.size - 1)
-    low = ndimage.minimum_filter1d(bed, size, mode="constant", cval=np.inf)
-    opened = ndimage.maximum_filter1d(low, size, mode="constant", cval=-np.inf)
-    rise: NDArray[np.float64] = bed - opened
+    rise: NDArray[np.float64] = passing.humps(bed, min(max(1, round(0.5 * window_m / cell_m)), bed.size - 1))
     return rise
-
-
-def runs(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
-    """First and one past the last index of each run of True.
-
-    Parameters
-    ----------
-    mask : bool (n,)
-
-    Returns
-    -------
-    list of (int, int)
-        In order.
-    """
-    edge = np.diff(np.concatenate(([0], mask.astype(np.int8), [0])))
-    return list(zip(np.flatnonzero(edge == 1).tolist(), np.flatnonzero(edge == -1).tolist(), strict=True))
 
 
 def crossings(
@@ -137,8 +119,7 @@ def crossings(
         bed = fine_bed(z, ditch, cell_m)
         if not np.isfinite(bed).any() or bed.size < 4:
             continue
-        known = np.isfinite(bed)
-        bed = np.interp(np.arange(bed.size), np.flatnonzero(known), bed[known])
+        bed = filled(bed)
         rise = humps(bed, cell_m, settings.hump_window_m)
         found += _inside(ditch, bed, rise, cell_m, settings)
         open_ends += _open_ends(i, ditch, bed, rise, cell_m, settings)
@@ -149,7 +130,7 @@ def crossings(
     found += _end_to_ground(z, open_ends, banks, cell_m, settings)
     fill = partial(_fill_between, z)
     found += across_roads(open_ends, ditches, roads, found, fill, settings)
-    found += into_trenches(z, bends + [e for e in open_ends if roads.at_foot(e.at)], roads, settings)
+    found += into_trenches(z, bends + roads.at_foot_of(open_ends), roads, settings)
     found += off_the_edge(found, z.shape, cell_m, settings)
     return _once(found, cell_m)
 
@@ -166,12 +147,8 @@ def _inside(
 ) -> list[Crossing]:
     """Humps of the bed inside one line."""
     out = []
-    for first, last in runs(rise > HUMP_FOOT * settings.hump_m):
-        a, b = first - 1, last
-        if a < 0 or b >= bed.size or rise[first:last].max() < settings.hump_m:
-            continue
-        if (b - a) * cell_m > settings.bridge_m:
-            continue
+    foot_m = HUMP_FOOT * settings.hump_m
+    for a, b in passing.inside(rise, foot_m, settings.hump_m, cell_m, settings.bridge_m).tolist():
         pa = np.array([ditch.row[a], ditch.col[a]])
         pb = np.array([ditch.row[b], ditch.col[b]])
         out.append(_crossing(pa, float(bed[a]), pb, float(bed[b])))
@@ -187,43 +164,38 @@ def _open_ends(
     settings: LineworkSettings,
 ) -> list[OpenEnd]:
     """Both ends of a line, drawn back off a hump that reaches the end."""
-    points = np.column_stack((ditch.row, ditch.col))
-    out = []
-    n = bed.size
-    for turned in (False, True):
-        p = points[::-1] if turned else points
-        b = bed[::-1] if turned else bed
-        r = rise[::-1] if turned else rise
-        first = 0
-        most = min(n - 3, int(settings.aim_m / cell_m))
-        while first < most and r[first] > HUMP_FOOT * settings.hump_m:
-            first += 1
-        if first >= most:
-            first = 0
-        headings: list[NDArray[np.float64]] = []
-        for back in SET_BACK_M:
-            k = first + round(back / cell_m)
-            reach = k + max(2, round(HEADING_M / cell_m))
-            # the end itself also of a line shorter than the run its heading is taken from
-            if back > 0.0 and reach > n - 1:
-                break
-            way = p[k] - p[min(n - 1, reach)]
-            size = float(np.hypot(*way))
-            if size == 0.0 or any(float(h @ way) > SAME_HEADING_COSINE * size for h in headings):
-                continue
-            headings.append(way / size)
-            level = float(middle(b[k : k + max(2, round(END_BED_M / cell_m))]))
-            out.append(OpenEnd(i, p[k], way / size, level, ditch.sure))
-    return out
+    points = _points(ditch)
+    backs = np.array([round(back / cell_m) for back in SET_BACK_M])
+    reach, of_bed = (max(2, round(length / cell_m)) for length in (HEADING_M, END_BED_M))
+    most = int(settings.aim_m / cell_m)
+    foot_m = HUMP_FOOT * settings.hump_m
+    at, out = passing.open_ends(points, bed, rise, foot_m, most, backs, reach, of_bed, SAME_HEADING_COSINE)
+    levels = out[:, 2].tolist()
+    return [OpenEnd(i, points[k], out[q, :2], levels[q], ditch.sure) for q, k in enumerate(at.tolist())]
+
+
+@dataclass(frozen=True)
+class _Ends:
+    """Many open ends as columns: places and unit vectors outwards (m, 2), beds [m] and lines (m,)."""
+
+    at: NDArray[np.float64]
+    out: NDArray[np.float64]
+    bed: NDArray[np.float64]
+    line: NDArray[np.int64]
+
+    @staticmethod
+    def of(ends: Sequence[OpenEnd]) -> _Ends:
+        return _Ends(
+            np.array([e.at for e in ends]),
+            np.array([e.out for e in ends]),
+            np.array([e.bed for e in ends]),
+            np.array([e.line for e in ends], dtype=np.int64),
+        )
 
 
 def _fill_between(z: NDArray[np.float32], a: NDArray[np.float64], b: NDArray[np.float64], level: float) -> float:
     """How far the highest ground on the straight way stands above a level [m]; NaN over no-data."""
-    n = max(3, int(np.ceil(np.hypot(*(b - a)))) + 1)
-    t = np.linspace(0.0, 1.0, n)
-    row = np.clip(np.rint(a[0] + t * (b[0] - a[0])).astype(int), 0, z.shape[0] - 1)
-    col = np.clip(np.rint(a[1] + t * (b[1] - a[1])).astype(int), 0, z.shape[1] - 1)
-    return float(z[row, col].max() - level)
+    return float(passing.fill_between(z, a, b, level))
 
 
 def _end_to_end(
@@ -232,22 +204,14 @@ def _end_to_end(
     """Ends that face each other, the best aligned partner of each."""
     if len(ends) < 2:
         return []
-    at = np.array([e.at for e in ends])
+    e = _Ends.of(ends)
     cosine = float(np.cos(np.radians(settings.cone_deg)))
     best: dict[int, tuple[int, int]] = {}
-    for a, b in cKDTree(at).query_pairs(settings.bridge_m / cell_m, output_type="ndarray").tolist():
-        first, second = ends[a], ends[b]
-        if first.line == second.line or abs(first.bed - second.bed) > settings.far_rise_m:
-            continue
-        way = second.at - first.at
-        size = float(np.hypot(*way))
-        if size < 1.5:
-            continue
-        ahead = min(float(first.out @ way), -float(second.out @ way)) / size
-        if ahead < cosine:
-            continue
-        # aligned first: nearest first led to the ditch along the road instead of the one across it
-        cost = int(1000 * (1.0 - ahead)) + int(10 * size * cell_m / settings.bridge_m)
+    pairs = cKDTree(e.at).query_pairs(settings.bridge_m / cell_m, output_type="ndarray")
+    # aligned first: nearest first led to the ditch along the road instead of the one across it
+    sizes = 1.5, cosine, settings.far_rise_m, cell_m, settings.bridge_m
+    costs = passing.facing(e.at, e.out, e.bed, e.line, pairs, sizes)
+    for (a, b), cost in zip(pairs[costs >= 0].tolist(), costs[costs >= 0].tolist(), strict=True):
         for x, y in ((a, b), (b, a)):
             if x not in best or (cost, y) < best[x]:
                 best[x] = (cost, y)
@@ -273,25 +237,21 @@ def _end_to_side(
     """Ends aimed at the body of another line with fill between."""
     if not ends or len(ditches) < 2:
         return []
-    points = np.concatenate([np.column_stack((d.row, d.col)) for d in ditches])
+    points = np.concatenate([_points(d) for d in ditches])
     owner = np.repeat(np.arange(len(ditches)), [d.row.size for d in ditches])
     bed = np.concatenate([d.bed_m for d in ditches])
-    tree = cKDTree(points)
-    cosine = float(np.cos(np.radians(settings.cone_deg)))
+    e = _Ends.of(ends)
+    near, start = within(cKDTree(points), e.at, settings.aim_m / cell_m)
+    sizes = 1.0, float(np.cos(np.radians(settings.cone_deg))), -1.0
+    beds = bed, e.bed + settings.far_rise_m
+    picks = passing.side_ahead(e.at, e.out, e.line, near, start, points, owner, sizes, True, beds)
     out = []
-    for e in ends:
-        near = np.sort(np.array(tree.query_ball_point(e.at, settings.aim_m / cell_m), dtype=np.int64))
-        near = near[owner[near] != e.line]
-        way = points[near] - e.at
-        size = np.hypot(*way.T)
-        good = (size > 1.0) & (way @ e.out >= cosine * size) & (bed[near] <= e.bed + settings.far_rise_m)
-        if not good.any():
+    for end, k in zip(ends, picks.tolist(), strict=True):
+        if k < 0:
             continue
-        near, size, way = near[good], size[good], way[good]
-        cost = size * (2.0 - way @ e.out / size)
-        k = int(near[np.argmin(cost)])
-        if _fill_between(z, e.at, points[k], max(e.bed, float(bed[k]))) >= settings.aim_rise_m:
-            out.append(_crossing(e.at, e.bed, points[k], float(bed[k])))
+        level = float(bed[k])
+        if _fill_between(z, end.at, points[k], max(end.bed, level)) >= settings.aim_rise_m:
+            out.append(_crossing(end.at, end.bed, points[k], level))
     return out
 
 
@@ -308,23 +268,14 @@ def _end_to_ground(
     if not ends or not roads:
         return []
     crest = cKDTree(np.concatenate(roads))
-    out = []
-    steps = np.arange(1.0, settings.bridge_m / cell_m + 1.0)
-    for e in ends:
-        way = e.at + steps[:, None] * e.out
-        on = ((way > 0) & (way < np.array(z.shape) - 1)).all(axis=1)
-        way = way[: int(np.argmin(on))] if not on.all() else way
-        if way.shape[0] < 3:
-            continue
-        over = crest.query(way, distance_upper_bound=CREST_M / cell_m + 1e-6)[0] * cell_m
-        top = int(np.argmin(over))
-        ground = z[np.rint(way[:, 0]).astype(int), np.rint(way[:, 1]).astype(int)].astype(np.float64)
-        if over[top] > CREST_M or top + 1 >= way.shape[0] or not np.isfinite(ground).all():
-            continue
-        k = top + 1 + int(np.argmin(ground[top + 1 :]))
-        if ground[: top + 1].max() - e.bed >= settings.hump_m and ground[k] <= e.bed + settings.far_rise_m:
-            out.append(_crossing(e.at, e.bed, way[k], float(ground[k])))
-    return out
+    e = _Ends.of(ends)
+    count = np.arange(1.0, settings.bridge_m / cell_m + 1.0).size
+    places, start = passing.ways_ahead(e.at, e.out, count, *z.shape)
+    over = crest.query(places, distance_upper_bound=CREST_M / cell_m + 1e-6)[0] * cell_m
+    sizes = CREST_M, settings.hump_m, settings.far_rise_m
+    found, ground = passing.low_beyond(z, places, start, over, e.bed, sizes)
+    hits = [(end, k, level) for end, k, level in zip(ends, found.tolist(), ground.tolist(), strict=True) if k >= 0]
+    return [_crossing(end.at, end.bed, places[k], level) for end, k, level in hits]
 
 
 def _is_short(x: Crossing, cell_m: float) -> bool:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from wetscout import large
+from wetscout.kernels import along
 from wetscout.kernels import lines as kernel
 from wetscout.kernels.columns import columns_running_median
 from wetscout.linework import attributes, join, lanes, shape, trace
@@ -317,10 +318,13 @@ def _along_roads(
     ways = np.concatenate([*(shape.tangents(road, half) for road in roads), np.zeros((1, 2))])
     # in cells of 2 m and more lines waver too much: strips beside Dutch roads became sites
     least = float(np.cos(np.deg2rad(settings.road_turn_deg))) if cell_m <= settings.notch_cell_m else 0.0
-    near, beside = [], []
-    for p in ditches:
-        far, at = tree.query(p, distance_upper_bound=settings.road_reach_m / cell_m + 1e-6)
-        near.append(far * cell_m <= settings.road_reach_m)
-        parallel = np.abs((ways[at] * shape.tangents(p, half)).sum(axis=1)) >= least
-        beside.append(near[-1] & parallel)
-    return near, beside
+    if not ditches:
+        return [], []
+    points = np.ascontiguousarray(np.concatenate(ditches))
+    start = np.cumsum([0, *(len(p) for p in ditches)])
+    # all lines at once: a look-up for each took ten times as long
+    far, at = tree.query(points, distance_upper_bound=settings.road_reach_m / cell_m + 1e-6)
+    near = far * cell_m <= settings.road_reach_m
+    beside = near & (np.abs((ways[at] * along.tangents_of(points, start, half)).sum(axis=1)) >= least)
+    parts = [slice(a, b) for a, b in pairwise(start.tolist())]
+    return [near[part] for part in parts], [beside[part] for part in parts]

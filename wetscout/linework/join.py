@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import chain
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from wetscout.kernels import along
+from wetscout.kernels import along, passing
 from wetscout.linework.trace import Line, line_of
 
 # heading of an end is taken over this length
@@ -153,25 +154,41 @@ def lead_to_sides(lines: list[Line], reach_m: float, cell_m: float) -> list[Line
     owner = np.repeat(np.arange(len(lines)), [line.row.size for line in lines])
     tree = cKDTree(points)
     ends = ends_of(lines, cell_m)
+    near, start = within(tree, ends.at, reach_m / cell_m)
+    level = np.zeros(points.shape[0]), np.zeros(ends.at.shape[0])
+    own = np.repeat(np.arange(len(lines)), 2)
+    picks = passing.side_ahead(ends.at, ends.out, own, near, start, points, owner, (0.5, 0.5, 0.5), False, level)
     out = []
-    for i, line in enumerate(lines):
+    for line, (first, last) in zip(lines, picks.reshape(-1, 2).tolist(), strict=True):
         p = line.xy
-        for side in (0, 1):
-            e = 2 * i + side
-            near = np.sort(np.array(tree.query_ball_point(ends.at[e], reach_m / cell_m), dtype=np.int64))
-            near = near[owner[near] != i]
-            if near.size == 0:
-                continue
-            way = points[near] - ends.at[e]
-            size = np.hypot(*way.T)
-            ahead = way @ ends.out[e]
-            good = (size > 0.5) & (ahead >= 0.5 * size)
-            if not good.any() or size.min() <= 0.5:
-                continue
-            pick = points[near[good][np.argmin(size[good])]]
-            p = np.concatenate((pick[None], p)) if side == 0 else np.concatenate((p, pick[None]))
+        if first >= 0:
+            p = np.concatenate((points[first][None], p))
+        if last >= 0:
+            p = np.concatenate((p, points[last][None]))
         out.append(line_of(p, line.sure))
     return out
+
+
+def within(tree: cKDTree, places: NDArray[np.float64], reach: float) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Points of a tree within reach of each of many places.
+
+    Parameters
+    ----------
+    tree : cKDTree
+    places : float64 (m, 2)
+    reach : float
+        In the unit of the places.
+
+    Returns
+    -------
+    near : int64 (k,)
+        Numbers of the points, ascending for each place, one place after the other.
+    start : int64 (m + 1,)
+        Where the points of each place begin.
+    """
+    found = tree.query_ball_point(places, reach, return_sorted=True)
+    start = np.cumsum([0, *map(len, found)], dtype=np.int64)
+    return np.fromiter(chain.from_iterable(found), np.int64, int(start[-1])), start
 
 
 def lead_off_ground(z: NDArray[np.float32], line: Line, reach_m: float, cell_m: float) -> Line:

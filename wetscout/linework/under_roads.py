@@ -92,10 +92,32 @@ class Roads:
         -------
         bool
         """
+        return bool(self._feet(place[None])[0])
+
+    def at_foot_of(self, ends: Sequence[OpenEnd]) -> list[OpenEnd]:
+        """The ends that lie beside a road fill, looked up together.
+
+        Parameters
+        ----------
+        ends : sequence of OpenEnd
+
+        Returns
+        -------
+        list of OpenEnd
+        """
+        if not ends:
+            return []
+        foot = self._feet(np.array([e.at for e in ends])).tolist()
+        return [e for e, beside in zip(ends, foot, strict=True) if beside]
+
+    def _feet(self, places: NDArray[np.float64]) -> NDArray[np.bool_]:
+        """Which places (n, 2) [cells] lie beside a road fill."""
         if self.empty:
-            return False
-        away, k = self.tree.query(place, distance_upper_bound=self._bound(self.widest_m + FOOT_M))
-        return bool(k < len(self.points) and away * self.cell_m <= self.half_m[k] + FOOT_M)
+            return np.zeros(len(places), dtype=np.bool_)
+        away, k = self.tree.query(places, distance_upper_bound=self._bound(self.widest_m + FOOT_M))
+        # without a crest in reach the distance is infinite
+        foot: NDArray[np.bool_] = away * self.cell_m <= self.half_m[np.minimum(k, len(self.points) - 1)] + FOOT_M
+        return foot
 
     def crossed_by(self, place: NDArray[np.float64], way: NDArray[np.float64]) -> bool:
         """Whether a direction leads from a place over the nearest crest and not along it.
@@ -201,13 +223,13 @@ def across_roads(
     reach = SERVED_M / roads.cell_m
     free = [
         e
-        for e in ends
+        for e in roads.at_foot_of(ends)
         # ends of roadside ditches face each other at every crossroads and gate: 13 of 13 such pairs carried no water
-        if ditches[e.line].kind != "roadside"
-        and ditches[e.line].depth_m >= settings.hump_m
-        and roads.at_foot(e.at)
-        and (known is None or known.query(e.at)[0] > reach)
+        if ditches[e.line].kind != "roadside" and ditches[e.line].depth_m >= settings.hump_m
     ]
+    if known is not None and free:
+        away = known.query(np.array([e.at for e in free]))[0].tolist()
+        free = [e for e, far in zip(free, away, strict=True) if far > reach]
     if not free:
         return []
     found: list[Crossing] = []

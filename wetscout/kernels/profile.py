@@ -1,0 +1,176 @@
+"""Levels along one line: bed, banks, shoulders and the ground behind, from sections across it.
+
+One call a line; to the bit what the steps give when each is called by itself, as in `tests/naive_profile.py`.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numba import njit
+
+from wetscout.kernels.along import ascending, median, resample, tangents
+from wetscout.kernels.columns import columns_running_median
+from wetscout.kernels.lines import banks, bilinear, half_width, row_median, running_median
+
+
+@njit(nogil=True, cache=True)
+def filled(values):
+    """Unknown values (n,) read off a straight line between the nearest known ones; as they are where none is known."""
+    out = values.copy()
+    last = -1
+    for i in range(values.size):
+        if not np.isfinite(values[i]):
+            continue
+        for k in range(last + 1, i):
+            if last < 0:
+                out[k] = values[i]
+                continue
+            slope = (values[i] - values[last]) / (i - last)
+            out[k] = slope * (k - last) + values[last]
+        last = i
+    if last >= 0:
+        out[last + 1 :] = values[last]
+    return out
+
+
+@njit(nogil=True, cache=True)
+def between(values, every, count):
+    """Values (m,) known at every so many of `count` stations, read off straight lines between; the last goes on."""
+    out = np.empty(count)
+    for i in range(count):
+        x = i / every
+        j = int(x)
+        if j >= values.size - 1:
+            out[i] = values[values.size - 1]
+        elif x == j:
+            out[i] = values[j]
+        else:
+            out[i] = (values[j + 1] - values[j]) * (x - j) + values[j]
+    return out
+
+
+@njit(nogil=True, cache=True)
+def ground_across(z, points, offsets, run):
+    """Ground (n, m) [m] at offsets (m,) [cells] across a line, positive to its left; directions over `run` stations."""
+    t = tangents(points, run)
+    out = np.empty((points.shape[0], offsets.size))
+    for i in range(out.shape[0]):
+        for j in range(offsets.size):
+            out[i, j] = bilinear(z, points[i, 0] + offsets[j] * -t[i, 1], points[i, 1] + offsets[j] * t[i, 0])
+    return out
+
+
+@njit(nogil=True, cache=True)
+def lowest(ground, first, last):
+    """Least known ground of columns `first` to `last` of each row, NaN where none is known; and how many rows are."""
+    out = np.full(ground.shape[0], np.nan)
+    seen = 0
+    for i in range(out.size):
+        low = np.inf
+        for j in range(first, last + 1):
+            if np.isfinite(ground[i, j]):
+                low = min(low, ground[i, j])
+        if low < np.inf:
+            out[i] = low
+            seen += 1
+    return out, seen
+
+
+@njit(nogil=True, cache=True)
+def _side(ground, far, sign, reach):
+    """The ground on one side, from the line outwards (n, reach + 1)."""
+    out = np.empty((ground.shape[0], reach + 1))
+    for i in range(out.shape[0]):
+        for j in range(reach + 1):
+            out[i, j] = ground[i, far + sign * j]
+    return out
+
+
+@njit(nogil=True, cache=True)
+def _rise(side, shoulder, step_m, bands):
+    """How much higher the median ground stands in the outer than in the inner of two bands beyond the shoulder."""
+    n = shoulder.size
+    level = np.empty((2, n))
+    for b in range(2):
+        first, last = np.empty(n, np.int64), np.empty(n, np.int64)
+        for i in range(n):
+            first[i] = int(np.rint((shoulder[i] + bands[b][0]) / step_m))
+            last[i] = int(np.rint((shoulder[i] + bands[b][1]) / step_m)) + 1
+        level[b] = row_median(side, first, last)
+    return level[1] - level[0]
+
+
+@njit(nogil=True, cache=True)
+def falls(bed, most):
+    """Whether the bed of a line falls, by the medians over up to `most` stations, or a quarter, at both ends."""
+    known = bed[np.isfinite(bed)]
+    if known.size == 0:
+        return True
+    part = max(1, min(known.size // 4, most))
+    return not median(ascending(known[:part])) < median(ascending(known[known.size - part :]))
+
+
+@njit(nogil=True, cache=True)
+def profile(z, way, offsets, stations, samples, slopes, sizes, bands):
+    """Levels along a line, turned downhill.
+
+    Parameters
+    ----------
+    z : float32 (rows, cols)
+        Ground [m].
+    way : float64 (k, 2)
+        The line [cells].
+    offsets : float64 (2 far + 1,)
+        Of the samples across [cells].
+    stations : (int, int, int, int, int, int, int)
+        Stations on both sides that give the direction, over which the bed and the banks' samples are medians;
+        distance of the stations whose banks are worked out; medians over these of widths and of banks; stations at
+        the ends that tell where the line falls to.
+    samples : (int, int, int)
+        On each side; of them those in which banks lie; those of the bed.
+    slopes : (float, float, float)
+        Distance of samples [m], slope at which the cut ends, half width of the widest flat bed [m].
+    sizes, bands : tuples
+        See `lines.banks`; from and to beyond the shoulder [m], the inner and the outer band behind a bank.
+
+    Returns
+    -------
+    points : float64 (n, 2)
+        Stations one cell apart [cells]; none where the bed is known on less than half of the line.
+    bed, left, right, half_left, half_right : float64 (n,)
+        [m]
+    ridge : (float, float)
+        Share of the length with a ridge, left and right.
+    rise : float64 (n, 2)
+        [m]
+    """
+    run, of_bed, of_calm, every, of_width, of_bank, of_ends = stations
+    far, reach, centre = samples
+    step_m, slope, flat_m = slopes
+    points = resample(way, 1.0)
+    n = points.shape[0]
+    ground = ground_across(z, points, offsets, run)
+    low, seen = lowest(ground, far - centre, far + centre)
+    if seen / n < 0.5:
+        none = np.empty(0)
+        return np.empty((0, 2)), none, none, none, none, none, (0.0, 0.0), np.empty((0, 2))
+    bed = filled(running_median(low, of_bed))
+    calm = columns_running_median(ground, of_calm, every)
+    rows = calm.shape[0]
+    level, half, share = np.empty((2, n)), np.empty((2, rows)), np.empty(2)
+    for k in range(2):
+        part = _side(calm, far, 1 - 2 * k, reach)
+        half[k] = running_median(half_width(part, step_m, slope, flat_m), of_width)
+        bank, share[k] = banks(part, half[k], step_m, sizes)
+        level[k] = between(filled(running_median(bank, of_bank)), every, n)
+    rise = np.empty((n, 2))
+    for k in range(2):
+        rise[:, k] = between(
+            _rise(_side(calm, far, 1 - 2 * k, far), np.maximum(half[0], half[1]), step_m, bands), every, n
+        )
+    a, b = between(half[0], every, n), between(half[1], every, n)
+    if falls(bed, of_ends):
+        return points, bed, level[0], level[1], a, b, (share[0], share[1]), rise
+    points, bed, rise = points[::-1].copy(), bed[::-1].copy(), rise[::-1, ::-1].copy()
+    left, right = level[1, ::-1].copy(), level[0, ::-1].copy()
+    return points, bed, left, right, b[::-1].copy(), a[::-1].copy(), (share[1], share[0]), rise
