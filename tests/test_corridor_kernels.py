@@ -1,0 +1,121 @@
+"""Corridors and opened beds: kernels against their plain numpy and scipy twins."""
+
+from __future__ import annotations
+
+import naive_corridor as naive
+import numpy as np
+import pytest
+
+from wetscout.kernels import corridor, open_bed
+from wetscout.settings.surfaces import SurfaceSettings
+from wetscout.surfaces.corridors import _Sizes
+
+SETTINGS = SurfaceSettings()
+
+
+def ground(rng, cell_m=1.0):
+    """Rough ground with a trench that ends, spoil beside part of it, a bank across and unknown patches; a raster."""
+    r, c = np.mgrid[:110, :130] * cell_m
+    away = (r - 0.8 * c) * 0.78
+    z = 5.0 + 0.01 * r + rng.normal(0.0, 0.03, r.shape)
+    z -= 1.0 * np.exp(-((away / 2.5) ** 2)) * (c < 95.0 * cell_m)
+    z += 0.6 * np.exp(-(((away - 6.0) / 1.5) ** 2)) * (c > 30.0 * cell_m)
+    z[np.abs(r + c - 130.0) < 6.0] += 1.2
+    z[60:66, 80:90] = np.nan
+    return z.astype(np.float32)
+
+
+def line(rng, n=100):
+    """Stations near the trench, the last ones beyond the raster; two on one spot."""
+    t = np.linspace(2.0, 133.0, n)
+    row, col = 0.8 * t + np.sin(t / 9.0) + rng.normal(0.0, 0.2, n), t + rng.normal(0.0, 0.2, n)
+    row[5:20], col[5:20] = row[5], col[5]
+    return row, col
+
+
+def same(got, want):
+    for one, other in zip(got, want, strict=True):
+        np.testing.assert_array_equal(one, other)
+
+
+@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("cell_m", [0.5, 1.0, 2.0])
+def test_a_band_is_that_of_the_single_steps(seed, cell_m):
+    rng = np.random.default_rng(seed)
+    z, (row, col) = ground(rng, cell_m), line(rng)
+    same(corridor.across(row, col, 4), naive.across(row, col, 4))
+    sizes = _Sizes.of(cell_m, SETTINGS.bed_reach_m, SETTINGS)
+    for n in (2, 7, row.size):
+        args = z, row[:n].copy(), col[:n].copy(), sizes.stations, sizes.lengths
+        for least in (-9.0, 0.1, 0.4, 99.0):
+            same(
+                corridor.band(*args, (least, *sizes.widths[1:])),
+                naive.band(*args, (least, *sizes.widths[1:])),
+            )
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_spoil_and_the_other_ditch_behind_it(seed):
+    rng = np.random.default_rng(seed)
+    z, (row, col) = ground(rng), line(rng)
+    sizes = _Sizes.of(1.0, SETTINGS.bed_reach_m, SETTINGS)
+    a_row, a_col, _, left, right, section = corridor.band(z, row, col, sizes.stations, sizes.lengths, sizes.widths)
+    heights, along, limits = sizes.banks
+    dug = (rng.random(z.shape) < 0.6).astype(np.uint8)
+    found = 0
+    for side, own, other in ((-1, left, right), (1, right, left)):
+        for share in (0.0, along[1], 2.0):
+            args = section, 0.5, own, side, heights, (along[0], share)
+            same(corridor.spoil(*args), naive.spoil(*args))
+            found += int((corridor.spoil(*args)[1] != own).sum())
+        args = dug, row, col, (a_row, a_col), own, other, section, (side, 0.5, 1.0), limits
+        same([corridor.between_ditches(*args)], [naive.between_ditches(*args)])
+    assert found
+
+
+@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("bits", [(1, 16), (3, 0)])
+def test_a_painted_ditch(seed, bits):
+    rng = np.random.default_rng(seed)
+    z, (row, col) = ground(rng), line(rng)
+    sizes = _Sizes.of(1.0, SETTINGS.bed_reach_m, SETTINGS)
+    dug = np.zeros(z.shape, np.uint8)
+    corridor.paint_along(dug, 1, row[::-1].copy(), col[::-1].copy() - 9.0, 6, np.full(row.size, 2.0))
+    assert 0 < dug.sum() < dug.size
+    got, want = np.zeros(z.shape, np.uint8), np.zeros(z.shape, np.uint8)
+    rest = dug, z, row, col, bits, 0.5, sizes.stations, sizes.lengths, sizes.widths, sizes.banks
+    corridor.paint_ditch(got, *rest)
+    naive.paint_ditch(want, *rest)
+    np.testing.assert_array_equal(got, want)
+    assert set(np.unique(got)) >= ({0, 1, 16} if bits[1] else {0, 3})
+
+
+@pytest.mark.parametrize("window", [3, 8, 45])
+@pytest.mark.parametrize("ends", [(False, False), (False, True), (True, True)])
+def test_humps_taken_off_a_bed(window, ends):
+    rng = np.random.default_rng(window)
+    for n in (3, 20, 150):
+        bed = 5.0 + rng.normal(0.0, 0.2, n)
+        bed[rng.random(n) < 0.05] = np.inf
+        same([open_bed.open_humps(bed, window, *ends)], [naive.open_humps(bed, window, *ends)])
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("sure", [False, True])
+def test_a_carved_line(seed, sure):
+    rng = np.random.default_rng(seed)
+    z, (row, col) = ground(rng), line(rng)
+    on_fill = np.add(*np.mgrid[:110, :130]) > 60
+    got, want = z.copy(), z.copy()
+    for today, module in ((got, open_bed), (want, naive)):
+        module.carve(today, z, on_fill, row, col, sure, (6, 4, 45), 1.0)
+    np.testing.assert_array_equal(got, want)
+    assert (got < z).any()
+
+
+def test_nothing_is_carved_where_no_bed_is_known():
+    z = np.full((30, 30), np.nan, np.float32)
+    today = np.ones((30, 30), np.float32)
+    row = np.arange(5.0, 20.0)
+    open_bed.carve(today, z, np.ones((30, 30), np.bool_), row, row, True, (6, 4, 45), 1.0)
+    assert (today == 1.0).all()

@@ -1,0 +1,293 @@
+"""The corridor of one ditch or bank: its shoulders along the line, the spoil beside it, and painting both.
+
+One call a line, to the bit what the numpy and scipy expressions in `tests/naive_corridor.py` give: these took forty
+array calls a line.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numba import njit
+
+from wetscout.kernels.along import ascending
+from wetscout.kernels.leaf import leaf
+from wetscout.kernels.sections import median_along, paint_band, sections, share_set, shoulders, spoil_beside
+
+
+@njit(nogil=True, cache=True)
+def across(row, col, reach):
+    """Unit vectors across a line, from its direction over a few stations.
+
+    Parameters
+    ----------
+    row, col : float64 (n,)
+        Stations [cells].
+    reach : int
+        Stations on each side that give the direction.
+
+    Returns
+    -------
+    across_row, across_col : float64 (n,)
+        Pointing to the right of the walking direction on a map with north up.
+    """
+    n = row.size
+    out_row, out_col = np.empty(n), np.empty(n)
+    for i in range(n):
+        a, b = max(i - reach, 0), min(i + reach, n - 1)
+        d_row, d_col = row[b] - row[a], col[b] - col[a]
+        length = np.hypot(d_row, d_col)
+        if length == 0.0:
+            length = 1.0
+        out_row[i], out_col[i] = d_col / length, -d_row / length
+    return out_row, out_col
+
+
+@leaf
+def ground_at(section, i, step_m, offset_m):
+    """Ground of one section at an offset, the nearest sample [m]."""
+    at = int(np.rint(offset_m / step_m)) + section.shape[1] // 2
+    return section[i, min(max(at, 0), section.shape[1] - 1)]
+
+
+@njit(nogil=True, cache=True)
+def _usual(values, first, last, near):
+    """Running median over `near` (odd) stations; before `first` and behind `last` these two stand in."""
+    n = values.size
+    out = np.empty(n)
+    # kept sorted: one leaves, one comes in
+    part = ascending(_window(values, first, last, near))
+    out[0] = part[near // 2]
+    for i in range(1, n):
+        gone = _clamped(values, first, last, i - 1 - near // 2)
+        come = _clamped(values, first, last, i + near // 2)
+        k = 0
+        while part[k] != gone:
+            k += 1
+        while k + 1 < near and part[k + 1] < come:
+            part[k] = part[k + 1]
+            k += 1
+        while k > 0 and part[k - 1] > come:
+            part[k] = part[k - 1]
+            k -= 1
+        part[k] = come
+        out[i] = part[near // 2]
+    return out
+
+
+@leaf
+def _clamped(values, first, last, i):
+    """The value at a station, or at the nearest one between `first` and `last`."""
+    return values[min(max(min(max(i, 0), values.size - 1), first), last)]
+
+
+@njit(nogil=True, cache=True)
+def _window(values, first, last, near):
+    """The values around the first station."""
+    part = np.empty(near)
+    for k in range(near):
+        part[k] = _clamped(values, first, last, k - near // 2)
+    return part
+
+
+@njit(nogil=True, cache=True)
+def band(z, row, col, stations, lengths, widths):
+    """Sections across one line and its shoulders.
+
+    Parameters
+    ----------
+    z : float32 (rows, cols)
+        Ground [m].
+    row, col : float64 (n,)
+        Stations [cells].
+    stations : (int, int, int, int)
+        Stations on each side that give the direction, samples on each side, stations on each side that sections are
+        medians over, stations (odd) over which the usual width is a median.
+    lengths : (float, float, float, float, float, float, float)
+        Distance of samples [cells] and cell size [m]; then as of `sections.shoulders`: how far the line may be moved,
+        slope, widest berm, farthest shoulder, width of the bed [m], and the share of the slope.
+    widths : (float, float, float)
+        Depth from which on a station shows a cut [m], how many times the usual width a side may reach, and the share of
+        it that is no side any more.
+
+    Returns
+    -------
+    across_row, across_col, centre, left, right : float64 (n,)
+        Unit vectors across, offsets of the lowest point and the shoulders [cells].
+    section : float64 (n, m)
+        [m]
+    """
+    reach, half, along, near = stations
+    step, cell_m, recentre_m, slope, berm_m, reach_m, bed_m, share = lengths
+    least, cap, gone = widths
+    a_row, a_col = across(row, col, reach)
+    section = median_along(sections(z, row, col, a_row, a_col, half, step), along)
+    step_m = step * cell_m
+    centre, left, right = shoulders(section, step_m, recentre_m, slope, berm_m, reach_m, bed_m, share)
+    n = row.size
+    # for the ends of a line that show no cut the nearest station that does: over level ground a line has no width. A
+    # line followed 40 m beyond a ditch of 30 m took half of the ditch's width from its corridor, and left the rim open
+    first, last = -1, -1
+    for i in range(n):
+        a, b = ground_at(section, i, step_m, left[i]), ground_at(section, i, step_m, right[i])
+        bed = ground_at(section, i, step_m, centre[i])
+        if a - bed >= least and b - bed >= least:
+            first = i if first < 0 else first
+            last = i
+    if first < 0:
+        first, last = 0, n - 1
+    # a cut is nowhere much wider than along its neighbourhood: in a small steep basin its sides and the basin's run
+    # into each other
+    usual = _usual(centre - left, first, last, near), _usual(right - centre, first, last, near)
+    for i in range(n):
+        mid, one, other = centre[i], usual[0][i], usual[1][i]
+        low, high = max(left[i], mid - cap * one - cell_m), min(right[i], mid + cap * other + cell_m)
+        # nor does one side alone vanish: on a bed wider than `bed_m` the lowest point may lie at its edge, and no side
+        # was met on the other
+        a, b = (mid - low) / max(one, cell_m), (high - mid) / max(other, cell_m)
+        left[i] = mid - one if a < gone and b >= 0.5 else low
+        right[i] = mid + other if b < gone and a >= 0.5 else high
+    return a_row, a_col, centre / cell_m, left / cell_m, right / cell_m, section
+
+
+@njit(nogil=True, cache=True)
+def spoil(section, step_m, shoulder, side, heights, along):
+    """Inner edge and outer foot of the spoil on one side.
+
+    Wide banks count only where they go on along the line: a rim that humps beside the ditch for a few steps stays.
+
+    Parameters
+    ----------
+    section : float64 (n, m)
+        [m]
+    step_m : float
+        Distance of samples [m].
+    shoulder : float64 (n,)
+        Offset of the shoulder [m].
+    side : int
+        -1 left, 1 right.
+    heights : (float, float, float)
+        Least height, farthest foot, how much farther out wide banks are looked for [m].
+    along : (int, float)
+        Stations (odd) along the line, and the share of them with a bank, where wide banks count.
+
+    Returns
+    -------
+    edge, foot : float64 (n,)
+        Offsets [m], both the shoulder where there is none.
+    """
+    rise_m, reach_m, wide_m = heights
+    around, least = along
+    edge, foot = spoil_beside(section, step_m, shoulder, side, rise_m, reach_m, 0.0)
+    wide_edge, wide_foot = spoil_beside(section, step_m, shoulder, side, rise_m, reach_m, wide_m)
+    n = shoulder.size
+    any_bank = (foot != shoulder) | (wide_foot != shoulder)
+    for i in range(n):
+        if foot[i] != shoulder[i] or wide_foot[i] == shoulder[i]:
+            continue
+        count = 0
+        for k in range(-(around // 2), around // 2 + 1):
+            count += any_bank[min(max(i + k, 0), n - 1)]
+        if count / around >= least:
+            edge[i], foot[i] = wide_edge[i], wide_foot[i]
+    return edge, foot
+
+
+@njit(nogil=True, cache=True)
+def between_ditches(dug, row, col, vectors, shoulder, other, section, sizes, limits):
+    """Stations behind whose bank another ditch runs: what stands above its bed is ground, not spoil.
+
+    Where two ditches meet at a sharp angle their sides were taken for spoil and left as a hole in the natural ground.
+
+    Parameters
+    ----------
+    dug : uint8 (rows, cols)
+        Where any line was dug.
+    row, col : float64 (n,)
+        Stations [cells].
+    vectors : (float64 (n,), float64 (n,))
+        Unit vectors across.
+    shoulder, other : float64 (n,)
+        The shoulder on this side and on the other [cells].
+    section : float64 (n, m)
+        [m]
+    sizes : (int, float, float)
+        Side, -1 left and 1 right; distance of samples and cell size [m].
+    limits : (float, float, float, float)
+        From and to behind the bank [m], the share of it in another ditch that leaves none, height of spoil [m].
+
+    Returns
+    -------
+    bool (n,)
+    """
+    side, step_m, cell_m = sizes
+    from_m, to_m, most, rise_m = limits
+    near, far = shoulder + side * from_m / cell_m, shoulder + side * to_m / cell_m
+    share = share_set(dug, row, col, vectors[0], vectors[1], np.minimum(near, far), np.maximum(near, far))
+    out = np.zeros(row.size, np.bool_)
+    ground = np.empty(3)
+    for i in range(row.size):
+        if not share[i] >= most:
+            continue
+        # a bank raised between two ditches stands above the ground beyond the other side
+        top, known = -np.inf, True
+        for k in range(3):
+            level = ground_at(section, i, step_m, (shoulder[i] + side * k / cell_m) * cell_m)
+            ground[k] = ground_at(section, i, step_m, (other[i] - side * (k + 2.0) / cell_m) * cell_m)
+            known &= level == level and ground[k] == ground[k]
+            top = max(top, level)
+        out[i] = known and top < ascending(ground)[1] + rise_m
+    return out
+
+
+@njit(nogil=True, cache=True)
+def paint_along(mask, bit, row, col, reach, half):
+    """Set a bit within some distance (n,) [cells] on both sides of a line; directions as of `across`."""
+    a_row, a_col = across(row, col, reach)
+    paint_band(mask, bit, row, col, a_row, a_col, -half, half)
+
+
+@njit(nogil=True, cache=True)
+def paint_ditch(mask, dug, z, row, col, bits, pad, stations, lengths, widths, banks):
+    """Mark one ditch and the spoil beside it.
+
+    Parameters
+    ----------
+    mask : uint8 (rows, cols)
+        Changed in place.
+    dug, z, row, col, stations, lengths, widths
+        As of `between_ditches` and `band`.
+    bits : (int, int)
+        For the ditch; for spoil, 0 where none is looked for.
+    pad : float
+        Added on both sides [cells].
+    banks : (tuple, tuple, tuple)
+        `heights` and `along` of `spoil`, `limits` of `between_ditches`.
+    """
+    a_row, a_col, centre, left, right, section = band(z, row, col, stations, lengths, widths)
+    cell_m = lengths[1]
+    step_m = lengths[0] * cell_m
+    n = row.size
+    if bits[1] != 0:
+        heights, along, limits = banks
+        shoulder = left.copy(), right.copy()
+        for k in range(2):
+            own, side = shoulder[k], 2 * k - 1
+            edge, foot = spoil(section, step_m, own * cell_m, side, heights, along)
+            sizes = (side, step_m, cell_m)
+            none = between_ditches(dug, row, col, (a_row, a_col), own, shoulder[1 - k], section, sizes, limits)
+            low, high = np.empty(n), np.empty(n)
+            for i in range(n):
+                inner = own[i] if none[i] else edge[i] / cell_m
+                outer = own[i] if none[i] else foot[i] / cell_m
+                low[i], high[i] = min(inner, outer), max(inner, outer)
+                if not high[i] > low[i]:
+                    high[i] = low[i] - 1
+                if k == 0:
+                    left[i] = inner
+                else:
+                    right[i] = inner
+            paint_band(mask, bits[1], row, col, a_row, a_col, low, high)
+    for i in range(n):
+        left[i] = min(left[i], centre[i] - 0.75) - pad
+        right[i] = max(right[i], centre[i] + 0.75) + pad
+    paint_band(mask, bits[0], row, col, a_row, a_col, left, right)

@@ -1,0 +1,93 @@
+"""A ditch bed opened through humps of road fill: one call a line, to the bit what `tests/naive_corridor.py` gives."""
+
+from __future__ import annotations
+
+import numpy as np
+from numba import njit
+
+from wetscout.kernels.corridor import across
+from wetscout.kernels.sections import lower_line, sections
+
+# levels beyond this are none: what stands for a closed or an open end, and ground that is not known [m]
+NONE_M = 1e8
+_END_M = 1e9
+
+
+@njit(nogil=True, cache=True)
+def _filtered(values, window, sign):
+    """Least (sign 1) or greatest (-1) of a window of values (n,) around each; the first and the last go on."""
+    n = values.size
+    out = np.empty(n)
+    for i in range(n):
+        best = np.inf
+        for k in range(i - window // 2, i - window // 2 + window):
+            best = min(best, sign * values[min(max(k, 0), n - 1)])
+        out[i] = sign * best
+    return out
+
+
+@njit(nogil=True, cache=True)
+def open_humps(bed, window, first_open, last_open):
+    """Take humps shorter than a window of stations off a bed (n,) [m]; at an end only where that is open."""
+    n = bed.size
+    padded = np.empty(n + 2 * window)
+    padded[:window] = -_END_M if first_open else _END_M
+    padded[window : window + n] = bed
+    padded[window + n :] = -_END_M if last_open else _END_M
+    low = _filtered(padded, window, 1.0)
+    for i in range(low.size):
+        if low[i] > NONE_M or low[i] < -NONE_M:
+            low[i] = -_END_M
+    opened = _filtered(low, window, -1.0)[window : window + n].copy()
+    for i in range(n):
+        opened[i] = bed[i] if opened[i] < -NONE_M else min(bed[i], opened[i])
+    return opened
+
+
+@njit(nogil=True, cache=True)
+def carve(today, z, on_fill, row, col, sure, sizes, step):
+    """Open the bed of one ditch, along its line and along the lowest ground beside it.
+
+    Parameters
+    ----------
+    today : float32 (rows, cols)
+        Lowered in place [m].
+    z : float32 (rows, cols)
+        The DEM [m].
+    on_fill : bool (rows, cols)
+        Near road fill: there a hump at the end of the line is taken off, and of an unsure line nothing elsewhere.
+    row, col : float64 (n,)
+        Stations [cells].
+    sure : bool
+    sizes : (int, int, int)
+        Stations that give the direction, samples on each side, stations of the longest hump.
+    step : float
+        Distance of samples [cells].
+    """
+    reach, half, window = sizes
+    n = row.size
+    a_row, a_col = across(row, col, reach)
+    section = sections(z, row, col, a_row, a_col, half, step)
+    bed, low_row, low_col = np.empty(n), np.empty(n), np.empty(n)
+    fill = np.empty(n, np.bool_)
+    known = False
+    for i in range(n):
+        at, low = 0, np.inf
+        for k in range(2 * half + 1):
+            if section[i, k] < low:
+                at, low = k, section[i, k]
+        bed[i] = low
+        known |= low < np.inf
+        low_row[i], low_col[i] = row[i] + a_row[i] * ((at - half) * step), col[i] + a_col[i] * ((at - half) * step)
+        r, c = int(np.rint(row[i])), int(np.rint(col[i]))
+        fill[i] = on_fill[min(max(r, 0), today.shape[0] - 1), min(max(c, 0), today.shape[1] - 1)]
+    if not known:
+        return
+    opened = open_humps(bed, window, fill[0], fill[n - 1])
+    if not sure:
+        # a faint line may lead over ground that nobody dug
+        for i in range(n):
+            if not fill[i]:
+                opened[i] = bed[i]
+    lower_line(today, row, col, opened)
+    lower_line(today, low_row, low_col, opened)
