@@ -110,3 +110,30 @@ def long_legs(corners, start, cell_m, least_m):
     """Mean leg of each line, weighted by length, against the least."""
     legs = [np.hypot(*np.diff(corners[a:b], axis=0).T) * cell_m for a, b in pairwise(start)]
     return np.array([(own**2).sum() >= least_m * own.sum() for own in legs])
+
+
+def corners(points, arm, apart, cosine):
+    """Sharp turns, sharpest first, apart from each other and from the ends."""
+    at = np.arange(apart, len(points) - apart)
+    before, after = points[at] - points[at - arm], points[at + arm] - points[at]
+    size = np.linalg.norm(before, axis=1) * np.linalg.norm(after, axis=1)
+    straight = (before * after).sum(axis=1) / np.maximum(size, 1e-9)
+    found = []
+    for k in np.argsort(straight, kind="stable"):
+        if straight[k] <= cosine and all(abs(at[k] - other) >= apart for other in found):
+            found.append(at[k])
+    return sorted(found)
+
+
+def arms(path, start, points, reach):
+    """Unit vectors into each edge from both its ends."""
+    out = []
+    for a, b in pairwise(start):
+        for edge in (path[a:b], path[a:b][::-1]):
+            p = points[edge]
+            far = np.hypot(*(p - p[0]).T)
+            beyond = np.flatnonzero(far >= reach)
+            v = p[beyond[0] if beyond.size else -1] - p[0]
+            size = np.hypot(*v)
+            out.append(v / size if size > 0 else v)
+    return np.array(out).reshape(-1, 2, 2)

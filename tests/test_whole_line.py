@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 import shapely
 
-from wetscout.kernels import sums, whole_line
+from wetscout.kernels import skeleton, sums, whole_line
 from wetscout.linework import attributes, streams
 from wetscout.settings.linework import LineworkSettings
 
@@ -105,3 +105,25 @@ def test_lines_simplified_together_are_those_simplified_alone():
         assert ruled == streams.is_ruled(p, 1.0, SETTINGS)
     assert got.tolist()[-1] and not got.all()
     assert streams.are_ruled([], 1.0, SETTINGS).size == 0
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_corners_of_a_line(seed):
+    rng = np.random.default_rng(seed)
+    turns = np.repeat(np.round(rng.uniform(0.0, 7.0, 12)), rng.integers(3, 30, 12)) * np.pi / 4.0
+    points = np.column_stack((np.cos(turns), np.sin(turns))).cumsum(axis=0)
+    # in whole cells many turns are equal
+    for p in (points, np.round(points), points[:9], points[:1]):
+        for apart in (5, 9):
+            got = whole_line.corners(p, 5, apart, 0.8).tolist()
+            assert got == naive.corners(p, 5, apart, 0.8)
+    assert whole_line.corners(points, 5, 5, 0.8).size
+
+
+@pytest.mark.parametrize("reach", [0.5, 4.0, 1000.0])
+def test_directions_of_edges_at_their_ends(reach):
+    rng = np.random.default_rng(1)
+    points = np.round(rng.normal(size=(400, 2)).cumsum(axis=0))
+    start = np.array([0, 2, 3, 40, 41, 200, 300])
+    path = rng.permutation(400)[:300]
+    np.testing.assert_array_equal(skeleton.arms(path, start, points, reach), naive.arms(path, start, points, reach))

@@ -125,3 +125,33 @@ def way_out(z, inside, start_row, start_col, beyond):
     for i in range(exit_at + 1):
         level = max(level, np.float64(z[way_r[i], way_c[i]]))
     return way_r, way_c, level, exit_at, steps_out[last] == 0
+
+
+@njit(nogil=True, cache=True)
+def passes(rows, cols, first, last, corridor, bit, discs):
+    """Whether part of a way lies on cells with a bit set, or comes near to any of some places.
+
+    Parameters
+    ----------
+    rows, cols : int64 (n,)
+        The way [cells].
+    first, last : int
+        The part, half open.
+    corridor : uint8 (h, w)
+    bit : int
+    discs : float64 (k, 3)
+        Row and column of each place, and what counts as near [cells].
+
+    Returns
+    -------
+    bool
+    """
+    last = min(last, rows.size)
+    for i in range(first, last):
+        if corridor[rows[i], cols[i]] & bit:
+            return True
+    for k in range(discs.shape[0]):
+        for i in range(first, last):
+            if np.hypot(rows[i] - discs[k, 0], cols[i] - discs[k, 1]) <= discs[k, 2]:
+                return True
+    return False

@@ -223,3 +223,39 @@ def walk_edges(link, degree):
                 edges += 1
                 start[edges] = m
     return path[:m], start[: edges + 1]
+
+
+@njit(nogil=True, cache=True)
+def arms(path, start, points, reach):
+    """Directions in which edges leave their two ends.
+
+    Parameters
+    ----------
+    path : int64 (n,)
+        Cells of all edges, one edge after the other.
+    start : int64 (edges + 1,)
+        Where each begins.
+    points : float64 (cells, 2)
+        Place of each cell [cells].
+    reach : float
+        A direction is taken to the first cell so far from the end, or to the other end [cells].
+
+    Returns
+    -------
+    float64 (edges, 2, 2)
+        Unit vectors into the edge from its first and its last cell; zeros where both are at one place.
+    """
+    out = np.empty((start.size - 1, 2, 2))
+    for e in range(out.shape[0]):
+        for side in range(2):
+            end = path[start[e]] if side == 0 else path[start[e + 1] - 1]
+            row, col, size = 0.0, 0.0, 0.0
+            for i in range(start[e + 1] - start[e]):
+                k = path[start[e] + i] if side == 0 else path[start[e + 1] - 1 - i]
+                row, col = points[k, 0] - points[end, 0], points[k, 1] - points[end, 1]
+                size = np.hypot(row, col)
+                if size >= reach:
+                    break
+            out[e, side, 0] = row / size if size > 0.0 else row
+            out[e, side, 1] = col / size if size > 0.0 else col
+    return out

@@ -79,4 +79,7 @@ def sides(ground, free, high_m, cell_m, levels=None):
     slopes = band_slopes(ground, free, low_m + 0.25 * depth, low_m + 0.75 * depth, cell_m)
     if slopes.size == 0:
         return 0.0, 0.0, depth
-    return float(np.median(slopes)), slopes.size / levels.size, depth
+    # numpy's median for a few values takes five times as long as what it does
+    half = (slopes.size - 1) // 2, slopes.size // 2
+    slopes.partition(half)
+    return float(0.5 * (slopes[half[0]] + slopes[half[1]])), slopes.size / levels.size, depth

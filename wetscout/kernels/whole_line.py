@@ -283,3 +283,40 @@ def signs(s, points, levels, sides, disturbed, run, bands, valley, courses, shar
         notch,
         sharp,
     )
+
+
+@njit(nogil=True, cache=True)
+def corners(points, arm, apart, cosine):
+    """Where a line turns sharply, sharpest first; of equals the earlier.
+
+    Parameters
+    ----------
+    points : float64 (n, 2)
+        Stations about one cell apart [cells].
+    arm, apart : int
+        Stations of the ways before and after a corner; least distance of corners from each other and from the ends,
+        no less than an arm.
+    cosine : float
+        Of the least turn.
+
+    Returns
+    -------
+    int64 (k,)
+        Stations, in order.
+    """
+    n = points.shape[0]
+    sharp = np.full(n, np.inf)
+    for i in range(apart, n - apart):
+        a, b = points[i, 0] - points[i - arm, 0], points[i, 1] - points[i - arm, 1]
+        c, d = points[i + arm, 0] - points[i, 0], points[i + arm, 1] - points[i, 1]
+        straight = (a * c + b * d) / max(np.sqrt(a * a + b * b) * np.sqrt(c * c + d * d), 1e-9)
+        if straight <= cosine:
+            sharp[i] = straight
+    found = np.zeros(n, np.bool_)
+    while True:
+        at = int(np.argmin(sharp)) if n > 0 else 0
+        if n == 0 or sharp[at] == np.inf:
+            break
+        found[at] = True
+        sharp[max(0, at - apart + 1) : at + apart] = np.inf
+    return np.flatnonzero(found)

@@ -8,6 +8,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from wetscout.kernels import whole_line
 from wetscout.linework.trace import Line
 from wetscout.settings.linework import LineworkSettings
 
@@ -55,18 +56,6 @@ def corners(points: NDArray[np.float64], cell_m: float, settings: LineworkSettin
         Stations, in order, at least the shortest unsure line apart from each other and from the ends.
     """
     arm, apart = max(2, round(ARM_M / cell_m)), max(3, round(settings.weak_length_m / cell_m))
-    n = points.shape[0]
-    at = np.arange(apart, n - apart)
-    if at.size == 0:
-        return []
-    before, after = points[at] - points[at - arm], points[at + arm] - points[at]
-    size = np.linalg.norm(before, axis=1) * np.linalg.norm(after, axis=1)
-    straight = np.einsum("ij,ij->i", before, after) / np.maximum(size, 1e-9)
-    found: list[int] = []
-    # sharpest first, the earlier station among equals
-    for k in np.argsort(straight, kind="stable"):
-        if straight[k] > np.cos(np.radians(settings.corner_deg)):
-            break
-        if all(abs(int(at[k]) - other) >= apart for other in found):
-            found.append(int(at[k]))
-    return sorted(found)
+    cosine = float(np.cos(np.radians(settings.corner_deg)))
+    found: list[int] = whole_line.corners(np.ascontiguousarray(points), arm, max(arm, apart), cosine).tolist()
+    return found

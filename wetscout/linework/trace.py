@@ -249,17 +249,6 @@ def _without_spurs(edges: list[NDArray[np.int64]], points: NDArray[np.float64], 
     return kept
 
 
-def _arm(edge: NDArray[np.int64], at_end: bool, points: NDArray[np.float64], reach: float) -> NDArray[np.float64]:
-    """Unit vector from the edge's end into the edge."""
-    p = points[edge[::-1] if at_end else edge]
-    far = np.hypot(*(p - p[0]).T)
-    beyond = np.flatnonzero(far >= reach)
-    v = p[beyond[0] if beyond.size else -1] - p[0]
-    size = float(np.hypot(*v))
-    unit: NDArray[np.float64] = v / size if size > 0 else v
-    return unit
-
-
 def _run_on(edges: list[NDArray[np.int64]], points: NDArray[np.float64], reach: float) -> list[NDArray[np.int64]]:
     """Join edges at shared nodes, straightest pairs first."""
     at_node: dict[int, list[tuple[int, bool]]] = defaultdict(list)
@@ -269,10 +258,16 @@ def _run_on(edges: list[NDArray[np.int64]], points: NDArray[np.float64], reach: 
         at_node[int(e[0])].append((i, False))
         at_node[int(e[-1])].append((i, True))
     partner: dict[tuple[int, bool], tuple[int, bool]] = {}
+    start = np.cumsum([0, *(e.size for e in edges)])
+    ways = skeleton.arms(np.concatenate(edges), start, points, reach).tolist() if edges else []
     for node in sorted(at_node):
         ends = at_node[node]
-        arms = [_arm(edges[i], b, points, reach) for i, b in ends]
-        pairs = sorted((float(arms[a] @ arms[b]), a, b) for a in range(len(ends)) for b in range(a + 1, len(ends)))
+        arms = [ways[i][b] for i, b in ends]
+        pairs = sorted(
+            (arms[a][0] * arms[b][0] + arms[a][1] * arms[b][1], a, b)
+            for a in range(len(ends))
+            for b in range(a + 1, len(ends))
+        )
         free = set(range(len(ends)))
         for turn, a, b in pairs:
             if a in free and b in free and (turn < -STRAIGHT_ON_COSINE or len(ends) == 2):

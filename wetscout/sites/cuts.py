@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wetscout.kernels.route import way_out
+from wetscout.kernels.route import passes, way_out
 from wetscout.records import BOOL, F32, FILL, U8, Crossing, Cut
 from wetscout.settings.sites import SiteSettings
 from wetscout.sites.network import Network
@@ -98,20 +98,18 @@ def _block(today: F32, window: Window, row: int, col: int, reach: int) -> bool:
     return changed
 
 
-def _under_road(
-    way: tuple[np.ndarray, np.ndarray], at: int, window: Window, crossings: list[Crossing], reach: int
-) -> bool:
-    rows, cols = way
-    near = slice(max(0, at - reach), at + reach + 1)
-    if ((window.corridor[rows[near], cols[near]] & FILL) > 0).any():
-        return True
-    for c in crossings:
+def _discs(window: Window, crossings: list[Crossing]) -> np.ndarray:
+    """Middle of each crossing in the window, and how far the way passes from it [cells]: float64 (n, 3)."""
+    out = np.empty((len(crossings), 3))
+    for k, c in enumerate(crossings):
         # of two ends, so the mean is their half sum
-        mid_r, mid_c = 0.5 * (c.row[0] + c.row[1]) - window.row0, 0.5 * (c.col[0] + c.col[1]) - window.col0
-        span = float(np.hypot(c.row[1] - c.row[0], c.col[1] - c.col[0])) / 2 + 2
-        if (np.hypot(rows[near] - mid_r, cols[near] - mid_c) <= span).any():
-            return True
-    return False
+        (r0, r1), (c0, c1) = c.row[:2].tolist(), c.col[:2].tolist()
+        out[k] = 0.5 * (r0 + r1) - window.row0, 0.5 * (c0 + c1) - window.col0, np.hypot(r1 - r0, c1 - c0) / 2 + 2
+    return out
+
+
+def _under_road(way: tuple[np.ndarray, np.ndarray], at: int, window: Window, discs: np.ndarray, reach: int) -> bool:
+    return bool(passes(*way, max(0, at - reach), at + reach + 1, window.corridor, FILL, discs))
 
 
 def find_cuts(
@@ -145,6 +143,7 @@ def find_cuts(
     beyond = round(s.search_m / cell_m)
     reach = max(2, round(10.0 / cell_m))
     merge = s.merge_m / cell_m
+    discs = _discs(window, crossings)
     cuts: list[Cut] = []
     for _ in range(4 * s.max_cuts):
         rows, cols, level, exit_at, open_end = way_out(today, window.pool, start[0], start[1], beyond)
@@ -156,7 +155,7 @@ def find_cuts(
         below = today[rows, cols] <= level + 0.05
         at = rim_place(window.rim, (rows, cols), exit_at, beyond, spill_m, below)
         r, c = int(rows[at]), int(cols[at])
-        cut = _cut(window, (rows, cols), at, float(level), (network, crossings), s)
+        cut = _cut(window, (rows, cols), at, float(level), (network, discs), s)
         same = any(o.ditch_id == cut.ditch_id and np.hypot(o.row - cut.row, o.col - cut.col) <= merge for o in cuts)
         if not same:
             if len(cuts) == s.max_cuts:
@@ -173,17 +172,17 @@ def _cut(
     way: tuple[np.ndarray, np.ndarray],
     at: int,
     level: float,
-    lines: tuple[Network, list[Crossing]],
+    lines: tuple[Network, np.ndarray],
     s: SiteSettings,
 ) -> Cut:
     """The cut at one place of a way out."""
-    network, crossings = lines
+    network, discs = lines
     rows, cols = way
     cell_m = network.cell_m
     r, c = int(rows[at]), int(cols[at])
     near = max(1, round(4.0 / cell_m))
     bed = float(np.nanmin(window.today[max(0, r - near) : r + near + 1, max(0, c - near) : c + near + 1]))
-    under = _under_road(way, at, window, crossings, max(2, round(20.0 / cell_m)))
+    under = _under_road(way, at, window, discs, max(2, round(20.0 / cell_m)))
     ditch = network.nearest(r + window.row0, c + window.col0, s.near_line_m)
     if under and (ditch is None or network.stream(ditch)):
         # lines end at the foot of a road: the ditch that is led under it runs a little up or down the way

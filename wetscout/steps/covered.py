@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from wetscout.basins import fill, tree_of
 from wetscout.buried import (
@@ -109,7 +110,13 @@ def _unplugged(hollows: tuple[Hollow, ...], screen: Screen) -> tuple[Hollow, ...
     if screen.terrain.grid.cell_m <= BLUR_CELL_M:
         return hollows
     pools = [one.pool for one in screen.not_offered if one.reason == PLUGGED]
-    return tuple(h for h in hollows if all(_shared(h.pool, pool)[0] < _SAME for pool in pools))
+    boxes = _boxes(pools)
+
+    def same(hollow: Hollow) -> bool:
+        # only those whose windows meet: all against all grows with the square of a county
+        return any(_shared(hollow.pool, pools[k])[0] >= _SAME for k in _meeting(boxes, hollow.pool))
+
+    return tuple(h for h in hollows if not same(h))
 
 
 def _apart(
@@ -126,11 +133,9 @@ def _apart(
     reach = max(1, round(s.near_road_m / screen.terrain.grid.cell_m))
     kept: list[Hollow] = []
     hidden: dict[int, tuple[str, ...]] = {}
-    boxes = np.array([_box(site.pool) for site in screen.sites], dtype=np.int64).reshape(-1, 4)
+    boxes = _boxes([site.pool for site in screen.sites])
     for hollow in hollows:
-        r0, c0, r1, c1 = _box(hollow.pool)
-        meets = (boxes[:, 0] < r1) & (boxes[:, 2] > r0) & (boxes[:, 1] < c1) & (boxes[:, 3] > c0)
-        near = [screen.sites[k] for k in np.flatnonzero(meets)]
+        near = [screen.sites[k] for k in _meeting(boxes, hollow.pool)]
         shares = [(*_shared(hollow.pool, site.pool), site) for site in near]
         over = [site for _, part, whole, site in shares if part >= _COVERED or whole >= _COVERED]
         same = [
@@ -190,8 +195,20 @@ def _by_road(corridor: U8, reach: int, at: tuple[int, int]) -> bool:
 
 
 def _box(pool: Patch) -> tuple[int, int, int, int]:
-    h, w = pool.mask.shape
+    h, w = pool.shape
     return pool.row0, pool.col0, pool.row0 + h, pool.col0 + w
+
+
+def _boxes(pools: Sequence[Patch]) -> NDArray[np.int64]:
+    """Windows of pools, (n, 4)."""
+    return np.array([_box(pool) for pool in pools], dtype=np.int64).reshape(-1, 4)
+
+
+def _meeting(boxes: NDArray[np.int64], pool: Patch) -> list[int]:
+    """Numbers of the windows that share cells with a pool's."""
+    r0, c0, r1, c1 = _box(pool)
+    meets = (boxes[:, 0] < r1) & (boxes[:, 2] > r0) & (boxes[:, 1] < c1) & (boxes[:, 3] > c0)
+    return [int(k) for k in np.flatnonzero(meets)]
 
 
 def _shared(one: Patch, other: Patch) -> tuple[float, float, float]:
