@@ -51,3 +51,10 @@ def passes(rows, cols, first, last, corridor, bit, discs):
     rows, cols = rows[first:last], cols[first:last]
     near = (np.hypot(rows - r, cols - c) <= far for r, c, far in discs)
     return bool(((corridor[rows, cols] & bit) > 0).any() or any(one.any() for one in near))
+
+
+def near_window(places, row0, col0, rows, cols, margin, closed):
+    """Places in and beside a window."""
+    at, far = places - (row0, col0), np.array((rows, cols)) + margin
+    near = (at >= -margin) & (at <= far) if closed else (at > -margin) & (at < far)
+    return np.flatnonzero(near.all(axis=1))

@@ -75,3 +75,15 @@ def test_a_way_under_a_road_or_past_a_crossing(seed):
     ]
     assert told[0] == told[1]
     assert not told[0][3]
+
+
+@pytest.mark.parametrize("closed", [False, True])
+def test_places_in_and_beside_a_window(closed):
+    # whole cells: some lie just as far as counts
+    places = np.random.default_rng(5).integers(0, 80, (900, 2)).astype(np.float64)
+    args = places, 30, 20, 10, 15, 12.0, closed
+    got = open_ways.near_window(*args)
+    np.testing.assert_array_equal(got, naive.near_window(*args))
+    assert 0 < got.size < 900
+    assert open_ways.near_window(*args[:-1], True).size > open_ways.near_window(*args[:-1], False).size
+    assert open_ways.near_window(places[:0], *args[1:]).size == 0

@@ -14,6 +14,7 @@ from wetscout.buried.heads import Head, abrupt_heads
 from wetscout.buried.hollows import Hollow, speaks_against, speaks_for
 from wetscout.buried.rim import dip_beside
 from wetscout.buried.routes import Router, Way
+from wetscout.kernels.open_ways import near_window
 from wetscout.records import F32, F64, Linework, Surfaces, Terrain
 from wetscout.records_covered import Covered, FaintLine, Zone
 from wetscout.settings.buried import BuriedSettings
@@ -194,9 +195,9 @@ class Searcher:
         """Abrupt heads that point at the hollow, nearest first: distance from its shore [m], angle off [deg]."""
         s, cell = self.s, self.cell_m
         # many hollows, many heads: those whose place lies within reach of the pool's window
-        reach, at = s.head_far_m / cell, self.head_at - (hollow.pool.row0, hollow.pool.col0)
-        near = ((at >= -reach) & (at <= np.array(hollow.pool.mask.shape) + reach)).all(axis=1)
-        heads = [self.heads[k] for k in np.flatnonzero(near).tolist()]
+        corner = int(hollow.pool.row0), int(hollow.pool.col0)
+        near = near_window(self.head_at, *corner, *hollow.pool.shape, s.head_far_m / cell, True)
+        heads = [self.heads[k] for k in near.tolist()]
         if not heads:
             return []
         edge = hollow.pool.mask & ~ndimage.binary_erosion(hollow.pool.mask)

@@ -129,3 +129,37 @@ def meeting(boxes, row0, row1, col0, col1):
             out[n] = k
             n += 1
     return out[:n].copy()
+
+
+@njit(nogil=True, cache=True)
+def near_window(places, row0, col0, rows, cols, margin, closed):
+    """Places in a window or beside it: only these of a county's are looked at.
+
+    Parameters
+    ----------
+    places : float64 (n, 2)
+        Row, column [cells].
+    row0, col0, rows, cols : int
+        Corner and size of the window [cells].
+    margin : float
+        How far beside it [cells].
+    closed : bool
+        Whether just so far counts.
+
+    Returns
+    -------
+    int64 (m,)
+        Their numbers, in order.
+    """
+    out = np.empty(places.shape[0], np.int64)
+    n = 0
+    for k in range(out.size):
+        r, c = places[k, 0] - row0, places[k, 1] - col0
+        if closed:
+            near = r >= -margin and c >= -margin and r <= rows + margin and c <= cols + margin
+        else:
+            near = r > -margin and c > -margin and r < rows + margin and c < cols + margin
+        if near:
+            out[n] = k
+            n += 1
+    return out[:n].copy()

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from wetscout import large
+from wetscout.kernels.open_ways import near_window
 from wetscout.kernels.pool_window import spread_pool
 from wetscout.kernels.shore import shore_ring, squared_distance
 from wetscout.kernels.walls import sides
@@ -178,9 +179,9 @@ class Finder:
         return Window(r0, c0, s.today[box], s.natural[box], rim, s.corridor[box], pool), catchment
 
     def _near(self, window: Window) -> list[Crossing]:
-        at = self.crossing_at - (window.row0, window.col0)
-        near = ((at > -20) & (at < np.array(window.pool.shape) + 20)).all(axis=1)
-        return [self.lines.crossings[k] for k in np.flatnonzero(near)]
+        h, w = window.pool.shape
+        near = near_window(self.crossing_at, int(window.row0), int(window.col0), h, w, 20.0, False)
+        return [self.lines.crossings[k] for k in near.tolist()]
 
     def _candidate(self, node: int, m: Measures) -> Candidate:
         spill = float(m.spill[node])
