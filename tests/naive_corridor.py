@@ -95,7 +95,7 @@ def open_humps(bed, window, first_open, last_open):
     return np.minimum(bed, np.where(opened < -1e8, bed, opened))
 
 
-def carve(today, z, on_fill, row, col, sure, sizes, step):
+def carve(today, z, on_fill, row, col, sure, sizes, step, bump):
     """Lower the line of a ditch and the lowest ground beside it."""
     reach, half, window = sizes
     a_row, a_col = across(row, col, reach)
@@ -109,6 +109,7 @@ def carve(today, z, on_fill, row, col, sure, sizes, step):
     shape = np.array(today.shape)[:, None] - 1
     fill = on_fill[tuple(np.clip(np.rint((row, col)).astype(np.int64), 0, shape))]
     opened = open_humps(bed, window, fill[0], fill[-1])
-    opened = opened if sure else np.where(fill, opened, bed)
+    low = open_humps(bed, bump[0], False, False)
+    opened = opened if sure else np.where(fill, opened, np.where(bed - low <= bump[1], low, bed))
     for way in ((row, col), (row + a_row * offset, col + a_col * offset)):
         kernel.lower_line(today, *way, opened)

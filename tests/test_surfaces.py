@@ -432,13 +432,17 @@ def test_share_set_equals_the_slow_twin():
 
 
 @pytest.mark.parametrize(
-    ("sure", "on_fill", "opened"), [(True, False, True), (False, False, False), (False, True, True)]
+    ("sure", "on_fill", "high_m", "opened"),
+    [(True, False, 0.8, True), (False, False, 0.8, False), (False, True, 0.8, True), (False, False, 0.35, True)],
 )
-def test_a_faint_line_opens_road_fill_only(sure, on_fill, opened):
-    """A trench 0.8 m deep that a hump of 12 m closes; on a line nobody is sure of the hump may be natural ground."""
+def test_a_faint_line_opens_road_fill_and_low_bumps_only(sure, on_fill, high_m, opened):
+    """A trench 0.8 m deep that a hump of 12 m closes; on a line nobody is sure of the hump may be natural ground.
+
+    A low one fell into the ditch, or is noise.
+    """
     z = np.full((21, 120), 10.0, dtype=np.float32)
     z[9:12] = 9.2
-    z[9:12, 55:67] = 10.0
+    z[9:12, 55:67] = 9.2 + high_m
     col = np.arange(2.0, 118.0)
     row, level = np.full(col.size, 10.0), np.full(col.size, 9.2)
     ditch = Ditch(

@@ -45,7 +45,7 @@ def open_humps(bed, window, first_open, last_open):
 
 
 @njit(nogil=True, cache=True)
-def carve(today, z, on_fill, row, col, sure, sizes, step):
+def carve(today, z, on_fill, row, col, sure, sizes, step, bump):
     """Open the bed of one ditch, along its line and along the lowest ground beside it.
 
     Parameters
@@ -63,6 +63,8 @@ def carve(today, z, on_fill, row, col, sure, sizes, step):
         Stations that give the direction, samples on each side, stations of the longest hump.
     step : float
         Distance of samples [cells].
+    bump : (int, float)
+        Longest and highest bump that is opened in an unsure line [stations, m]: silt, stubble or noise.
     """
     reach, half, window = sizes
     n = row.size
@@ -85,9 +87,11 @@ def carve(today, z, on_fill, row, col, sure, sizes, step):
         return
     opened = open_humps(bed, window, fill[0], fill[n - 1])
     if not sure:
-        # a faint line may lead over ground that nobody dug
+        # a faint line may lead over ground that nobody dug, which stands higher than what fell into a ditch
+        longest, highest = bump
+        low = open_humps(bed, longest, False, False)
         for i in range(n):
             if not fill[i]:
-                opened[i] = bed[i]
+                opened[i] = low[i] if bed[i] - low[i] <= highest else bed[i]
     lower_line(today, row, col, opened)
     lower_line(today, low_row, low_col, opened)

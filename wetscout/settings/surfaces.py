@@ -52,5 +52,8 @@ class SurfaceSettings:
     end_run_m: float = number(5.0, "m", (3.0, 10.0), "free ground that gives level and slope of an end", _TRIAL)
     cautious_radius_m: float = number(16.0, "m", (8.0, 30.0), "fit radius of the cautious surface", _TRIAL)
     hump_m: float = number(44.0, "m", (20.0, 90.0), "humps in a bed shorter than this are road fill", _TRIAL)
+    bump_m: float = number(15.0, "m", (3.0, 44.0), "bumps in a faint ditch shorter than this fell into it ...", _TRIAL)
+    bump_high_m: float = number(0.4, "m", (0.0, 1.0), "... where no higher: silt, stubble, noise", _TRIAL)
+    bump_cell_m: float = number(4.0, "m", (0.0, 20.0), "in cells no wider than this", _TRIAL)
     bed_across_m: float = number(4.0, "m", (1.0, 6.0), "the bed is the lowest ground this near the line", _TRIAL)
     road_pad_m: float = number(1.0, "m", (0.0, 3.0), "added to a road's own width when its fill is taken off", _TRIAL)

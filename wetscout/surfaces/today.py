@@ -44,7 +44,7 @@ def carve(
     cell_m: float,
     s: SurfaceSettings,
 ) -> None:
-    """Open every ditch bed through humps of road fill, and every crossing, in place.
+    """Open every ditch bed through humps of road fill, faint ones through low bumps, and every crossing, in place.
 
     Parameters
     ----------
@@ -63,9 +63,12 @@ def carve(
     step = min(1.0, 1.0 / cell_m)
     half = max(1, round(s.bed_across_m / (cell_m * step)))
     sizes = max(2, round(6.0 / cell_m)), half, max(3, round(s.hump_m / cell_m) | 1)
+    # of 5 m cells nobody can judge what eleven sites more on the Dutch region would be
+    longest, highest = max(3, round(s.bump_m / cell_m) | 1), s.bump_high_m if cell_m <= s.bump_cell_m else 0.0
     for ditch in ditches:
         if ditch.row.size >= 3:
-            open_bed.carve(today, z, on_fill, ditch.row, ditch.col, ditch.sure, sizes, step)
+            bump = longest, highest if ditch.kind == "ditch" else 0.0
+            open_bed.carve(today, z, on_fill, ditch.row, ditch.col, ditch.sure, sizes, step, bump)
     for crossing in crossings:
         _lower_straight(today, crossing)
 
