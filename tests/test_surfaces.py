@@ -8,6 +8,7 @@ import pytest
 
 from wetscout.ingest import from_array
 from wetscout.kernels import bridge, moments, rays
+from wetscout.kernels.open_bed import open_humps
 from wetscout.kernels.sections import (
     bilinear,
     lower_line,
@@ -22,7 +23,7 @@ from wetscout.records import CUT, Ditch, Embankment, Linework
 from wetscout.settings import Settings
 from wetscout.surfaces import build_surfaces
 from wetscout.surfaces.build import smooth_twice
-from wetscout.surfaces.today import carve, open_humps
+from wetscout.surfaces.today import carve
 
 
 def straight_ditch(row, col, **values):
@@ -293,7 +294,7 @@ def test_a_road_hump_is_taken_off_a_bed(ends):
     bed = 10 - 0.001 * np.arange(200.0)
     humped = bed.copy()
     humped[90:104] += 0.9
-    opened = open_humps(humped, 44, ends)
+    opened = open_humps(humped, 44, *ends)
     np.testing.assert_allclose(opened[40:160], bed[40:160], atol=0.05)
     assert np.all(opened <= humped)
 
@@ -301,8 +302,8 @@ def test_a_road_hump_is_taken_off_a_bed(ends):
 def test_a_hump_at_the_end_goes_only_where_told():
     bed = np.full(120, 5.0)
     bed[-10:] += 0.8
-    assert open_humps(bed, 44, (False, False))[-1] > 5.5
-    assert open_humps(bed, 44, (False, True))[-1] == pytest.approx(5.0)
+    assert open_humps(bed, 44, False, False)[-1] > 5.5
+    assert open_humps(bed, 44, False, True)[-1] == pytest.approx(5.0)
 
 
 def test_twice_smoothing_keeps_a_parabola_better_than_once():

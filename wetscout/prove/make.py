@@ -251,22 +251,3 @@ def _ditch(number: int, cut: Cut, to_cells: tuple[float, int]) -> TrueLine:
         return replace(line, passing=bool(cut.feeders))
     # stations of the ditch joined are 4 m apart where it is dug and 1 m apart as a line
     return replace(line, passing=bool(cut.feeders), joins=cut.joins[0], joins_at=round(cut.joins[1] * STEP_M))
-
-
-def drained_mask(landscape: Landscape) -> BOOL:
-    """Mark the cells of all drained natural basins.
-
-    Parameters
-    ----------
-    landscape : Landscape
-
-    Returns
-    -------
-    bool (rows, cols)
-    """
-    mask: BOOL = np.zeros(landscape.z.shape, dtype=np.bool_)
-    for b in landscape.basins:
-        if b.drained:
-            rows, cols = b.pool.mask.shape
-            mask[b.pool.row0 : b.pool.row0 + rows, b.pool.col0 : b.pool.col0 + cols] |= b.pool.mask
-    return mask

@@ -10,27 +10,6 @@ from wetscout.records import F32, F64, Crossing, Ditch
 from wetscout.settings.surfaces import SurfaceSettings
 
 
-def open_humps(bed: F64, window: int, open_ends: tuple[bool, bool]) -> F64:
-    """Take humps shorter than a window off a bed profile (1-D grey opening).
-
-    Parameters
-    ----------
-    bed : float64 (n,)
-        Bed along the line [m].
-    window : int
-        Stations.
-    open_ends : (bool, bool)
-        Whether a hump that reaches the first / last station is taken off as well.
-
-    Returns
-    -------
-    float64 (n,)
-        Nowhere above `bed`.
-    """
-    opened: F64 = open_bed.open_humps(np.ascontiguousarray(bed, dtype=np.float64), window, *open_ends)
-    return opened
-
-
 def _lower(today: F32, row: F64, col: F64, level: F64) -> None:
     """Lower the cells along a line, densified so that no 8-connected gap is left."""
     lower_line(today, *(np.ascontiguousarray(v, dtype=np.float64) for v in (row, col, level)))
