@@ -26,7 +26,7 @@ from wetscout.prove.soilmap import make_soils
 from wetscout.prove.sweep import Path, near, resample
 from wetscout.prove.terrain import make_ground
 from wetscout.prove.truth import Works, natural_pools, near_mask, true_basins
-from wetscout.records import BOOL, F32, F64
+from wetscout.records import F32, F64
 
 
 class _Site:
