@@ -1,20 +1,25 @@
 """Write wetscout/kernels/first_run.txt: ``python tests/list_kernels.py`` after a kernel was added or its types changed.
 
-The demo runs in an empty cache; every kernel it calls from Python is noted with the types of its arguments.
+The demo runs in an empty cache; every kernel it calls from Python is noted with the types of its arguments. Modules
+that take longest come first, so that several processes end together; those the demo comes to last stand last.
 """
 
 from __future__ import annotations
 
 import contextlib
+import math
 import os
 import sys
 import tempfile
+import time
+from collections import Counter
 from pathlib import Path
 from typing import Any
 
 HEAD = (
-    "# Kernels a screen calls, in the order of need: module, name, types of the arguments. Written by a script among\n"
-    "# the tests, list_kernels.py; kernels called by other kernels come with these.\n"
+    "# Kernels a screen calls, modules that take longest first and those called last at the end: module, name, types\n"
+    "# of the arguments. Written by a script among the tests, list_kernels.py; kernels called by others come with\n"
+    "# these.\n"
 )
 
 
@@ -42,11 +47,17 @@ def called(folder: Path) -> list[str]:
     """Run the demo into `folder` and return the lines of the list."""
     from numba.core import event
 
-    found: list[str] = []
+    from wetscout.kernels.ahead import LEFT
+
+    found: list[tuple[str, str]] = []
     depth = [0]
+    begun = [0.0]
+    spent: Counter[str] = Counter()
 
     class Note(event.Listener):
         def on_start(self, event: Any) -> None:
+            if depth[0] == 0:
+                begun[0] = time.process_time()
             depth[0] += 1
 
         def on_end(self, event: Any) -> None:
@@ -54,17 +65,24 @@ def called(folder: Path) -> list[str]:
             of = event.data["dispatcher"].py_func
             if depth[0] == 0 and of.__module__.startswith("wetscout.kernels."):
                 kinds = ",".join(text(t) for t in event.data["args"])
-                found.append(f"{of.__module__.removeprefix('wetscout.kernels.')} {of.__name__} ({kinds},)")
+                module = of.__module__.removeprefix("wetscout.kernels.")
+                found.append((module, f"{module} {of.__name__} ({kinds},)"))
+                spent[module] += time.process_time() - begun[0]
 
     event.register("numba:compile", Note())
     import wetscout.cli.kernels as first
     from wetscout.cli import main
 
-    first._compile_beside = lambda: None
+    first._compile = lambda _: None
     sys.argv = ["wetscout", "demo", str(folder / "demo"), "-q"]
     with contextlib.suppress(SystemExit):
         main()
-    return found
+    # dearest first by powers of two, so that one run gives the list of the next; of equals the one needed first
+    first_at = {module: k for k, (module, _) in reversed(list(enumerate(found)))}
+    order = sorted(first_at, key=lambda module: (-round(math.log2(spent[module])), first_at[module]))
+    last = sorted(first_at, key=first_at.__getitem__)[-LEFT:]
+    order.sort(key=lambda module: module in last)
+    return [row for module in order for of, row in found if of == module]
 
 
 if __name__ == "__main__":

@@ -1,4 +1,4 @@
-"""The first run: kernels are compiled in two processes; where there are kernels already, nothing is started."""
+"""The first run: kernels are compiled in several processes; where all are there already, nothing is started."""
 
 from __future__ import annotations
 
@@ -28,6 +28,7 @@ def _started(monkeypatch: pytest.MonkeyPatch) -> list[list[str]]:
             """Nothing runs."""
 
     monkeypatch.setattr(subprocess, "Popen", Beside)
+    monkeypatch.setattr(ahead, "listed", list)
     return orders
 
 
@@ -66,10 +67,25 @@ def test_what_another_installation_compiled_does_not_count(tmp_path: Path, monke
 
 def test_a_filled_cache_starts_none(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("NUMBA_CACHE_DIR", str(tmp_path))
-    (tmp_path / "a.nbi").touch()
     orders = _started(monkeypatch)
+    assert kernels.announce_compile(State(quiet=True))
+    begun = len(orders)
     assert not kernels.announce_compile(State(quiet=True))
-    assert not orders
+    assert len(orders) == begun
+
+
+def test_a_cache_that_a_stopped_run_left_half_full_is_filled(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("NUMBA_CACHE_DIR", str(tmp_path))
+    (tmp_path / "a.nbi").touch()
+    _started(monkeypatch)
+
+    def stop(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patch, pytest.raises(KeyboardInterrupt):
+        patch.setattr(ahead, "compile_ahead", stop)
+        kernels.announce_compile(State(quiet=True))
+    assert kernels.announce_compile(State(quiet=True))
 
 
 def test_every_listed_kernel_exists_and_takes_as_many_arguments_as_listed() -> None:
@@ -86,7 +102,9 @@ def test_every_listed_kernel_exists_and_takes_as_many_arguments_as_listed() -> N
         assert f"({','.join(text(kind) for kind in kinds)},)" == signature
 
 
-def test_two_parts_are_the_whole_list_from_its_end(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_processes_that_share_the_list_compile_each_kernel_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     asked: list[tuple[str, str]] = []
 
     class Kernel:
@@ -97,21 +115,28 @@ def test_two_parts_are_the_whole_list_from_its_end(monkeypatch: pytest.MonkeyPat
             asked.append(self.place)
 
     monkeypatch.setattr(ahead, "kernel", Kernel)
-    ahead.compile_ahead()
-    assert asked == [row[:2] for row in ahead.listed()[::-1]]
-    whole = sorted(asked)
-    asked.clear()
-    ahead.compile_ahead(0, 2)
-    ahead.compile_ahead(1, 2)
-    assert sorted(asked) == whole
+    rows = ahead.listed()
+    modules = list(dict.fromkeys(row[0] for row in rows))
+    other = modules[1:3]
+    for module in other:
+        (tmp_path / module).touch()
+    told: list[float] = []
+    ahead.compile_ahead(tmp_path, told.append, ahead.LEFT)
+    left = modules[-ahead.LEFT :]
+    assert asked == [row[:2] for row in rows if row[0] not in (*other, *left)]
+    assert told == sorted(told) and len(told) == len(modules) - 2 - ahead.LEFT and told[-1] < 1
+    ahead.compile_ahead(tmp_path)
+    assert sorted(asked) == sorted(row[:2] for row in rows if row[0] not in other)
 
 
 @pytest.mark.slow
 def test_what_is_compiled_ahead_is_what_the_demo_needs(tmp_path: Path) -> None:
     """After it, a demo finds all its kernels in the cache: where this fails, run list_kernels.py anew."""
     room = {**os.environ, "NUMBA_CACHE_DIR": str(tmp_path / "cache")}
-    order = "from wetscout.kernels.ahead import compile_ahead as c; c()"
-    subprocess.run([sys.executable, "-c", order], env=room, check=True)
+    order = "import sys, pathlib; from wetscout.kernels.ahead import compile_ahead as c; c(pathlib.Path(sys.argv[1]))"
+    claims = tmp_path / "claims"
+    claims.mkdir()
+    subprocess.run([sys.executable, "-c", order, str(claims)], env=room, check=True)
     before = {p.name for p in tmp_path.rglob("*.nbc")}
     subprocess.run([sys.executable, "-m", "wetscout", "demo", str(tmp_path / "demo"), "-q"], env=room, check=True)
     assert before and {p.name for p in tmp_path.rglob("*.nbc")} == before

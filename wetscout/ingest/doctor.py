@@ -82,8 +82,8 @@ def _kernel_folder() -> Checked:
             pass
     except OSError as error:
         return False, (
-            f"compiled kernels cannot be kept in {folder} ({error}): every start compiles anew, about a minute. Name a "
-            "folder you may write to in the environment variable NUMBA_CACHE_DIR"
+            f"compiled kernels cannot be kept in {folder} ({error}): every start compiles anew, a minute or two. Name "
+            "a folder you may write to in the environment variable NUMBA_CACHE_DIR"
         )
     kept = sum(1 for _file in folder.rglob("*.nbi"))
     return True, f"compiled kernels are kept in {folder} ({kept} there)"

@@ -1,22 +1,25 @@
-"""Compile the kernels of a first run ahead of their use, last needed first: while a screen goes on, from the other end.
+"""Compile the kernels of a first run before their use, on all processors: each takes the next module that none has.
 
-The list beside this module names every kernel that a screen calls, with the types of its arguments, in the order of
-need. A second process that ran the same stages would keep step with the first and compile most kernels twice (measured
-on the sample: 312 s of processor beside 301 s); from the end of the list the two meet in the middle.
+The list beside this module names every kernel that a screen calls, with the types of its arguments. A screen that
+compiled the first half itself while a process beside it came from the end of the list compiled 20 s of 190 twice,
+where the two met and where the kernels of one module were shared out.
 """
 
 from __future__ import annotations
 
 import gc
 import importlib
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 LIST = Path(__file__).with_name("first_run.txt")
+# modules at the end of the list that a screen comes to last: the others compile them while it has begun
+LEFT = 4
 
 
 def listed() -> list[tuple[str, str, str]]:
-    """Return module, name and signature of every kernel of a first run, in the order of need."""
+    """Return module, name and signature of every kernel of a first run, in the order in which they are compiled."""
     lines = LIST.read_text(encoding="utf-8").splitlines()
     return [tuple(line.split(" ", 2)) for line in lines if line and line[0] != "#"]  # type: ignore[misc]
 
@@ -26,22 +29,38 @@ def kernel(module: str, name: str) -> Any:
     return getattr(importlib.import_module(f"wetscout.kernels.{module}"), name)
 
 
-def compile_ahead(part: int = 0, parts: int = 1) -> None:
-    """Compile every `parts`-th kernel of the list from number `part` of the last, into the cache.
+def compile_ahead(claims: Path, tell: Callable[[float], None] | None = None, leave: int = 0) -> None:
+    """Compile the kernels of the list that no other process has taken, into the cache.
 
     Parameters
     ----------
-    part, parts : int
-        Which share of the list: processes with parts 0 to `parts` - 1 do the whole of it.
+    claims : Path
+        A folder that all processes see, empty at first: a file there for each module that is taken.
+    tell : callable, optional
+        Called with the share of the list that is taken, 0-1, whenever a module is done.
+    leave : int
+        Modules at the end of the list that are left to the others.
     """
     from numba.core.sigutils import normalize_signature  # noqa: PLC0415
 
+    rows = listed()
     # the compiler makes and keeps millions of objects: looking through all of them again and again takes 7 %
     gc.disable()
-    for k, (module, name, signature) in enumerate(listed()[::-1][part::parts]):
-        kinds, _ = normalize_signature(signature)
-        kernel(module, name).compile(tuple(kinds))  # types, as in a call: text would stand under another key
-        if k % 8 == 0:
+    last = 0
+    modules = list(dict.fromkeys(row[0] for row in rows))
+    for n, module in enumerate(modules[: len(modules) - leave]):
+        own = [k for k, row in enumerate(rows) if row[0] == module]
+        try:
+            (claims / module).touch(exist_ok=False)
+        except FileExistsError:
+            continue
+        for k in own:
+            kinds, _ = normalize_signature(rows[k][2])
+            kernel(*rows[k][:2]).compile(tuple(kinds))  # types, as in a call: text would stand under another key
+        last = max(last, own[-1] + 1)
+        if tell is not None:
+            tell(last / len(rows))
+        if n % 4 == 0:
             gc.collect()
             gc.freeze()
     gc.unfreeze()

@@ -134,7 +134,9 @@ def tangents_of(points, start, half):
     """`tangents` of many lines: points (n, 2) of all of them, and where each begins, start (lines + 1,)."""
     out = np.empty(points.shape)
     for k in range(start.size - 1):
-        out[start[k] : start[k + 1]] = tangents(points[start[k] : start[k + 1]], half)
+        part = tangents(points[start[k] : start[k + 1]], half)
+        for i in range(part.shape[0]):
+            out[start[k] + i, 0], out[start[k] + i, 1] = part[i, 0], part[i, 1]
     return out
 
 

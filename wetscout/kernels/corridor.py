@@ -1,7 +1,7 @@
 """The corridor of one ditch or bank: its shoulders along the line, the spoil beside it, and painting both.
 
-One call a line, to the bit what the numpy and scipy expressions in `tests/naive_corridor.py` give: these took forty
-array calls a line.
+A few calls a line, to the bit what the numpy and scipy expressions in `tests/naive_corridor.py` give: these took forty
+array calls a line. One kernel for all of it took 3 s more to compile at a first run, and no less time a line.
 """
 
 from __future__ import annotations
@@ -137,16 +137,20 @@ def band(z, row, col, stations, lengths, widths):
         first, last = 0, n - 1
     # a cut is nowhere much wider than along its neighbourhood: in a small steep basin its sides and the basin's run
     # into each other
-    usual = _usual(centre - left, first, last, near), _usual(right - centre, first, last, near)
+    to_left, to_right = np.empty(n), np.empty(n)
     for i in range(n):
-        mid, one, other = centre[i], usual[0][i], usual[1][i]
+        to_left[i], to_right[i] = centre[i] - left[i], right[i] - centre[i]
+    to_left, to_right = _usual(to_left, first, last, near), _usual(to_right, first, last, near)
+    for i in range(n):
+        mid, one, other = centre[i], to_left[i], to_right[i]
         low, high = max(left[i], mid - cap * one - cell_m), min(right[i], mid + cap * other + cell_m)
         # nor does one side alone vanish: on a bed wider than `bed_m` the lowest point may lie at its edge, and no side
         # was met on the other
         a, b = (mid - low) / max(one, cell_m), (high - mid) / max(other, cell_m)
-        left[i] = mid - one if a < gone and b >= 0.5 else low
-        right[i] = mid + other if b < gone and a >= 0.5 else high
-    return a_row, a_col, centre / cell_m, left / cell_m, right / cell_m, section
+        left[i] = (mid - one if a < gone and b >= 0.5 else low) / cell_m
+        right[i] = (mid + other if b < gone and a >= 0.5 else high) / cell_m
+        centre[i] /= cell_m
+    return a_row, a_col, centre, left, right, section
 
 
 @njit(nogil=True, cache=True)
@@ -180,13 +184,14 @@ def spoil(section, step_m, shoulder, side, heights, along):
     edge, foot = spoil_beside(section, step_m, shoulder, side, rise_m, reach_m, 0.0)
     wide_edge, wide_foot = spoil_beside(section, step_m, shoulder, side, rise_m, reach_m, wide_m)
     n = shoulder.size
-    any_bank = (foot != shoulder) | (wide_foot != shoulder)
     for i in range(n):
         if foot[i] != shoulder[i] or wide_foot[i] == shoulder[i]:
             continue
         count = 0
         for k in range(-(around // 2), around // 2 + 1):
-            count += any_bank[min(max(i + k, 0), n - 1)]
+            j = min(max(i + k, 0), n - 1)
+            # whether there is any bank; the foot of this side may have been moved to the wide one above, which is one
+            count += foot[j] != shoulder[j] or wide_foot[j] != shoulder[j]
         if count / around >= least:
             edge[i], foot[i] = wide_edge[i], wide_foot[i]
     return edge, foot
@@ -221,8 +226,11 @@ def between_ditches(dug, row, col, vectors, shoulder, other, section, sizes, lim
     """
     side, step_m, cell_m = sizes
     from_m, to_m, most, rise_m = limits
-    near, far = shoulder + side * from_m / cell_m, shoulder + side * to_m / cell_m
-    share = share_set(dug, row, col, vectors[0], vectors[1], np.minimum(near, far), np.maximum(near, far))
+    near, far = np.empty(row.size), np.empty(row.size)
+    for i in range(row.size):
+        one, two = shoulder[i] + side * from_m / cell_m, shoulder[i] + side * to_m / cell_m
+        near[i], far[i] = min(one, two), max(one, two)
+    share = share_set(dug, row, col, vectors[0], vectors[1], near, far)
     out = np.zeros(row.size, np.bool_)
     ground = np.empty(3)
     for i in range(row.size):
@@ -246,7 +254,6 @@ def paint_along(mask, bit, row, col, reach, half):
     paint_band(mask, bit, row, col, a_row, a_col, -half, half)
 
 
-@njit(nogil=True, cache=True)
 def paint_ditch(mask, dug, z, row, col, bits, pad, stations, lengths, widths, banks):
     """Mark one ditch and the spoil beside it.
 
@@ -266,28 +273,19 @@ def paint_ditch(mask, dug, z, row, col, bits, pad, stations, lengths, widths, ba
     a_row, a_col, centre, left, right, section = band(z, row, col, stations, lengths, widths)
     cell_m = lengths[1]
     step_m = lengths[0] * cell_m
-    n = row.size
     if bits[1] != 0:
         heights, along, limits = banks
-        shoulder = left.copy(), right.copy()
+        shoulder = left, right
+        edges = [left, right]
         for k in range(2):
             own, side = shoulder[k], 2 * k - 1
             edge, foot = spoil(section, step_m, own * cell_m, side, heights, along)
             sizes = (side, step_m, cell_m)
             none = between_ditches(dug, row, col, (a_row, a_col), own, shoulder[1 - k], section, sizes, limits)
-            low, high = np.empty(n), np.empty(n)
-            for i in range(n):
-                inner = own[i] if none[i] else edge[i] / cell_m
-                outer = own[i] if none[i] else foot[i] / cell_m
-                low[i], high[i] = min(inner, outer), max(inner, outer)
-                if not high[i] > low[i]:
-                    high[i] = low[i] - 1
-                if k == 0:
-                    left[i] = inner
-                else:
-                    right[i] = inner
-            paint_band(mask, bits[1], row, col, a_row, a_col, low, high)
-    for i in range(n):
-        left[i] = min(left[i], centre[i] - 0.75) - pad
-        right[i] = max(right[i], centre[i] + 0.75) + pad
+            inner, outer = np.where(none, own, edge / cell_m), np.where(none, own, foot / cell_m)
+            low, high = np.minimum(inner, outer), np.maximum(inner, outer)
+            paint_band(mask, bits[1], row, col, a_row, a_col, low, np.where(high > low, high, low - 1))
+            edges[k] = inner
+        left, right = edges
+    left, right = np.minimum(left, centre - 0.75) - pad, np.maximum(right, centre + 0.75) + pad
     paint_band(mask, bits[0], row, col, a_row, a_col, left, right)

@@ -1,4 +1,4 @@
-"""A ditch bed opened through humps of road fill: one call a line, to the bit what `tests/naive_corridor.py` gives."""
+"""A ditch bed opened through humps of road fill: few calls a line, to the bit what `tests/naive_corridor.py` gives."""
 
 from __future__ import annotations
 
@@ -31,20 +31,63 @@ def open_humps(bed, window, first_open, last_open):
     """Take humps shorter than a window of stations off a bed (n,) [m]; at an end only where that is open."""
     n = bed.size
     padded = np.empty(n + 2 * window)
-    padded[:window] = -_END_M if first_open else _END_M
-    padded[window : window + n] = bed
-    padded[window + n :] = -_END_M if last_open else _END_M
+    for i in range(window):
+        padded[i] = -_END_M if first_open else _END_M
+        padded[window + n + i] = -_END_M if last_open else _END_M
+    for i in range(n):
+        padded[window + i] = bed[i]
     low = _filtered(padded, window, 1.0)
     for i in range(low.size):
         if low[i] > NONE_M or low[i] < -NONE_M:
             low[i] = -_END_M
-    opened = _filtered(low, window, -1.0)[window : window + n].copy()
+    high = _filtered(low, window, -1.0)
+    opened = np.empty(n)
     for i in range(n):
-        opened[i] = bed[i] if opened[i] < -NONE_M else min(bed[i], opened[i])
+        opened[i] = bed[i] if high[window + i] < -NONE_M else min(bed[i], high[window + i])
     return opened
 
 
 @njit(nogil=True, cache=True)
+def bed_of(z, on_fill, row, col, reach, half, step):
+    """The lowest ground beside each station of a line.
+
+    Parameters
+    ----------
+    z, on_fill, row, col
+        As of `carve`.
+    reach, half : int
+        Stations that give the direction, samples on each side.
+    step : float
+        Distance of samples [cells].
+
+    Returns
+    -------
+    bed, low_row, low_col : float64 (n,)
+        Its level [m] and where it lies [cells].
+    fill : bool (n,)
+        Whether the station stands near road fill.
+    known : bool
+        Whether any level is.
+    """
+    n = row.size
+    a_row, a_col = across(row, col, reach)
+    section = sections(z, row, col, a_row, a_col, half, step)
+    bed, low_row, low_col = np.empty(n), np.empty(n), np.empty(n)
+    fill = np.empty(n, np.bool_)
+    known = False
+    for i in range(n):
+        at, low = 0, np.inf
+        for k in range(2 * half + 1):
+            if section[i, k] < low:
+                at, low = k, section[i, k]
+        bed[i] = low
+        known |= low < np.inf
+        low_row[i], low_col[i] = row[i] + a_row[i] * ((at - half) * step), col[i] + a_col[i] * ((at - half) * step)
+        r, c = int(np.rint(row[i])), int(np.rint(col[i]))
+        fill[i] = on_fill[min(max(r, 0), z.shape[0] - 1), min(max(c, 0), z.shape[1] - 1)]
+    return bed, low_row, low_col, fill, known
+
+
 def carve(today, z, on_fill, row, col, sure, sizes, step, bump):
     """Open the bed of one ditch, along its line and along the lowest ground beside it.
 
@@ -67,31 +110,14 @@ def carve(today, z, on_fill, row, col, sure, sizes, step, bump):
         Longest and highest bump that is opened in an unsure line [stations, m]: silt, stubble or noise.
     """
     reach, half, window = sizes
-    n = row.size
-    a_row, a_col = across(row, col, reach)
-    section = sections(z, row, col, a_row, a_col, half, step)
-    bed, low_row, low_col = np.empty(n), np.empty(n), np.empty(n)
-    fill = np.empty(n, np.bool_)
-    known = False
-    for i in range(n):
-        at, low = 0, np.inf
-        for k in range(2 * half + 1):
-            if section[i, k] < low:
-                at, low = k, section[i, k]
-        bed[i] = low
-        known |= low < np.inf
-        low_row[i], low_col[i] = row[i] + a_row[i] * ((at - half) * step), col[i] + a_col[i] * ((at - half) * step)
-        r, c = int(np.rint(row[i])), int(np.rint(col[i]))
-        fill[i] = on_fill[min(max(r, 0), today.shape[0] - 1), min(max(c, 0), today.shape[1] - 1)]
+    bed, low_row, low_col, fill, known = bed_of(z, on_fill, row, col, reach, half, step)
     if not known:
         return
-    opened = open_humps(bed, window, fill[0], fill[n - 1])
+    opened = open_humps(bed, window, bool(fill[0]), bool(fill[-1]))
     if not sure:
         # a faint line may lead over ground that nobody dug, which stands higher than what fell into a ditch
         longest, highest = bump
         low = open_humps(bed, longest, False, False)
-        for i in range(n):
-            if not fill[i]:
-                opened[i] = low[i] if bed[i] - low[i] <= highest else bed[i]
+        opened = np.where(fill, opened, np.where(bed - low <= highest, low, bed))
     lower_line(today, row, col, opened)
     lower_line(today, low_row, low_col, opened)

@@ -34,7 +34,7 @@ def fine_bed(z, points, offsets, run, half):
     float64 (n,)
         [m]; NaN where unknown.
     """
-    return running_median(lowest(ground_across(z, points, offsets, run), 0, offsets.size - 1)[0], half)
+    return running_median(lowest(ground_across(z, points, offsets, run), np.int64(0), offsets.size - 1)[0], half)
 
 
 @njit(nogil=True, cache=True)

@@ -1,6 +1,7 @@
 """Levels along one line: bed, banks, shoulders and the ground behind, from sections across it.
 
-One call a line; to the bit what the steps give when each is called by itself, as in `tests/naive_profile.py`.
+A few calls a line, to the bit what the plain steps in `tests/naive_profile.py` give. One kernel for all of it took 4 s
+more to compile at a first run.
 """
 
 from __future__ import annotations
@@ -29,7 +30,8 @@ def filled(values):
             out[k] = slope * (k - last) + values[last]
         last = i
     if last >= 0:
-        out[last + 1 :] = values[last]
+        for k in range(last + 1, out.size):
+            out[k] = values[last]
     return out
 
 
@@ -87,17 +89,46 @@ def _side(ground, far, sign, reach):
 
 
 @njit(nogil=True, cache=True)
-def _rise(side, shoulder, step_m, bands):
-    """How much higher the median ground stands in the outer than in the inner of two bands beyond the shoulder."""
-    n = shoulder.size
-    level = np.empty((2, n))
+def _rise(side, half, other, step_m, bands):
+    """How much higher the median ground stands in the outer than in the inner band beyond the wider half width."""
+    n = half.size
+    first, last = np.empty(n, np.int64), np.empty(n, np.int64)
+    inner = np.empty(0)
     for b in range(2):
-        first, last = np.empty(n, np.int64), np.empty(n, np.int64)
         for i in range(n):
-            first[i] = int(np.rint((shoulder[i] + bands[b][0]) / step_m))
-            last[i] = int(np.rint((shoulder[i] + bands[b][1]) / step_m)) + 1
-        level[b] = row_median(side, first, last)
-    return level[1] - level[0]
+            shoulder = np.maximum(half[i], other[i])
+            first[i] = int(np.rint((shoulder + bands[b][0]) / step_m))
+            last[i] = int(np.rint((shoulder + bands[b][1]) / step_m)) + 1
+        level = row_median(side, first, last)
+        if b == 0:
+            inner = level
+        else:
+            for i in range(n):
+                level[i] -= inner[i]
+            inner = level
+    return inner
+
+
+@njit(nogil=True, cache=True)
+def _ground(z, way, offsets, run):
+    """Stations (n, 2) one cell apart along a line, and the ground across them, see `ground_across`."""
+    points = resample(way, 1.0)
+    return points, ground_across(z, points, offsets, run)
+
+
+@njit(nogil=True, cache=True)
+def _bed(ground, first, last, half):
+    """Bed (n,) from the lowest ground of some columns; and how many stations are known."""
+    low, seen = lowest(ground, first, last)
+    return filled(running_median(low, half)), seen
+
+
+@njit(nogil=True, cache=True)
+def _one_side(part, step_m, slope, flat_m, of_width, of_bank, sizes):
+    """Half width and bank on one side, ground from the line outwards (n, m), and the share with a ridge."""
+    half = running_median(half_width(part, step_m, slope, flat_m), of_width)
+    bank, share = banks(part, half, step_m, sizes)
+    return half, filled(running_median(bank, of_bank)), share
 
 
 @njit(nogil=True, cache=True)
@@ -110,7 +141,6 @@ def falls(bed, most):
     return not median(ascending(known[:part])) < median(ascending(known[known.size - part :]))
 
 
-@njit(nogil=True, cache=True)
 def profile(z, way, offsets, stations, samples, slopes, sizes, bands):
     """Levels along a line, turned downhill.
 
@@ -147,30 +177,23 @@ def profile(z, way, offsets, stations, samples, slopes, sizes, bands):
     run, of_bed, of_calm, every, of_width, of_bank, of_ends = stations
     far, reach, centre = samples
     step_m, slope, flat_m = slopes
-    points = resample(way, 1.0)
+    points, ground = _ground(z, way, offsets, run)
     n = points.shape[0]
-    ground = ground_across(z, points, offsets, run)
-    low, seen = lowest(ground, far - centre, far + centre)
+    bed, seen = _bed(ground, far - centre, far + centre, of_bed)
     if seen / n < 0.5:
         none = np.empty(0)
         return np.empty((0, 2)), none, none, none, none, none, (0.0, 0.0), np.empty((0, 2))
-    bed = filled(running_median(low, of_bed))
     calm = columns_running_median(ground, of_calm, every)
-    rows = calm.shape[0]
-    level, half, share = np.empty((2, n)), np.empty((2, rows)), np.empty(2)
-    for k in range(2):
-        part = _side(calm, far, 1 - 2 * k, reach)
-        half[k] = running_median(half_width(part, step_m, slope, flat_m), of_width)
-        bank, share[k] = banks(part, half[k], step_m, sizes)
-        level[k] = between(filled(running_median(bank, of_bank)), every, n)
+    half, level, share = zip(
+        *(_one_side(_side(calm, far, k, reach), step_m, slope, flat_m, of_width, of_bank, sizes) for k in (1, -1)),
+        strict=True,
+    )
     rise = np.empty((n, 2))
     for k in range(2):
-        rise[:, k] = between(
-            _rise(_side(calm, far, 1 - 2 * k, far), np.maximum(half[0], half[1]), step_m, bands), every, n
-        )
-    a, b = between(half[0], every, n), between(half[1], every, n)
+        behind = _rise(_side(calm, far, 1 - 2 * k, far), half[0], half[1], step_m, bands)
+        rise[:, k] = between(behind, every, n)
+    left, right, a, b = (between(v, every, n) for v in (*level, *half))
     if falls(bed, of_ends):
-        return points, bed, level[0], level[1], a, b, (share[0], share[1]), rise
-    points, bed, rise = points[::-1].copy(), bed[::-1].copy(), rise[::-1, ::-1].copy()
-    left, right = level[1, ::-1].copy(), level[0, ::-1].copy()
-    return points, bed, left, right, b[::-1].copy(), a[::-1].copy(), (share[1], share[0]), rise
+        return points, bed, left, right, a, b, share, rise
+    back = [v[::-1].copy() for v in (points, bed, right, left, b, a)]
+    return *back, share[::-1], rise[::-1, ::-1].copy()

@@ -97,7 +97,7 @@ def shore_steps(mask):
     int32 (rows, cols)
         0 on cells that are not set. Never less than the straight distance, nor more than 1.414 of it.
     """
-    return _steps_to(mask, False, np.int32(0))
+    return _steps_to(mask, np.bool_(False), np.int32(0))
 
 
 @njit(nogil=True, cache=True)
@@ -114,7 +114,7 @@ def within_steps(mask, steps):
     bool (rows, cols)
         What `steps` dilations with a cross give.
     """
-    return _steps_to(mask, True, np.int32(mask.shape[0] + mask.shape[1])) <= steps
+    return _steps_to(mask, np.bool_(True), np.int32(mask.shape[0] + mask.shape[1])) <= steps
 
 
 @njit(nogil=True, cache=True)
@@ -231,5 +231,5 @@ def closed(mask, steps):
     for r in range(rows):
         for c in range(cols):
             wide[r + margin, c + margin] = mask[r, c]
-    grown = _few_steps_to(wide, True, steps, margin) <= steps
-    return _few_steps_to(grown, False, steps, 0) > steps
+    grown = _few_steps_to(wide, np.bool_(True), steps, margin) <= steps
+    return _few_steps_to(grown, np.bool_(False), steps, np.int64(0)) > steps

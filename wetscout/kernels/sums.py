@@ -53,7 +53,7 @@ def total(values):
     """
     n = values.size
     if n <= BLOCK:
-        return _block(values, 0, n)
+        return _block(values, np.int64(0), n)
     # one place for each halving: 63 are enough for any size
     first, size = np.zeros(64, np.int64), np.zeros(64, np.int64)
     left, halves = np.zeros(64), np.zeros(64, np.int64)
