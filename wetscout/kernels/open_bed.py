@@ -1,4 +1,4 @@
-"""A ditch bed opened through humps of road fill: few calls a line, to the bit what `tests/naive_corridor.py` gives."""
+"""A ditch bed and its humps, to the bit what the numpy expressions in `tests/naive_corridor.py` give."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import numpy as np
 from numba import njit
 
 from wetscout.kernels.corridor import across
-from wetscout.kernels.sections import lower_line, sections
+from wetscout.kernels.sections import sections
 
 # levels beyond this are none: what stands for a closed or an open end, and ground that is not known [m]
 NONE_M = 1e8
@@ -53,8 +53,12 @@ def bed_of(z, on_fill, row, col, reach, half, step):
 
     Parameters
     ----------
-    z, on_fill, row, col
-        As of `carve`.
+    z : float32 (rows, cols)
+        The DEM [m].
+    on_fill : bool (rows, cols)
+        Near road fill.
+    row, col : float64 (n,)
+        Stations [cells].
     reach, half : int
         Stations that give the direction, samples on each side.
     step : float
@@ -86,38 +90,3 @@ def bed_of(z, on_fill, row, col, reach, half, step):
         r, c = int(np.rint(row[i])), int(np.rint(col[i]))
         fill[i] = on_fill[min(max(r, 0), z.shape[0] - 1), min(max(c, 0), z.shape[1] - 1)]
     return bed, low_row, low_col, fill, known
-
-
-def carve(today, z, on_fill, row, col, sure, sizes, step, bump):
-    """Open the bed of one ditch, along its line and along the lowest ground beside it.
-
-    Parameters
-    ----------
-    today : float32 (rows, cols)
-        Lowered in place [m].
-    z : float32 (rows, cols)
-        The DEM [m].
-    on_fill : bool (rows, cols)
-        Near road fill: there a hump at the end of the line is taken off, and of an unsure line nothing elsewhere.
-    row, col : float64 (n,)
-        Stations [cells].
-    sure : bool
-    sizes : (int, int, int)
-        Stations that give the direction, samples on each side, stations of the longest hump.
-    step : float
-        Distance of samples [cells].
-    bump : (int, float)
-        Longest and highest bump that is opened in an unsure line [stations, m]: silt, stubble or noise.
-    """
-    reach, half, window = sizes
-    bed, low_row, low_col, fill, known = bed_of(z, on_fill, row, col, reach, half, step)
-    if not known:
-        return
-    opened = open_humps(bed, window, bool(fill[0]), bool(fill[-1]))
-    if not sure:
-        # a faint line may lead over ground that nobody dug, which stands higher than what fell into a ditch
-        longest, highest = bump
-        low = open_humps(bed, longest, False, False)
-        opened = np.where(fill, opened, np.where(bed - low <= highest, low, bed))
-    lower_line(today, row, col, opened)
-    lower_line(today, low_row, low_col, opened)

@@ -93,20 +93,16 @@ def _rise(side, half, other, step_m, bands):
     """How much higher the median ground stands in the outer than in the inner band beyond the wider half width."""
     n = half.size
     first, last = np.empty(n, np.int64), np.empty(n, np.int64)
-    inner = np.empty(0)
+    inner = outer = np.empty(0)
     for b in range(2):
         for i in range(n):
             shoulder = np.maximum(half[i], other[i])
             first[i] = int(np.rint((shoulder + bands[b][0]) / step_m))
             last[i] = int(np.rint((shoulder + bands[b][1]) / step_m)) + 1
-        level = row_median(side, first, last)
-        if b == 0:
-            inner = level
-        else:
-            for i in range(n):
-                level[i] -= inner[i]
-            inner = level
-    return inner
+        inner, outer = outer, row_median(side, first, last)
+    for i in range(n):
+        outer[i] -= inner[i]
+    return outer
 
 
 @njit(nogil=True, cache=True)

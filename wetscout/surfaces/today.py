@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from wetscout.kernels import open_bed
+from wetscout.kernels.open_bed import bed_of, open_humps
 from wetscout.kernels.sections import lower_line
 from wetscout.records import F32, F64, Crossing, Ditch
 from wetscout.settings.surfaces import SurfaceSettings
@@ -41,15 +41,52 @@ def carve(
     ditches, crossings = lines
     step = min(1.0, 1.0 / cell_m)
     half = max(1, round(s.bed_across_m / (cell_m * step)))
-    sizes = max(2, round(6.0 / cell_m)), half, max(3, round(s.hump_m / cell_m) | 1)
+    sizes = max(2, round(6.0 / cell_m)), half, max(3, round(s.hump_m / cell_m) | 1), step
     # of 5 m cells nobody can judge what eleven sites more on the Dutch region would be
     longest, highest = max(3, round(s.bump_m / cell_m) | 1), s.bump_high_m if cell_m <= s.bump_cell_m else 0.0
     for ditch in ditches:
         if ditch.row.size >= 3:
             bump = longest, highest if ditch.kind == "ditch" else 0.0
-            open_bed.carve(today, z, on_fill, ditch.row, ditch.col, ditch.sure, sizes, step, bump)
+            open_line(today, z, on_fill, (ditch.row, ditch.col, ditch.sure), sizes, bump)
     for crossing in crossings:
         _lower_straight(today, crossing)
+
+
+def open_line(
+    today: F32,
+    z: F32,
+    on_fill: np.ndarray,
+    line: tuple[F64, F64, bool],
+    sizes: tuple[int, int, int, float],
+    bump: tuple[int, float],
+) -> None:
+    """Open the bed of one ditch, along its line and along the lowest ground beside it.
+
+    Parameters
+    ----------
+    today, z, on_fill
+        As of `carve`; of an unsure line only what stands near road fill is opened, and low bumps.
+    line : (float64 (n,), float64 (n,), bool)
+        Rows and columns of its stations [cells]; whether it is sure.
+    sizes : (int, int, int, float)
+        Stations that give the direction, samples on each side, stations of the longest hump, and the distance of
+        samples [cells].
+    bump : (int, float)
+        Longest and highest bump that is opened in an unsure line [stations, m]: silt, stubble or noise.
+    """
+    row, col, sure = line
+    reach, half, window, step = sizes
+    bed, low_row, low_col, fill, known = bed_of(z, on_fill, row, col, reach, half, step)
+    if not known:
+        return
+    opened = open_humps(bed, window, bool(fill[0]), bool(fill[-1]))
+    if not sure:
+        # a faint line may lead over ground that nobody dug, which stands higher than what fell into a ditch
+        longest, highest = bump
+        low = open_humps(bed, longest, False, False)
+        opened = np.where(fill, opened, np.where(bed - low <= highest, low, bed))
+    lower_line(today, row, col, opened)
+    lower_line(today, low_row, low_col, opened)
 
 
 def _lower_straight(today: F32, crossing: Crossing) -> None:
