@@ -7,6 +7,7 @@ library for flow directions, run on the true ground.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 
 import naive_surfaces as naive
@@ -182,6 +183,19 @@ def test_water_over_undug_ground_does_not_make_a_drain_pass_through():
     values = {site.site_id: site.values for site in sites_of(natural, today, FLOORS, RIMS, BEDS)}
     assert values["s0"]["_below"] == 1 and values["s1"]["_below"] == 2
     assert values["s1"].get("drain_position") is None and values["s2"]["drain_position"] == "passes through"
+
+
+def test_in_wide_cells_every_way_from_a_site_above_counts_as_dug():
+    """Whether cells of 5 m show a ditch tells nothing: the caution that water comes in from above must not be lost."""
+    natural, today = stair(FLOORS, RIMS, BEDS)
+    natural[18:23, WIDE] = BEDS[0]
+    bare = [replace(site, values=dict(site.values)) for site in sites_of(natural, today, FLOORS, RIMS, BEDS)]
+    for site in bare:
+        site.values.pop("drain_position", None)
+    wide = find_links(bare, wetscout.fill(today), (natural, today), 5.0, S)
+    values = {site.site_id: site.values for site in wide}
+    assert values["s1"]["drain_position"] == values["s2"]["drain_position"] == "passes through"
+    assert values["s1"]["upstream_ditch_m"] == values["s0"]["_below_m"]
 
 
 def test_a_step_in_the_bed_is_told_above_and_below_it():
