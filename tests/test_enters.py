@@ -14,8 +14,8 @@ N = 240
 POOL = np.arange(100, 140)
 
 
-def above(levels, cols=(0, N), *, bed=None, sure=True, pool=POOL, cell_m=1.0, cuts=()):
-    """Ditch length told to enter, for one line drawn with rising columns over the given water levels [m]."""
+def above(levels, cols=(0, N), *, bed=None, sure=True, pool=POOL, cell_m=1.0, cuts=(), beyond=False):
+    """Ditch length told to enter, or whether it comes from beyond, for one line drawn with rising columns [m]."""
     water = np.full((11, N), 99.0, dtype=np.float32)
     water[5] = levels
     col = np.arange(*cols, dtype=np.float64)
@@ -23,7 +23,7 @@ def above(levels, cols=(0, N), *, bed=None, sure=True, pool=POOL, cell_m=1.0, cu
     row = np.full(col.size, 5.0)
     line = Ditch(1, row, col, bed, bed + 1.0, bed + 1.0, bed * 0 + 3.0, "ditch", 1.0, 0.3, 1.0, "none", sure)
     at = np.flatnonzero(np.isin(col, pool))
-    return ditch_above({0: at}, Network((line,), cell_m, 6.0), water, cuts, cell_m)
+    return ditch_above({0: at}, Network((line,), cell_m, 6.0), water, cuts, cell_m)[int(beyond)]
 
 
 def cut(col, ditch_id=1):
@@ -41,6 +41,15 @@ def test_a_ditch_that_falls_through_a_pool_enters_it_whichever_way_it_is_drawn()
     # levels part only far from the shore
     assert above(10.0 - 0.0003 * X) == pytest.approx(100.0)
     assert above(10.0 - 0.002 * X, cell_m=0.5) == pytest.approx(50.0)
+
+
+def test_a_ditch_that_comes_in_from_the_edge_of_the_ground_brings_nobody_knows_how_much():
+    falls = 10.0 - 0.001 * X
+    assert above(falls, beyond=True)
+    assert not above(falls, (4, N), beyond=True) and not above(falls, sure=False, beyond=True)
+    # it leaves by that edge
+    assert not above(10.0 + 0.001 * X, (0, 140), beyond=True)
+    assert above(10.0 + 0.001 * X, beyond=True)
 
 
 def test_two_ditches_out_of_one_pool_drawn_as_one_line_do_not_enter_it():

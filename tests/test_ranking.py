@@ -196,6 +196,8 @@ def test_cautions_for_each_danger():
     for phrase in ("other people's water", "bounds", "0.51 ha lay under water", "road authority", "large catchment"):
         assert phrase in values["cautions"]
     assert "ditch passes through, about 730 m of ditch enters from above" in values["reasons"]
+    unseen = make_site("b", drain_position="passes through", upstream_ditch_m=0.0)
+    assert "ditch passes through, from where is not seen" in rank((unseen,), RankingSettings())[0].values["reasons"]
 
 
 def test_never_promises_safety():

@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from wetscout.records import Patch, Plug, Site
+from wetscout.records import Candidate, Patch, Plug, Site
 from wetscout.restore import too_much_earth
 from wetscout.restore.plug import prism_volume
 from wetscout.restore.pool import stage_table, volume_m3
+from wetscout.restore.site import drain_position
 from wetscout.settings.restore import RestoreSettings
 
 
@@ -62,3 +63,22 @@ def test_a_pool_with_several_openings_must_hold_more_water_than_its_plugs_take_e
     every = tuple(Plug(f"p{k}", "s1", 1, 1, np.zeros(2), np.ones(2), {"fill_m3": earth / plugs}) for k in range(plugs))
     site = Site("s1", patch, patch, (), every, (), {"volume_m3": 100.0, "pool_m2": 4000.0})
     assert too_much_earth(site, RestoreSettings()) is heavy
+
+
+@pytest.mark.parametrize(
+    ("upstream_m", "beyond", "plugs", "told"),
+    [
+        (0.0, 0.0, 1, "starts here"),
+        (30.0, 0.0, 2, "starts here"),
+        (31.0, 0.0, 1, "passes through"),
+        # out of sight of the raster
+        (12.0, 1.0, 1, "passes through"),
+        # a meeting of ditches
+        (0.0, 0.0, 3, "passes through"),
+    ],
+)
+def test_a_ditch_starts_in_a_pool_only_where_nothing_speaks_against_it(upstream_m, beyond, plugs, told):
+    patch = Patch(0, 0, np.ones((2, 2), dtype=bool))
+    signs = {"from_beyond": beyond}
+    c = Candidate(0, patch, patch, 10.0, 9.0, 9.0, (0, 0), (1, 1), (), False, upstream_m, (), True, None, signs)
+    assert drain_position(c, plugs, 30.0) == told

@@ -144,6 +144,8 @@ def _position(site: Site, settings: RankingSettings) -> str:
     upstream = known(site.values, "upstream_ditch_m")
     entering = "" if upstream is None else f"about {say_number(upstream)} m of ditch enters from above"
     if passes_through(site):
+        if upstream is not None and upstream <= settings.lone_upstream_m:
+            entering = "from where is not seen"
         return "ditch passes through" + (f", {entering}" if entering else "")
     if site.values.get("drain_position") == "starts here":
         if upstream is not None and upstream <= settings.lone_upstream_m:

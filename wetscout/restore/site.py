@@ -17,6 +17,31 @@ from wetscout.units import ACRE_M2
 
 # ground looked at around a pool for the way out [m]
 AROUND_M = 80.0
+# Where so many ditches meet in one pool one of them brings water from above, whichever it is: of 15 pools with three
+# and more plugs that levels alone called a start, on four makers' landscapes at 1-3 m, eleven had 36-1600 m of ditch
+# above.
+MEETING = 3
+
+
+def drain_position(c: Candidate, plugs: int, passes_at_m: float) -> str:
+    """Whether a ditch starts in a pool, or carries other people's water through it.
+
+    Parameters
+    ----------
+    c : Candidate
+        Its ditch from above, and its sign ``from_beyond``: one enters from the edge of the ground.
+    plugs : int
+        Plugs that close it.
+    passes_at_m : float
+        More ditch than this from above means the drain passes through [m].
+
+    Returns
+    -------
+    str
+        ``starts here`` only where nothing speaks against it.
+    """
+    beyond = c.signs["from_beyond"] > 0.0
+    return "passes through" if c.upstream_m > passes_at_m or beyond or plugs >= MEETING else "starts here"
 
 
 class Builder:
@@ -80,7 +105,7 @@ class Builder:
             "origin": "found",
             "drained_by": self._drained_by(c),
             "confidence": self._confidence(c),
-            "drain_position": "passes through" if c.upstream_m > passes_at_m else "starts here",
+            "drain_position": drain_position(c, len(plugs), passes_at_m),
             "upstream_ditch_m": c.upstream_m,
             "cuts_n": len(cuts),
             "spill_m": c.spill_m,

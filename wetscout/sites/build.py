@@ -194,7 +194,7 @@ class Finder:
         ids = {self.network.ditches[j].ditch_id for j in inside}
         cut_ids = {c.ditch_id for c in cuts if c.ditch_id is not None}
         entering = self._on_floor(window, inside, start, spill)
-        upstream = ditch_above(entering, self.network, self.filled_today, cuts, self.cell_m)
+        upstream, beyond = ditch_above(entering, self.network, self.filled_today, cuts, self.cell_m)
         signs = {
             **self._signs(window, (spill, float(m.floor[node])), inside),
             **self._sides(window, spill, float(m.pit[node])),
@@ -203,6 +203,7 @@ class Finder:
             "witness_m": float(m.witness[node]),
             "bed_at_cut_m": self._bed_at(cuts),
             **self._fills(window, cuts, start, (spill, float(m.today[node]))),
+            "from_beyond": float(beyond),
         }
         few = few_cells(signs["pool_m2"], spill - float(m.floor[node]), self.cell_m, self.s)
         pool_rows, pool_cols = np.flatnonzero(window.pool.any(axis=1)), np.flatnonzero(window.pool.any(axis=0))

@@ -21,6 +21,8 @@ WALL_M, WALL_OVER_M = 0.2, 3.0
 CUT_M = 5.0
 # a line with less of it in the pool passes beside it [m]
 ENTER_M = 10.0
+# a line that comes in from so near to the edge of the ground came from beyond it [cells]
+EDGE_CELLS = 2
 # levels along a line are medians over so many stations
 SIDE_STATIONS = 5
 # the fall of a bed outside is told from thirds of so much of it and more [m]
@@ -33,8 +35,8 @@ DUG_GAP_M = 25.0
 
 def ditch_above(
     inside: Mapping[int, NDArray[np.int64]], network: Network, filled_today: F32, cuts: Sequence[Cut], cell_m: float
-) -> float:
-    """Ditch length that enters a pool from above, side ditches included.
+) -> tuple[float, bool]:
+    """Ditch length that enters a pool from above, side ditches included, and whether one enters from out of sight.
 
     A line joined from two may be drawn uphill in part, and two ditches out of one pool may be drawn as one line: the
     water decides by which end it comes in. By the only way out of a pool none does.
@@ -53,10 +55,10 @@ def ditch_above(
 
     Returns
     -------
-    float
-        [m]
+    above, beyond
+        Length [m]; whether a ditch that enters begins at the edge of the ground: nobody knows how much lies beyond.
     """
-    above = 0.0
+    above, beyond = 0.0, False
     only = cuts[0] if len(cuts) == 1 else None
     for j, at in inside.items():
         ditch, first, last = network.ditches[j], int(at.min()), int(at.max())
@@ -71,10 +73,12 @@ def ditch_above(
         from_up, from_down = -1.0 if veto_up else from_up, -1.0 if veto_down else from_down
         if from_up > 0.0 or (from_up == 0.0 and from_down <= 0.0):
             above += network.length_above([(j, first)], set(inside) - {j})
+            beyond |= _at_edge(ditch, 0, filled_today)
         # where it goes out by the end from which it was drawn, what cannot be told of the other comes in
         if from_down > 0.0 or (from_down == 0.0 and from_up < 0.0):
             above += float(np.hypot(np.diff(ditch.row[down]), np.diff(ditch.col[down])).sum()) * cell_m
-    return above
+            beyond |= _at_edge(ditch, -1, filled_today)
+    return above, beyond
 
 
 def comes_in(
@@ -178,6 +182,18 @@ def dug_to_end(rows: NDArray[np.int64], cols: NDArray[np.int64], natural: F32, t
     gaps = np.flatnonzero(np.diff(at, prepend=0.0) > DUG_GAP_M)
     one = at[: gaps[0]] if gaps.size else at
     return float(one[-1]) if one.size else 0.0
+
+
+def _at_edge(ditch: Ditch, end: int, ground: F32) -> bool:
+    """Whether a sure line ends at the edge of the raster or beside no-data: lines are led to it there."""
+    if not ditch.sure:
+        return False
+    row, col = (round(float(along[end])) for along in (ditch.row, ditch.col))
+    rows, cols = ground.shape
+    far = EDGE_CELLS
+    if not (far <= row < rows - far and far <= col < cols - far):
+        return True
+    return not bool(np.isfinite(ground[row - far : row + far + 1, col - far : col + far + 1]).all())
 
 
 def _leaves_by(ditch: Ditch, outwards: NDArray[np.int64], cut: Cut | None, cell_m: float) -> bool:
