@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from wetscout.linework.bends import bend_ends, into_trenches, off_the_edge
+from wetscout.linework.crossings import crossings
 from wetscout.linework.under_roads import OpenEnd, Roads
 from wetscout.records import FILL, ROADSIDE, Crossing, Ditch, Embankment
 from wetscout.settings import Settings
@@ -42,6 +43,27 @@ def test_drawn_the_other_way_it_is_the_same_end():
     back = _line(ditch.row[::-1], ditch.col[::-1])
     (end,) = bend_ends(0, back, np.full(ditch.row.size, 18.5), Roads([_road()], 1.0))
     assert end.out == pytest.approx([1.0, 0.0], abs=0.2)
+
+
+@pytest.mark.parametrize(("beside_m", "blind"), [(18.5, False), (18.9, False), (19.1, True)])
+def test_an_end_is_blind_where_the_ditch_beside_the_road_lies_higher(beside_m, blind):
+    ditch = _bent()
+    bed = np.where(ditch.col > 45, beside_m, 18.5)
+    assert [e.blind for e in bend_ends(0, ditch, bed, Roads([_road()], 1.0))] == [blind]
+    turned = _line(ditch.row[::-1], ditch.col[::-1])
+    assert [e.blind for e in bend_ends(0, turned, bed[::-1], Roads([_road()], 1.0))] == [blind]
+
+
+@pytest.mark.parametrize(("beside_m", "proposed"), [(18.5, False), (19.6, True)])
+def test_water_that_cannot_go_on_beside_a_road_passes_beneath_it_to_low_ground(beside_m, proposed):
+    # no trench beyond the road, only ground as low as the bed
+    z = np.full((100, 100), 20.0, dtype=np.float32)
+    z[45:56], z[56:] = 21.0, 18.4
+    z[5:43, 38:43] = 18.5
+    z[40:43, 43:90] = beside_m
+    ditch = _bent()
+    found = crossings(z, [ditch], [_road()], 1.0, S)
+    assert any(c.row.max() > 55 and c.row.min() < 45 for c in found) == proposed
 
 
 @pytest.mark.parametrize(

@@ -22,6 +22,8 @@ BACK_M = 8.0
 TURN_COSINE = 0.77
 # bed before a bend is the median over this length
 BED_M = 8.0
+# where the bed along the road stands so much higher, the water of the other leg cannot go there [m]
+BLIND_M = 0.5
 # a trench beyond the road may lie so far beside the straight way, and the ground so far to both sides stands higher
 ASIDE_M = 2.0
 BESIDE_M = 5.0
@@ -70,9 +72,15 @@ def bend_ends(number: int, ditch: Ditch, bed: Points, roads: Roads) -> list[Open
         legs = ((before[k], after[k], j - back, -run), (-after[k], -before[k], j + back, run))
         for way, on, end, along in legs:
             if roads.crossed_by(p[j], way) and not roads.crossed_by(p[j], on):
-                level = float(middle(bed[min(end, end + along) : max(end, end + along) + 1]))
-                out.append(OpenEnd(number, p[end], way / np.hypot(*way), level, ditch.sure))
+                level, beyond = (_bed_from(bed, k, by) for k, by in ((end, along), (2 * j - end, -along)))
+                blind = beyond - level >= BLIND_M
+                out.append(OpenEnd(number, p[end], way / np.hypot(*way), level, ditch.sure, blind))
     return out
+
+
+def _bed_from(bed: Points, at: int, along: int) -> float:
+    """Median of the bed over some stations from one on [m]."""
+    return float(middle(bed[min(at, at + along) : max(at, at + along) + 1]))
 
 
 def into_trenches(

@@ -124,10 +124,11 @@ def crossings(
         found += _inside(ditch, bed, rise, cell_m, settings)
         open_ends += _open_ends(i, ditch, bed, rise, cell_m, settings)
         bends += bend_ends(i, ditch, bed, roads)
+    aimed = open_ends + [e for e in bends if e.blind]
     by_heading = _end_to_end(z, open_ends + bends, cell_m, settings)
-    by_heading += _end_to_side(z, open_ends, ditches, cell_m, settings)
+    by_heading += _end_to_side(z, aimed, ditches, cell_m, settings)
     found += [x for x in by_heading if _is_short(x, cell_m) or roads.across(*np.column_stack((x.row, x.col)))]
-    found += _end_to_ground(z, open_ends, banks, cell_m, settings)
+    found += _end_to_ground(z, aimed, banks, cell_m, settings)
     fill = partial(_fill_between, z)
     found += across_roads(open_ends, ditches, roads, found, fill, settings)
     found += into_trenches(z, bends + roads.at_foot_of(open_ends), roads, settings)

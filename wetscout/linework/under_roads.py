@@ -41,6 +41,8 @@ class OpenEnd:
     bed : float
         [m].
     sure : bool
+    blind : bool
+        The line was drawn on from here to where no water of it can run.
     """
 
     line: int
@@ -48,6 +50,7 @@ class OpenEnd:
     out: NDArray[np.float64]
     bed: float
     sure: bool
+    blind: bool = False
 
 
 class Roads:
