@@ -15,6 +15,8 @@ from pathlib import Path
 
 import pytest
 
+from wetscout.kernels.compiled import compiled, inlined, leaf
+
 ROOT = Path(__file__).parent.parent
 PACKAGE = ROOT / "wetscout"
 MODULES = sorted(PACKAGE.rglob("*.py"))
@@ -127,11 +129,18 @@ def test_nothing_is_printed(path: Path):
 @pytest.mark.parametrize("path", [path for path in MODULES if is_kernel(path)], ids=name_of)
 def test_kernels_release_the_lock_and_never_go_parallel(path: Path):
     text = path.read_text(encoding="utf-8")
-    for decorator in re.findall(r"^@(?:numba\.)?njit.*$", text, re.MULTILINE):
-        assert "nogil=True" in decorator
-        assert "cache=True" in decorator
+    # only the decorators of the package compile, all with the same options
+    assert path.name == "compiled.py" or not re.search(r"\bn?jit\b", text)
     # the words as arguments, so that a comment may say why they are not used
     assert not re.search(r"parallel\s*=\s*True|fastmath\s*=\s*True|\bprange\(", text)
+
+
+@pytest.mark.parametrize("decorator", [compiled, leaf, inlined])
+def test_decorators_of_kernels_release_the_lock_and_keep_machine_code(decorator):
+    options = decorator(body_lines).targetoptions
+    assert options["nogil"] and options["no_cfunc_wrapper"] and options["nopython"]
+    assert not options.get("parallel") and not options.get("fastmath")
+    assert decorator(body_lines).stats.cache_path
 
 
 def test_package_list_is_complete():

@@ -7,12 +7,12 @@ lines, and a dozen array calls a line took ten times as long.
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
-from wetscout.kernels.lines import lowest_way, sections
+from wetscout.kernels.compiled import compiled
+from wetscout.kernels.lines import bilinear, lowest_way
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def resample(points, step):
     """Points at even distances along a line, both ends kept.
 
@@ -30,7 +30,7 @@ def resample(points, step):
     """
     n = points.shape[0]
     at = np.empty(n)
-    kept = np.empty(n, dtype=np.int64)
+    kept = np.empty(n, np.int64)
     m = 0
     for i in range(n):
         # of points on one spot the first stays
@@ -67,7 +67,7 @@ def resample(points, step):
     return out
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def smooth(values, half):
     """Running mean down the columns over up to `half` rows on both sides, fewer towards the ends, which stay.
 
@@ -95,13 +95,13 @@ def smooth(values, half):
     return out
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def _even(points, half):
     """Stations one cell apart of a line smoothed over `half` of them on both sides."""
     return resample(smooth(resample(points, 1.0), half), 1.0)
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def tangents(points, half):
     """Unit vectors along a line, from differences over `half` stations on both sides.
 
@@ -129,7 +129,7 @@ def tangents(points, half):
     return out
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def tangents_of(points, start, half):
     """`tangents` of many lines: points (n, 2) of all of them, and where each begins, start (lines + 1,)."""
     out = np.empty(points.shape)
@@ -140,7 +140,7 @@ def tangents_of(points, start, half):
     return out
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def recentre(s, points, half, offsets, run, turn_cost, side_cost):
     """Move a line to the lowest ground within reach, without jumps.
 
@@ -164,8 +164,11 @@ def recentre(s, points, half, offsets, run, turn_cost, side_cost):
     """
     p = _even(points, half)
     t = tangents(p, 2 * half)
-    ground = sections(s, p[:, 0].copy(), p[:, 1].copy(), -t[:, 1], t[:, 0].copy(), offsets)
-    n, m = ground.shape
+    n, m = p.shape[0], offsets.size
+    ground = np.empty((n, m))
+    for i in range(n):
+        for k in range(m):
+            ground[i, k] = bilinear(s, p[i, 0] + offsets[k] * -t[i, 1], p[i, 1] + offsets[k] * t[i, 0])
     least = np.inf
     for i in range(n):
         for k in range(m):
@@ -193,7 +196,7 @@ def recentre(s, points, half, offsets, run, turn_cost, side_cost):
     return _even(p, np.int64(1))
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def ascending(values):
     """Sorted copy of values (n,), NaN last, by Shell's method (Shell 1959; gaps halved).
 
@@ -215,7 +218,7 @@ def ascending(values):
     return out
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def known(values):
     """The finite ones of some values (n,), sorted."""
     out = np.empty(values.size)
@@ -227,14 +230,14 @@ def known(values):
     return ascending(out[:n])
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def median(ordered):
     """Median of sorted values (n,), NaN where there are none."""
     n = ordered.size
     return 0.5 * (ordered[(n - 1) // 2] + ordered[n // 2]) if n > 0 else np.nan
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def quantile(ordered, share):
     """Quantile of sorted values (n,), n > 0, linear between them as numpy reckons it."""
     at = (ordered.size - 1) * share
@@ -245,7 +248,7 @@ def quantile(ordered, share):
     return high - (high - low) * (1.0 - t) if t >= 0.5 else low + (high - low) * t
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def ratio(near, far):
     """Median of near depth over far depth of a line where near is known; 1 where the far band is not higher."""
     out = np.empty(near.size)
@@ -256,7 +259,7 @@ def ratio(near, far):
     return median(known(out))
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def straightness(points, half, length):
     """Median over overlapping stretches of chord over length, 0-1.
 
@@ -288,7 +291,7 @@ def straightness(points, half, length):
     return min(max(median(ascending(share)), 0.0), 1.0)
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def bow(points, half, reach):
     """Median distance of stations from the chord between the stations `reach` before and behind them.
 
@@ -316,7 +319,7 @@ def bow(points, half, reach):
     return median(ascending(off))
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def headings(points, reach):
     """Both ends of a line and the directions in which they point.
 
@@ -350,7 +353,7 @@ def headings(points, reach):
     return at, out
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def steps_on_ground(z, at, out, most):
     """How many of `most` steps of one cell from a place (2,) in a direction (2,) stay on ground; -1 where all do."""
     for k in range(1, most + 1):
@@ -360,7 +363,7 @@ def steps_on_ground(z, at, out, most):
     return -1
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def middle(values):
     """Median of values (n,), NaN where there are none or one is NaN: a twentieth of the time of numpy's for a few."""
     own = np.empty(values.size)

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
+
+from wetscout.kernels.compiled import compiled
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def buckets(points, size):
     """Points (n, 2) in square buckets: their order, where each bucket begins in it, rows, columns, the corner."""
     low_r, low_c, high_r, high_c = np.inf, np.inf, -np.inf, -np.inf
@@ -31,7 +32,7 @@ def buckets(points, size):
     return order, begins, rows, cols, low_r, low_c
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def parallel_lines(points, heading, owner, places, reach, cosine, beside):
     """How many other lines pass each place, parallel and square to it.
 

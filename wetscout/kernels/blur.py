@@ -3,25 +3,24 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
-from wetscout.kernels.leaf import leaf
+from wetscout.kernels.compiled import compiled, leaf
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def _one(total, a, b, w):
     for c in range(total.size):
         total[c] += (a[c] + b[c]) * w
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def _two(total, a, b, w, e, f, v):
     """Two pairs in one pass, in their order."""
     for c in range(total.size):
         total[c] = (total[c] + (a[c] + b[c]) * w) + (e[c] + f[c]) * v
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def _weigh(flat, at, weights, total):
     """Weighted sums of the stretches of a flat array that begin at `at`, each as long as the row of sums, into it."""
     reach = weights.size // 2
@@ -35,7 +34,7 @@ def _weigh(flat, at, weights, total):
         _one(total, flat[at[reach - 1] :], flat[at[reach + 1] :], weights[reach - 1])
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def gauss(values, weights, nearest, beyond):
     """Gauss filter along columns and then along rows, sums in float64 and in the order of `scipy.ndimage.correlate1d`.
 
@@ -112,7 +111,7 @@ def weights_of(sigma, truncate):
     return weights / weights.sum()
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def box_count(mask, half):
     """How many cells of the square around each are set, cells beyond the border are not.
 
@@ -148,7 +147,7 @@ def box_count(mask, half):
     return out
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def bends(z):
     """Greatest second difference at each cell in four directions, see `ingest.faults.bend`.
 
@@ -161,7 +160,10 @@ def bends(z):
     float32 (rows, cols)
     """
     rows, cols = z.shape
-    out = np.full((rows, cols), np.nan, np.float32)
+    out = np.empty((rows, cols), np.float32)
+    for r in range(rows):
+        for c in range(cols):
+            out[r, c] = np.nan
     for r in range(1, rows - 1):
         up, here, down = z[r - 1], z[r], z[r + 1]
         for c in range(1, cols - 1):
@@ -176,7 +178,7 @@ def bends(z):
     return out
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def count_steps(values, skip, step, counts):
     """Count known values in steps; the last bin takes all that is larger.
 
@@ -205,7 +207,7 @@ def _lower_of(one, other, out):
         out[c] = other[c] if other[c] < one[c] else one[c]
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def lowest_around(values, half):
     """Lowest value of the square around each cell, as far as it lies inside; the highest is that of minus the values.
 
@@ -257,7 +259,7 @@ def lowest_around(values, half):
     return out
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def above_opening(ground, half, least):
     """What a grey opening leaves of the ground, and where it takes away a height or more.
 

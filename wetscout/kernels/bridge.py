@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
-from wetscout.kernels.leaf import leaf
+from wetscout.kernels.compiled import compiled, leaf
 from wetscout.kernels.moments import N_POWERS, N_SUMS, add_along, add_up, disc_rows, whole_scale
 from wetscout.kernels.rays import (
     GAP,
@@ -221,7 +220,7 @@ def _curve(b, dr, dc, radius):
     return (b[3] * dc * dc + b[4] * dc * dr + b[5] * dr * dr) / (radius * radius)
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def _levels(ground, begin, far, across, tables, samples, dirs, fit, out):
     """The levels of `carry` at every masked cell, into `out`; begin: row, column of its first; far = (reach, run).
 

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
-from wetscout.kernels.leaf import leaf
+from wetscout.kernels.compiled import compiled, inlined
 from wetscout.kernels.lines import small_median
 
 
-@leaf
+@inlined
 def _copy(values, out, unknown):
     """Copy a row and mark the columns in which it is unknown."""
     for j in range(values.size):
@@ -17,7 +16,7 @@ def _copy(values, out, unknown):
         unknown[j] |= values[j] != values[j]
 
 
-@leaf
+@inlined
 def _put_in_order(one, other):
     """The lower of each two into the first row, the higher into the second."""
     for j in range(one.size):
@@ -26,7 +25,7 @@ def _put_in_order(one, other):
         other[j] = a if b < a else b
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def columns_running_median(a, half, every):
     """Running median down each column, at every so many rows.
 
@@ -43,13 +42,14 @@ def columns_running_median(a, half, every):
     """
     n, m = a.shape
     rows = (n + every - 1) // every
-    out = np.full((rows, m), np.nan)
+    out = np.empty((rows, m))
     part = np.empty(2 * half + 1)
     table, unknown = np.empty((2 * half + 1, m)), np.empty(m, np.bool_)
     for k in range(rows):
         low, high = max(0, k * every - half), min(n, k * every + half + 1)
         size = high - low
-        unknown[:] = size % 2 == 0
+        for j in range(m):
+            unknown[j] = size % 2 == 0
         if size % 2 == 1:
             for q in range(size):
                 _copy(a[low + q], table[q], unknown)

@@ -7,14 +7,13 @@ array calls a line. One kernel for all of it took 3 s more to compile at a first
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
 from wetscout.kernels.along import ascending
-from wetscout.kernels.leaf import leaf
+from wetscout.kernels.compiled import compiled, leaf
 from wetscout.kernels.sections import median_along, paint_band, sections, share_set, shoulders, spoil_beside
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def across(row, col, reach):
     """Unit vectors across a line, from its direction over a few stations.
 
@@ -49,7 +48,7 @@ def ground_at(section, i, step_m, offset_m):
     return section[i, min(max(at, 0), section.shape[1] - 1)]
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def _usual(values, first, last, near):
     """Running median over `near` (odd) stations; before `first` and behind `last` these two stand in."""
     n = values.size
@@ -80,7 +79,7 @@ def _clamped(values, first, last, i):
     return values[min(max(min(max(i, 0), values.size - 1), first), last)]
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def _window(values, first, last, near):
     """The values around the first station."""
     part = np.empty(near)
@@ -89,7 +88,7 @@ def _window(values, first, last, near):
     return part
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def band(z, row, col, stations, lengths, widths):
     """Sections across one line and its shoulders.
 
@@ -153,7 +152,7 @@ def band(z, row, col, stations, lengths, widths):
     return a_row, a_col, centre, left, right, section
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def spoil(section, step_m, shoulder, side, heights, along):
     """Inner edge and outer foot of the spoil on one side.
 
@@ -197,7 +196,7 @@ def spoil(section, step_m, shoulder, side, heights, along):
     return edge, foot
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def between_ditches(dug, row, col, vectors, shoulder, other, section, sizes, limits):
     """Stations behind whose bank another ditch runs: what stands above its bed is ground, not spoil.
 
@@ -247,11 +246,14 @@ def between_ditches(dug, row, col, vectors, shoulder, other, section, sizes, lim
     return out
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def paint_along(mask, bit, row, col, reach, half):
     """Set a bit within some distance (n,) [cells] on both sides of a line; directions as of `across`."""
     a_row, a_col = across(row, col, reach)
-    paint_band(mask, bit, row, col, a_row, a_col, -half, half)
+    back = np.empty(half.size)
+    for i in range(half.size):
+        back[i] = -half[i]
+    paint_band(mask, bit, row, col, a_row, a_col, back, half)
 
 
 def paint_ditch(mask, dug, z, row, col, bits, pad, stations, lengths, widths, banks):

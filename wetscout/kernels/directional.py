@@ -6,15 +6,14 @@ The stencils (which cells, which weights) come from `wetscout.linework.stencils`
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
-from wetscout.kernels.leaf import leaf
+from wetscout.kernels.compiled import compiled, inlined, leaf
 
 # where the best even direction answers less than this share of the depth wanted, its neighbours do not reach it either
 EVEN_SHARE = 0.65
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def box_mean(z, k):
     """Mean of the k x k cells around each cell, no-data left out.
 
@@ -94,7 +93,7 @@ def stencil_mean(flat, at, offset, w, whole, first, last, least):
     return total / weight
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def _sums(w, start):
     """Sum of the weights of each stencil."""
     whole = np.zeros(start.size - 1)
@@ -141,7 +140,7 @@ def below_ring(flat, at, ring):
     return total / n - flat[at]
 
 
-@njit(nogil=True, cache=True, inline="always")
+@inlined
 def _mean(flat, at, stencils, whole, k, least):
     """`stencil_mean` of stencil k; its loop stands here, where a call would take as long as the sum."""
     offset, w, start = stencils
@@ -153,7 +152,7 @@ def _mean(flat, at, stencils, whole, k, least):
     return total / whole[k]
 
 
-@njit(nogil=True, cache=True, inline="always")
+@inlined
 def _two_means(flat, at, stencils, whole, k, least):
     """`stencil_mean` of stencils k and k + 1: added up side by side, as one sum waits for its last addition."""
     offset, w, start = stencils
@@ -208,7 +207,7 @@ def _saturation(flat, here, stencils, whole, k, best, least):
     return best / (min(one, other) - bed) if one - bed > best and other - bed > best else 1.0
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def directional_depth(padded, margin, ring, stencils, n_dir, least, limits):
     """Greatest depth below both sides over all directions, and how far it is saturated.
 
@@ -248,11 +247,13 @@ def directional_depth(padded, margin, ring, stencils, n_dir, least, limits):
     wide = padded.shape[1]
     rows = padded.shape[0] - 2 * margin
     cols = wide - 2 * margin
-    depth = np.zeros((rows, cols), dtype=np.float32)
-    direction = np.full((rows, cols), -1, dtype=np.int8)
-    saturation = np.zeros((rows, cols), dtype=np.float32)
+    depth = np.empty((rows, cols), np.float32)
+    direction = np.empty((rows, cols), np.int8)
+    saturation = np.empty((rows, cols), np.float32)
     below = np.empty(cols)
     for r in range(rows):
+        for c in range(cols):
+            depth[r, c], direction[r, c], saturation[r, c] = 0.0, -1, 0.0
         first = (r + margin) * wide + margin
         _below_rings(flat, first, ring, below)
         for c in range(cols):
@@ -271,7 +272,7 @@ def directional_depth(padded, margin, ring, stencils, n_dir, least, limits):
     return depth, direction, saturation
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def mean_depth_at(padded, margin, at_row, at_col, stencils, directions, least):
     """Bed below the average of both near bands in given directions (for the small relief of open ground).
 
@@ -290,8 +291,10 @@ def mean_depth_at(padded, margin, at_row, at_col, stencils, directions, least):
     offset, w, start = stencils
     whole = _sums(w, start)
     flat = padded.ravel()
-    out = np.full((at_row.size, directions.size), np.nan, dtype=np.float32)
+    out = np.empty((at_row.size, directions.size), np.float32)
     for i in range(at_row.size):
+        for j in range(directions.size):
+            out[i, j] = np.nan
         here = (at_row[i] + margin) * padded.shape[1] + at_col[i] + margin
         if np.isnan(flat[here]):
             continue

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
+from wetscout.kernels.compiled import compiled, leaf
 from wetscout.kernels.grow import longer
-from wetscout.kernels.leaf import leaf
 
 
 @leaf
@@ -27,7 +26,7 @@ def _lowest_beside(z, r, c):
     return to, False
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def _lay_flat(z, start, far):
     """Steps to the nearest way out, by threes, for all cells of the level ground around a cell: 1 is none, 3 is two.
 
@@ -88,7 +87,7 @@ def _over_flat(z, at, far):
     return at
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def follow_down(z, row, col, most, far):
     """Cells that water passes from a place, to the border, unknown ground or `most` cells.
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
+
+from wetscout.kernels.compiled import compiled
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def block_means(section, edges):
     """Means of the known values of each column over blocks of rows.
 
@@ -36,7 +37,7 @@ def block_means(section, edges):
     return out
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def bands(section, reach, centre, flank_from, flank_to):
     """How far the middle of a section stands above the ground on both sides, at each offset.
 
@@ -79,7 +80,7 @@ def bands(section, reach, centre, flank_from, flank_to):
     return out
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def follow(answer, turn, last_reach):
     """Path through a table, one column a row, whose sum is highest (Bellman 1957, dynamic programming).
 
@@ -101,7 +102,7 @@ def follow(answer, turn, last_reach):
     """
     n, m = answer.shape
     best = np.empty((n, m))
-    came = np.zeros((n, m), dtype=np.int64)
+    came = np.zeros((n, m), np.int64)
     for k in range(m):
         best[0, k] = answer[0, k]
     for i in range(1, n):
@@ -121,7 +122,7 @@ def follow(answer, turn, last_reach):
         if best[n - 1, k] > top:
             top = best[n - 1, k]
             at = k
-    path = np.empty(n, dtype=np.int64)
+    path = np.empty(n, np.int64)
     for i in range(n - 1, -1, -1):
         path[i] = at
         at = came[i, at]

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
+
+from wetscout.kernels.compiled import compiled
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def levels(parent, level):
     """Fill level of each label: fill(s) = max(level of its pass, fill(parent)); label 0 (outside) is -inf.
 
@@ -37,7 +38,7 @@ def levels(parent, level):
     return out
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def raise_ground(z, lab, fill):
     """Lift z (flat, in place) to the fill level of each cell's label."""
     for i in range(z.size):

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
+
+from wetscout.kernels.compiled import compiled
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def longer(values):
     """Twice as many places, the first half as in values (n,); what follows is not set."""
     more = np.empty(2 * values.size, values.dtype)

@@ -6,19 +6,18 @@ Lists of tuples as `heapq` keeps them take three seconds more to compile at a fi
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
+from wetscout.kernels.compiled import compiled, leaf
 from wetscout.kernels.grow import longer
-from wetscout.kernels.leaf import leaf
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def heap_of(room):
     """An empty heap (keys, numbers, places), each (room,): float64, int64, int64."""
     return np.empty(room), np.empty(room, np.int64), np.empty(room, np.int64)
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def wider(heap):
     """A heap of twice the room with what a full one holds."""
     return longer(heap[0]), longer(heap[1]), longer(heap[2])

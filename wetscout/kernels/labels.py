@@ -11,9 +11,8 @@ above the strip, k >= cols the row below; `seams` looks those up once all strips
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
-from wetscout.kernels.leaf import leaf
+from wetscout.kernels.compiled import compiled, leaf
 
 PIT = 4
 OUTLET = 9
@@ -33,7 +32,7 @@ def _lowest_of_three(row, low, place):
         low[j] = c if c < m else m
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def clean(z, r0, r1):
     """Turn NaN into -inf in rows r0 to r1 of z, in place.
 
@@ -54,7 +53,7 @@ def clean(z, r0, r1):
     return nans, infs, outlets, highest
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def receivers(z, r0, r1, code):
     """Receiver codes 0-8 (row, column order of the 3 x 3) of rows r0 to r1 into code (r1 - r0, cols) uint8."""
     rows, cols = z.shape
@@ -84,7 +83,7 @@ def receivers(z, r0, r1, code):
             out[j + 1] = down_at[j] + np.uint8(6) if down[j] < m else k
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def number_pits(z, r0, code, lab):
     """Give the pits of a strip labels 1, 2, ... in row, column order, outlets 0, all others -1.
 
@@ -110,7 +109,7 @@ def number_pits(z, r0, code, lab):
     return pits[:n].copy()
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def follow(code, lab):
     """Carry the labels of pits, outlets and exits of a strip to every cell that leads there."""
     cols = code.shape[1]
@@ -139,7 +138,7 @@ def follow(code, lab):
             j += step[flat[j]]
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def seams(lab, cols, starts, offsets):
     """Final labels of the rows beside each strip.
 
@@ -186,7 +185,7 @@ def seams(lab, cols, starts, offsets):
     return table
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def settle(lab, offset, beside):
     """Turn the strip's own and temporary labels into final ones, in place."""
     for i in range(lab.size):

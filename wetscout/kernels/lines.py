@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
-from wetscout.kernels.leaf import leaf
+from wetscout.kernels.compiled import compiled, leaf
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def bilinear(z, r, c):
     """Ground between cells [m]; NaN outside or next to no-data."""
     rows, cols = z.shape
@@ -25,7 +24,7 @@ def bilinear(z, r, c):
     return top * (1.0 - u) + low * u
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def sections(z, row, col, across_r, across_c, offsets):
     """Ground across each station of a line.
 
@@ -105,16 +104,16 @@ def strip_depth(z, r, c, ur, uc, near, far, half, n):
     return min(left / nl, right / nr) - bed / nb
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def line_depths(z, row, col, along_r, along_c, near, far, half, n):
     """`strip_depth` at every station of a line; float64 (n,)."""
-    out = np.empty(row.size, dtype=np.float64)
+    out = np.empty(row.size)
     for i in range(row.size):
         out[i] = strip_depth(z, row[i], col[i], along_r[i], along_c[i], near, far, half, n)
     return out
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def lowest_way(profile, turn_cost, side_cost):
     """Offsets of the way along a strip that stays lowest without jumping (dynamic programming).
 
@@ -133,8 +132,8 @@ def lowest_way(profile, turn_cost, side_cost):
         Index of the offset at each station.
     """
     n, m = profile.shape
-    cost = np.empty((n, m), dtype=np.float64)
-    back = np.zeros((n, m), dtype=np.int64)
+    cost = np.empty((n, m))
+    back = np.empty((n, m), np.int64)
     mid = m // 2
     for i in range(n):
         # no ground: no pull, but dearer than any bed
@@ -163,8 +162,11 @@ def lowest_way(profile, turn_cost, side_cost):
                         at = q
             cost[i, j] = best + own
             back[i, j] = at
-    out = np.empty(n, dtype=np.int64)
-    j = int(np.argmin(cost[n - 1]))
+    out = np.empty(n, np.int64)
+    j = 0
+    for k in range(1, m):
+        if not (cost[n - 1, k] >= cost[n - 1, j] or np.isnan(cost[n - 1, j])):
+            j = k
     for i in range(n - 1, -1, -1):
         out[i] = j
         j = back[i, j]
@@ -186,7 +188,7 @@ def small_median(part, m):
     return 0.5 * (part[m // 2 - 1] + part[m // 2])
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def running_median(values, half):
     """Median of the numbers within `half` places on both sides, NaN left out.
 
@@ -201,7 +203,7 @@ def running_median(values, half):
         NaN where all are.
     """
     n = values.size
-    out = np.full(n, np.nan)
+    out = np.empty(n)
     part = np.empty(2 * half + 1)
     for i in range(n):
         m = np.int64(0)
@@ -209,12 +211,11 @@ def running_median(values, half):
             if not np.isnan(values[j]):
                 part[m] = values[j]
                 m += 1
-        if m > 0:
-            out[i] = small_median(part, m)
+        out[i] = small_median(part, m) if m > 0 else np.nan
     return out
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def climb(bank, bed, slack):
     """Greatest rise of the bank from one station to a later one whose bed is not higher.
 
@@ -240,7 +241,7 @@ def climb(bank, bed, slack):
     return best
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def row_median(a, low, high):
     """Median of part of each row, NaN left out.
 
@@ -256,7 +257,7 @@ def row_median(a, low, high):
         NaN where nothing is left.
     """
     n, m = a.shape
-    out = np.full(n, np.nan)
+    out = np.empty(n)
     part = np.empty(m)
     for i in range(n):
         k = np.int64(0)
@@ -264,12 +265,11 @@ def row_median(a, low, high):
             if not np.isnan(a[i, j]):
                 part[k] = a[i, j]
                 k += 1
-        if k > 0:
-            out[i] = small_median(part, k)
+        out[i] = small_median(part, k) if k > 0 else np.nan
     return out
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def half_width(across, step_m, slope, flat_m):
     """Distance to the end of the last steep run outward from the bed.
 
@@ -286,8 +286,9 @@ def half_width(across, step_m, slope, flat_m):
         [m]; one step where no slope is steep.
     """
     n, m = across.shape
-    out = np.full(n, step_m)
+    out = np.empty(n)
     for i in range(n):
+        out[i] = step_m
         first = -1
         for j in range(m - 2):
             # rise over two steps, so that one rough cell neither starts nor ends the slope
@@ -305,7 +306,7 @@ def half_width(across, step_m, slope, flat_m):
     return out
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def banks(part, half, step_m, sizes):
     """Bank level beyond the shoulder, and the share of stations with a ridge on it.
 
@@ -332,14 +333,17 @@ def banks(part, half, step_m, sizes):
     least, width, reach, high = sizes
     first = np.empty(n, np.int64)
     last = np.empty(n, np.int64)
+    inner = np.empty(n, np.int64)
+    outer = np.empty(n, np.int64)
+    edge = int(reach / step_m) + 1
     for i in range(n):
+        inner[i], outer[i] = edge, edge + int(8.0 / step_m)
         # old ditches are wider than the usual band allows for: begin beyond their shoulder
         begin = max(least, half[i] + step_m)
         first[i] = int(np.ceil(begin / step_m))
         last[i] = int(np.floor((begin + width) / step_m)) + 1
     bank = row_median(part, first, last)
-    edge = int(reach / step_m) + 1
-    behind = row_median(part, np.full(n, edge), np.full(n, edge + int(8.0 / step_m)))
+    behind = row_median(part, inner, outer)
     known, ridges = 0, 0
     for i in range(n):
         if not (np.isfinite(behind[i]) and np.isfinite(bank[i])):

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
-from wetscout.kernels.leaf import leaf
+from wetscout.kernels.compiled import compiled, leaf
 from wetscout.kernels.lines import strip_depth
 
 _MIX = np.uint64(0x9E3779B97F4A7C15)
@@ -24,7 +23,7 @@ def _slot(cells, cell):
     return at
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def move(owner, larger):
     """Enter all cells of a table, see `claim`, into a larger one."""
     for k in range(owner[0].size):
@@ -33,7 +32,7 @@ def move(owner, larger):
             larger[0][at], larger[1][at] = owner[0][k], owner[1][k]
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def follow(z, r, c, ur, uc, own, owner, cols, sizes, fan, wanted, max_steps):
     """Step along the deepest of a fan of directions until the running mean depth falls short or a line is met.
 
@@ -67,8 +66,8 @@ def follow(z, r, c, ur, uc, own, owner, cols, sizes, fan, wanted, max_steps):
         Number of the line met, -1 for none.
     """
     step, near, far, half = sizes
-    out = np.empty((max_steps, 2), dtype=np.float64)
-    depth = np.empty(max_steps, dtype=np.float64)
+    out = np.empty((max_steps, 2))
+    depth = np.empty(max_steps)
     n = 0
     met = np.int64(-1)
     rows = z.shape[0]
@@ -138,7 +137,7 @@ def follow(z, r, c, ur, uc, own, owner, cols, sizes, fan, wanted, max_steps):
     return out[:n], met
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def claim(owner, points, number, cols):
     """Enter the cells of a line and their straight neighbours; cells already taken stay.
 

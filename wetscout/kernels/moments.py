@@ -9,9 +9,8 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 
-from wetscout.kernels.leaf import leaf
+from wetscout.kernels.compiled import compiled, leaf
 
 # running sums: free cells times 0-4 powers of their column, heights times 0-2 powers
 N_SUMS = 8
@@ -32,12 +31,12 @@ def disc_rows(radius, stride):
         Empty where sums over it would be rounded: radius no power of two or no multiple of the stride.
     """
     if radius & (radius - 1) or radius % stride:
-        return np.zeros(0, dtype=np.int64)
+        return np.zeros(0, np.int64)
     most = radius // stride
     return np.array([math.isqrt(most * most - v * v) for v in range(-most, most + 1)], dtype=np.int64)
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def whole_scale(flat, rows):
     """What heights must be multiplied by to be whole numbers whose sums over a disc float64 holds without rounding.
 

@@ -7,13 +7,14 @@ do. The cells of a pool are those at the places begin ... end - 1; a view may ho
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
+
+from wetscout.kernels.compiled import compiled
 
 # cells of which the lowest is noted, so that they can be passed at once
 CHUNK = 256
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def gather(window, labels, first, top, bits):
     """Cells of a nest by their innermost pool, within one in the order of rows and columns.
 
@@ -60,7 +61,7 @@ def gather(window, labels, first, top, bits):
     return node, at, free, natural, one, other
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def narrowed(view, begin, end):
     """The view of one pool, cut out of that of a pool around it.
 
@@ -84,7 +85,7 @@ def narrowed(view, begin, end):
     return places[:n], levels[:n], open_[:n]
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def level_at(view, begin, end, only_free, above, k):
     """Height of the k-th lowest cell of a pool.
 
@@ -112,7 +113,7 @@ def level_at(view, begin, end, only_free, above, k):
     return np.float32(np.inf)
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def lowest(view, begin, end, only_free, above, limit):
     """Cells of a pool with heights above ... limit, the lowest first.
 
@@ -150,7 +151,7 @@ def lowest(view, begin, end, only_free, above, limit):
     return places[:n], heights[:n]
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def levels_at(view, begin, end, only_free, ranks, few, least):
     """Heights of the cells of a pool at some ranks; none where the one at `ranks[few]` is lower than `least`.
 
@@ -195,7 +196,7 @@ def levels_at(view, begin, end, only_free, ranks, few, least):
     return heights[:0]
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def lowest_few(view, begin, end, only_free, most):
     """Heights of the `most + 1` lowest cells of a pool.
 
@@ -222,7 +223,7 @@ def lowest_few(view, begin, end, only_free, most):
     return heights[:n]
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def lowest_of_each(height):
     """The lowest of every `CHUNK` cells, for `levels_over`.
 
@@ -236,13 +237,15 @@ def lowest_of_each(height):
     float32 (ceil(n / CHUNK),)
         [m].
     """
-    low = np.full(-(-height.size // CHUNK), np.float32(np.inf))
+    low = np.empty(-(-height.size // CHUNK), np.float32)
     for i in range(height.size):
+        if i % CHUNK == 0:
+            low[i // CHUNK] = np.inf
         low[i // CHUNK] = min(low[i // CHUNK], height[i])
     return low
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def flat_over(grounds, free, span, only_free, above, limit):
     """The level that each of two other surfaces has over most of what `levels_over` gives: its median.
 
@@ -285,7 +288,7 @@ def flat_over(grounds, free, span, only_free, above, limit):
     return n, a if 2 * n_one > n else unclear, b if 2 * n_other > n else unclear
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def levels_over(grounds, free, span, only_free, above, limit):
     """Two other surfaces over the ground of a pool with heights above ... limit.
 
@@ -321,7 +324,7 @@ def levels_over(grounds, free, span, only_free, above, limit):
     return ones[:n], others[:n]
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def majority(values):
     """The value that more than half of all have, which is their median; NaN where there is none or any is NaN.
 
@@ -357,7 +360,7 @@ def majority(values):
     return np.float32(np.nan)
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def share_held(grounds, free, only_free, above, spill):
     """Share of a pool's water that another surface over its ground still holds.
 

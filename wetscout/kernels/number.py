@@ -8,14 +8,14 @@ number is that of the node around it less its `back`, and a root's is known.
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
+from wetscout.kernels.compiled import compiled
 from wetscout.kernels.grow import longer
 from wetscout.kernels.pools import quanta
 from wetscout.kernels.tree import ABOVE, BACK, BEHIND, FLOOR, KIND, LOOSE, NODE, SIZE, SPILL, VIA
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def around(items, level, junctions, above):
     """Node around each junction in (first, last), from the last down."""
     for x in range(junctions[1] - 1, junctions[0] - 1, -1):
@@ -31,7 +31,7 @@ def around(items, level, junctions, above):
             above[x] = above[t]
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def around_pits(items, level, rows, above):
     """Node around each pit in (first, last); above is -2 where not known yet.
 
@@ -61,7 +61,7 @@ def around_pits(items, level, rows, above):
             above[path[k]] = end
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def roots(items, above, parts):
     """List (int32) the nodes that no other holds, among parts = (pits (first, last), junctions (first, last))."""
     found = np.empty(1024, np.int32)
@@ -77,7 +77,7 @@ def roots(items, above, parts):
     return found[:n].copy()
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def hand_down(items, above, parts, number):
     """Numbers of nodes below those that have theirs; parts = (pits (first, last), junctions (first, last)).
 
@@ -89,7 +89,7 @@ def hand_down(items, above, parts, number):
                 number[x] = number[above[x]] - items[x, BACK]
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def innermost(items, above, rows, number):
     """Number of the innermost node around the pits of a strip that are none, after all nodes; -1 for none."""
     for x in range(rows[0], rows[1]):
@@ -97,7 +97,7 @@ def innermost(items, above, rows, number):
             number[x] = number[above[x]] if above[x] > 0 else -1
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def number_roots(roots, items, number):
     """Numbers of the outermost nodes, given in order: each ends its subtree. Returns how many nodes there are."""
     base = 0
@@ -107,7 +107,7 @@ def number_roots(roots, items, number):
     return base
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def describe(cols, items, passes, pits, numbers, sums, span, nodes):
     """Write what is known of the nodes among items span = (first, last).
 
@@ -141,7 +141,7 @@ def describe(cols, items, passes, pits, numbers, sums, span, nodes):
         depth[k] = (own[x, 1] if x < base else wider[spot[x - base], 1]) + count * quanta(spill[k])
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def add_joined(items, number, own, spill, cells, depth):
     """Add what pits that are no nodes hold to the innermost nodes around them."""
     for x in range(1, own.shape[0]):
@@ -151,7 +151,7 @@ def add_joined(items, number, own, spill, cells, depth):
             depth[k] += own[x, 1] + own[x, 0] * quanta(spill[k])
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def catchments(hand, number, items, rows, leaf):
     """Leaf whose catchment holds each pit of a strip, into leaf (pits + 1,) int32; -2 where not known yet, -1 outside.
 

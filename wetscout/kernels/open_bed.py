@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
+from wetscout.kernels.compiled import compiled
 from wetscout.kernels.corridor import across
 from wetscout.kernels.sections import sections
 
@@ -13,7 +13,7 @@ NONE_M = 1e8
 _END_M = 1e9
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def _filtered(values, window, sign):
     """Least (sign 1) or greatest (-1) of a window of values (n,) around each; the first and the last go on."""
     n = values.size
@@ -26,7 +26,7 @@ def _filtered(values, window, sign):
     return out
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def open_humps(bed, window, first_open, last_open):
     """Take humps shorter than a window of stations off a bed (n,) [m]; at an end only where that is open."""
     n = bed.size
@@ -47,7 +47,7 @@ def open_humps(bed, window, first_open, last_open):
     return opened
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def bed_of(z, on_fill, row, col, reach, half, step):
     """The lowest ground beside each station of a line.
 

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
 from wetscout.kernels.along import middle
-from wetscout.kernels.leaf import leaf
+from wetscout.kernels.compiled import compiled, leaf
 
 
 @leaf
@@ -16,7 +15,7 @@ def _inside(mask, row0, col0, row, col):
     return 0 <= r < mask.shape[0] and 0 <= c < mask.shape[1] and mask[r, c]
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def inside(mask, row0, col0, row, col):
     """Which places lie on set cells of a window.
 
@@ -38,7 +37,7 @@ def inside(mask, row0, col0, row, col):
     return out
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def last_inside(mask, row0, col0, row, col):
     """The last place of a line on a set cell, as in `inside`; -1 where there is none."""
     for i in range(row.size - 1, -1, -1):
@@ -47,7 +46,7 @@ def last_inside(mask, row0, col0, row, col):
     return -1
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def parted(mask, row0, col0, stations):
     """Stations (3, n) of row, column and bed: those on set cells of a window and the others, each (3, m)."""
     n = stations.shape[1]
@@ -69,7 +68,7 @@ def parted(mask, row0, col0, stations):
     return own, rest
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def shown_at(shown, row, col):
     """How deep a cut shows at the cells of places, the nearest cell of the raster beyond its edge.
 
@@ -93,7 +92,7 @@ def shown_at(shown, row, col):
     return out
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def full_depth(shown, row, col, share):
     """First and last place of a line that shows by this share of its median depth; (0, -1) where none does."""
     deep = shown_at(shown, row, col)
@@ -106,7 +105,7 @@ def full_depth(shown, row, col, share):
     return first, last
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def meeting(boxes, row0, row1, col0, col1):
     """Numbers of boxes that meet one window.
 
@@ -131,7 +130,7 @@ def meeting(boxes, row0, row1, col0, col1):
     return out[:n].copy()
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def near_window(places, row0, col0, rows, cols, margin, closed):
     """Places in a window or beside it: only these of a county's are looked at.
 

@@ -6,10 +6,9 @@ Masks of large pools are mostly empty, so they come as runs: cells of one row si
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
+from wetscout.kernels.compiled import compiled, leaf
 from wetscout.kernels.grow import longer
-from wetscout.kernels.leaf import leaf
 
 # bits of a column in a packed run: rasters are at most a million cells wide
 PACK_BITS = 20
@@ -17,7 +16,7 @@ PACK_BITS = 20
 _DOWN, _RIGHT, _UP, _LEFT = 0, 1, 2, 3
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def _grown(points, n):
     if n < points.shape[0]:
         return points
@@ -27,7 +26,7 @@ def _grown(points, n):
     return more
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def _walk(found, of_run, row, col, own, hole, walked, points, n):
     """One ring from its lowest corner: its corners go into points from n on; points, which may have grown, and the end.
 
@@ -81,7 +80,7 @@ def _walk(found, of_run, row, col, own, hole, walked, points, n):
     return points, n + 1
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def runs(labels, first, last):
     """Runs of the cells whose labels lie between two.
 
@@ -135,7 +134,7 @@ def _changes(row, first, last, changes, n):
     return n
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def label_runs(labels, nodes, corner):
     """Runs of cells with one label each, of those with labels between two, row by row.
 
@@ -174,7 +173,7 @@ def label_runs(labels, nodes, corner):
     return label[:n].copy(), packed[:n].copy()
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def joined(packed, box):
     """Runs of the cells of some runs that share none, as `runs` gives them.
 
@@ -219,7 +218,7 @@ def _root(above, k):
     return k
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def number(begins, left, right):
     """Number the pieces that runs make by touching with sides, from 1 in the order of their first cells.
 
@@ -261,7 +260,7 @@ def number(begins, left, right):
     return piece, n
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def rings(found, walked):
     """Rings around the pieces of some cells of a window, numbered as by `number`.
 

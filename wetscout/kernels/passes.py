@@ -16,9 +16,8 @@ seams wait for the whole ("frozen").
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
-from wetscout.kernels.leaf import leaf
+from wetscout.kernels.compiled import compiled, leaf
 
 # of the neighbours in row, column order: north-west, north, north-east, west, east, south-west, south, south-east
 _DIRECTION = np.array([3, 2, 1, 0, 0, 1, 2, 3], np.int64)
@@ -72,7 +71,7 @@ def _lower(level, low, code, level2, low2, code2):
     return code < code2
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def _lower_around(up, mid, down, mask, equal):
     """Bits of the neighbours strictly lower than each inner cell of a row; and of the later four (east, south-west,
     south, south-east) that are equal and may be in the spanning tree.
@@ -139,7 +138,7 @@ def _scan_row(z, i, mask, equal):
     mask[cols - 1], equal[cols - 1] = _around_border(z, i, cols - 1)
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def collect(z, lab, r0, r1, passes, n):
     """Collect the passes whose higher cell (or first cell, if both are equal) lies in rows r0 to r1.
 
@@ -216,7 +215,7 @@ def collect(z, lab, r0, r1, passes, n):
     return r1, n
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def freeze(lab, r0, r1, low, frozen):
     """Mark the strip's own pits (low < label <= low + frozen.size) that have cells in its first or last row."""
     rows, cols = lab.shape
@@ -229,7 +228,7 @@ def freeze(lab, r0, r1, low, frozen):
                 frozen[lab[i, j] - low - 1] = 1
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def join(passes, n, low, active, count, forest):
     """Join every active basin to the one behind its lowest pass, in rounds, until none is active.
 
@@ -242,9 +241,11 @@ def join(passes, n, low, active, count, forest):
     pass_ab, pass_z, pass_code = passes
     rep, parent, level, lower, where = forest
     own = rep.size
-    best = np.full(own, -1, np.int32)
+    best = np.empty(own, np.int32)
     # level of the best pass so far; -inf where a basin may not choose: frozen and joined ones may not
-    bound = np.full(own, -np.inf, pass_z.dtype)
+    bound = np.empty(own, pass_z.dtype)
+    for v in range(own):
+        best[v], bound[v] = -1, -np.inf
     for k in range(count):
         bound[active[k]] = np.inf
     while count > 0:
@@ -322,7 +323,7 @@ def _close_up(pass_ab, pass_z, pass_code, n, low, rep):
     return m
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def thin(passes, n):
     """Drop all but the lowest of the passes between two basins, in place, as far as a lossy cache sees them.
 

@@ -7,14 +7,14 @@ numpy expressions in `tests/naive_passing.py` give.
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
 from wetscout.kernels.along import middle
+from wetscout.kernels.compiled import compiled
 from wetscout.kernels.lines import running_median
 from wetscout.kernels.profile import ground_across, lowest
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def fine_bed(z, points, offsets, run, half):
     """Lowest ground across each station of a line, median along it.
 
@@ -37,7 +37,7 @@ def fine_bed(z, points, offsets, run, half):
     return running_median(lowest(ground_across(z, points, offsets, run), np.int64(0), offsets.size - 1)[0], half)
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def humps(bed, half):
     """How far a bed (n,) stands above its opening over `half` stations on both sides [m]."""
     n = bed.size
@@ -55,7 +55,7 @@ def humps(bed, half):
     return out
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def inside(rise, foot_m, least_m, cell_m, longest_m):
     """Humps inside a line.
 
@@ -90,7 +90,7 @@ def inside(rise, foot_m, least_m, cell_m, longest_m):
     return out[:count]
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def open_ends(points, bed, rise, foot_m, most, backs, reach, of_bed, cosine):
     """Both ends of a line, drawn back off a hump that reaches the end, once for each heading that differs.
 
@@ -152,7 +152,7 @@ def open_ends(points, bed, rise, foot_m, most, backs, reach, of_bed, cosine):
     return at[:m], out[:m]
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def turns(points, leg, back):
     """Cosine of the angle between the ways before and after each station that has both.
 
@@ -177,7 +177,7 @@ def turns(points, leg, back):
     return out
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def fill_between(z, a, b, level):
     """How far the highest ground on the straight way from a to b (2,) [cells] stands above a level [m].
 
@@ -198,7 +198,7 @@ def fill_between(z, a, b, level):
     return np.float64(top - np.float32(level))
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def side_ahead(at, out, line, near, start, points, owner, sizes, ahead_first, beds):
     """The nearest point of another line ahead of each end.
 
@@ -230,8 +230,9 @@ def side_ahead(at, out, line, near, start, points, owner, sizes, ahead_first, be
         Number of the point, -1 where there is none.
     """
     least, cosine, touching = sizes
-    found = np.full(at.shape[0], -1, np.int64)
+    found = np.empty(at.shape[0], np.int64)
     for e in range(found.size):
+        found[e] = -1
         best = np.inf
         for q in range(start[e], start[e + 1]):
             k = near[q]
@@ -251,7 +252,7 @@ def side_ahead(at, out, line, near, start, points, owner, sizes, ahead_first, be
     return found
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def facing(at, out, beds, line, pairs, sizes):
     """How well two ends face each other: the less the better.
 
@@ -275,8 +276,9 @@ def facing(at, out, beds, line, pairs, sizes):
         Thousandths of the cosine that is missing, and the length; -1 where the two do not face each other.
     """
     least, cosine, rise_m, cell_m, far_m = sizes
-    cost = np.full(pairs.shape[0], -1, np.int64)
+    cost = np.empty(pairs.shape[0], np.int64)
     for k in range(cost.size):
+        cost[k] = -1
         a, b = pairs[k, 0], pairs[k, 1]
         row, col = at[b, 0] - at[a, 0], at[b, 1] - at[a, 1]
         size = np.hypot(row, col)
@@ -288,7 +290,7 @@ def facing(at, out, beds, line, pairs, sizes):
     return cost
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def ways_ahead(at, out, count, rows, cols):
     """Places (k, 2) one cell apart ahead of each end, `count` or up to the edge, and where each begins (m + 1,)."""
     places = np.empty((at.shape[0] * count, 2))
@@ -305,7 +307,7 @@ def ways_ahead(at, out, count, rows, cols):
     return places[:n], start
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def low_beyond(z, places, start, over, beds, sizes):
     """The lowest place beyond the crest that the way ahead of each end passes over.
 
@@ -332,12 +334,16 @@ def low_beyond(z, places, start, over, beds, sizes):
         Its ground [m].
     """
     near, fill, rise = sizes
-    found, level = np.full(beds.size, -1, np.int64), np.zeros(beds.size)
+    found, level = np.empty(beds.size, np.int64), np.empty(beds.size)
     for e in range(beds.size):
+        found[e], level[e] = -1, 0.0
         a, b = start[e], start[e + 1]
         if b - a < 3:
             continue
-        top = a + int(np.argmin(over[a:b]))
+        top = a
+        for k in range(a + 1, b):
+            if not (over[k] >= over[top] or np.isnan(over[top])):
+                top = k
         if over[top] > near or top + 1 >= b:
             continue
         highest, lowest_at, known = -np.inf, -1, True

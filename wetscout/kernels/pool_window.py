@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
-from wetscout.kernels.leaf import leaf
+from wetscout.kernels.compiled import compiled, leaf
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def count_labels(labels, water, corridor, road, dug, counts):
     """Add the cells of each label to its row of counts, and how many are water, have a road bit, have no dug bit.
 
@@ -33,7 +32,7 @@ def count_labels(labels, water, corridor, road, dug, counts):
                 counts[k, 3] += corridor[r, c] & dug == 0
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def pool_heights(labels, first, last, ground, corridor, dug, n):
     """Heights of the cells of a pool without a dug bit (0 for all cells), and the place of the lowest.
 
@@ -57,7 +56,7 @@ def pool_heights(labels, first, last, ground, corridor, dug, n):
     at : int
         row * w + col of the lowest, the first of equals.
     """
-    heights = np.empty(n, dtype=ground.dtype)
+    heights = np.empty(n, ground.dtype)
     at = 0
     k = 0
     for r in range(labels.shape[0]):
@@ -70,7 +69,7 @@ def pool_heights(labels, first, last, ground, corridor, dug, n):
     return heights, at
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def rises(ground, away, steps, corridor, dug):
     """Differences of the ground across the undug cells along a shore, along rows and along columns.
 
@@ -96,8 +95,8 @@ def rises(ground, away, steps, corridor, dug):
     for r in range(rows):
         for c in range(cols):
             n += (away[r, c] > 0) & (away[r, c] <= steps) & (corridor[r, c] & dug == 0)
-    d_row = np.empty(n, dtype=ground.dtype)
-    d_col = np.empty(n, dtype=ground.dtype)
+    d_row = np.empty(n, ground.dtype)
+    d_col = np.empty(n, ground.dtype)
     k = 0
     for r in range(rows):
         for c in range(cols):
@@ -115,7 +114,7 @@ def _known(ground, row, col):
     return np.float64(ground[row, col]) if inside else np.nan
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def third_differences(ground, rows, cols, steps):
     """Median over directions of the third difference of the ground at cells.
 
@@ -135,7 +134,9 @@ def third_differences(ground, rows, cols, steps):
     height, width = ground.shape
     out = np.empty(rows.size)
     seen = np.empty(4)
-    reach = 2 * np.abs(steps).max()
+    reach = 0
+    for k in range(4):
+        reach = max(reach, 2 * abs(steps[k, 0]), 2 * abs(steps[k, 1]))
     for i in range(rows.size):
         r, c = rows[i], cols[i]
         inside = reach <= r < height - reach and reach <= c < width - reach
@@ -156,7 +157,7 @@ def third_differences(ground, rows, cols, steps):
     return out
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def spread_pool(pool, catchment, natural, level, steps):
     """A pool at a level a little above its own: it may spread over lower ground of its catchment, islands left out.
 
@@ -222,7 +223,7 @@ def spread_pool(pool, catchment, natural, level, steps):
     return out
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def count_beside(cells, near):
     """How many of some cells (h, w) bool lie on or beside (8 neighbours) cells of another mask."""
     h, w = cells.shape

@@ -6,22 +6,21 @@ Areas are counted in cells and depths in whole 2**-14 m (0.06 mm), so sums are e
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
-from wetscout.kernels.leaf import leaf
+from wetscout.kernels.compiled import compiled, leaf
 from wetscout.kernels.tree import KIND, NODE, SIZE, VIA
 
 QUANTA = 16384.0
 _SWEEP = 2048
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def quanta(h):
     """A height in whole 2**-14 m."""
     return np.int64(np.rint(np.float64(h) * QUANTA))
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def ladders(items, above, numbers, junctions, level, base, free, ladder):
     """What climbing needs of a strip's junctions: where junction x stands on the ladder is in row x - base of `spot`.
 
@@ -69,7 +68,7 @@ def ladders(items, above, numbers, junctions, level, base, free, ladder):
             spot[largest[x - first] - base] = k - 1
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def pit_levels(items, level, above, rows, base, ladder, levels, up):
     """Spill levels of the innermost and of the outermost basin around each pit of a strip, (pits + 1, 2) like level,
     -inf where there is none; and the junction above the innermost (its place). Most cells need no more."""
@@ -102,7 +101,7 @@ def _first_above(rungs, k, last, h):
     return k
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def place(ground, pits, ladder, sums):
     """Put every cell of a strip into the innermost pool that holds it, and add it to what holds it.
 
@@ -163,14 +162,14 @@ def place(ground, pits, ladder, sums):
             wider[k, 1] -= quanta(z[i])
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def hand_over(z, label, catchment):
     """Turn pit labels into the leaf whose catchment the cell belongs to, in place; walls (+inf) get -1."""
     for i in range(label.size):
         label[i] = catchment[label[i]] if z[i] != np.inf else -1
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def drained(cells, catchment, out):
     """Add the cells that drain to each leaf to out (nodes,) int64, from cells of `place`."""
     for p in range(1, cells.size):
@@ -178,7 +177,7 @@ def drained(cells, catchment, out):
             out[catchment[p]] += cells[p]
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def gather(above, spill, cells, depth, catchment, edge):
     """Add children to parents, in place; nodes are in postorder."""
     for k in range(above.size):
@@ -197,7 +196,7 @@ def _unknown(z, i, j, border):
     return i == border[0] or j == 0 or i == border[1] or j == z.shape[1] - 1 or abs(z[i, j]) == np.inf
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def touch(z, pool, inner, rows, edge):
     """Set edge (nodes,) to 1 where the pool touches the border, an outlet or a wall.
 
@@ -217,7 +216,7 @@ def touch(z, pool, inner, rows, edge):
                         edge[pool[y, x]] = 1
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def touch_spills(z, inner, rows, spills, edge):
     """Set edge of some nodes to 1 where the spill cell touches the border, an outlet or a wall.
 
@@ -244,7 +243,7 @@ def no_windows(count):
     return box
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def stretch(labels, row0, box):
     """Stretch the windows of nodes over their cells in some rows of the raster, from row0 on; in place."""
     rows, cols = labels.shape
@@ -258,7 +257,7 @@ def stretch(labels, row0, box):
                 box[k, 3] = max(box[k, 3], j + 1)
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def enclose(box, above):
     """Stretch the windows of nodes over those of their children, in place."""
     for k in range(above.size):

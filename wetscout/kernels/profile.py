@@ -7,14 +7,14 @@ more to compile at a first run.
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
 from wetscout.kernels.along import ascending, median, resample, tangents
 from wetscout.kernels.columns import columns_running_median
+from wetscout.kernels.compiled import compiled
 from wetscout.kernels.lines import banks, bilinear, half_width, row_median, running_median
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def filled(values):
     """Unknown values (n,) read off a straight line between the nearest known ones; as they are where none is known."""
     out = values.copy()
@@ -35,7 +35,7 @@ def filled(values):
     return out
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def between(values, every, count):
     """Values (m,) known at every so many of `count` stations, read off straight lines between; the last goes on."""
     out = np.empty(count)
@@ -51,7 +51,7 @@ def between(values, every, count):
     return out
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def ground_across(z, points, offsets, run):
     """Ground (n, m) [m] at offsets (m,) [cells] across a line, positive to its left; directions over `run` stations."""
     t = tangents(points, run)
@@ -62,23 +62,22 @@ def ground_across(z, points, offsets, run):
     return out
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def lowest(ground, first, last):
     """Least known ground of columns `first` to `last` of each row, NaN where none is known; and how many rows are."""
-    out = np.full(ground.shape[0], np.nan)
+    out = np.empty(ground.shape[0])
     seen = 0
     for i in range(out.size):
         low = np.inf
         for j in range(first, last + 1):
             if np.isfinite(ground[i, j]):
                 low = min(low, ground[i, j])
-        if low < np.inf:
-            out[i] = low
-            seen += 1
+        out[i] = low if low < np.inf else np.nan
+        seen += low < np.inf
     return out, seen
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def _side(ground, far, sign, reach):
     """The ground on one side, from the line outwards (n, reach + 1)."""
     out = np.empty((ground.shape[0], reach + 1))
@@ -88,7 +87,7 @@ def _side(ground, far, sign, reach):
     return out
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def _rise(side, half, other, step_m, bands):
     """How much higher the median ground stands in the outer than in the inner band beyond the wider half width."""
     n = half.size
@@ -105,21 +104,21 @@ def _rise(side, half, other, step_m, bands):
     return outer
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def _ground(z, way, offsets, run):
     """Stations (n, 2) one cell apart along a line, and the ground across them, see `ground_across`."""
     points = resample(way, 1.0)
     return points, ground_across(z, points, offsets, run)
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def _bed(ground, first, last, half):
     """Bed (n,) from the lowest ground of some columns; and how many stations are known."""
     low, seen = lowest(ground, first, last)
     return filled(running_median(low, half)), seen
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def _one_side(part, step_m, slope, flat_m, of_width, of_bank, sizes):
     """Half width and bank on one side, ground from the line outwards (n, m), and the share with a ridge."""
     half = running_median(half_width(part, step_m, slope, flat_m), of_width)
@@ -127,12 +126,18 @@ def _one_side(part, step_m, slope, flat_m, of_width, of_bank, sizes):
     return half, filled(running_median(bank, of_bank)), share
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def falls(bed, most):
     """Whether the bed of a line falls, by the medians over up to `most` stations, or a quarter, at both ends."""
-    known = bed[np.isfinite(bed)]
-    if known.size == 0:
+    known = np.empty(bed.size)
+    n = 0
+    for level in bed:
+        if np.isfinite(level):
+            known[n] = level
+            n += 1
+    if n == 0:
         return True
+    known = known[:n]
     part = max(1, min(known.size // 4, most))
     return not median(ascending(known[:part])) < median(ascending(known[known.size - part :]))
 

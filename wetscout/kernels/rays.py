@@ -9,9 +9,8 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 
-from wetscout.kernels.leaf import leaf
+from wetscout.kernels.compiled import compiled, inlined, leaf
 
 N_DIRECTIONS = 16
 # what a cell is: to be bridged, unknown; and whether it is the first of four free ones
@@ -76,9 +75,9 @@ def with_margin(z, mask, margin):
     rows, cols = z.shape
     wide = cols + 2 * margin
     inner = slice(margin, margin + rows), slice(margin, margin + cols)
-    ground = np.full((rows + 2 * margin, wide), np.nan, dtype=z.dtype)
+    ground = np.full((rows + 2 * margin, wide), np.nan, z.dtype)
     ground[inner] = z
-    known = np.full(ground.shape, UNKNOWN, dtype=np.uint8)
+    known = np.full(ground.shape, UNKNOWN, np.uint8)
     known[inner] = np.where(np.isfinite(z), 0, UNKNOWN).astype(np.uint8) | np.where(mask, GAP, 0).astype(np.uint8)
     flat, state = ground.ravel(), known.ravel()
     closed = state != 0
@@ -88,7 +87,7 @@ def with_margin(z, mask, margin):
     return flat, state
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def depth_in_gap(state, wide, most):
     """Steps to the nearest cell that is not to be bridged, to 8 neighbours: no ray ends sooner.
 
@@ -107,7 +106,7 @@ def depth_in_gap(state, wide, most):
         0 outside the gaps.
     """
     n = state.size
-    out = np.zeros(n, dtype=np.int16)
+    out = np.zeros(n, np.int16)
     for i in range(n):
         if state[i] & GAP:
             out[i] = min(out[i - 1], out[i - wide - 1], out[i - wide], out[i - wide + 1], most - 1) + 1
@@ -118,7 +117,7 @@ def depth_in_gap(state, wide, most):
     return out
 
 
-@njit(nogil=True, cache=True, inline="always")
+@inlined
 def free_distance(deep, state, here, q, reach, near, nearest):
     """Distance to free ground along a ray [cells]; -1 if none is within reach or it is unknown, -2 if none is near.
 

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
+from wetscout.kernels.compiled import compiled
 from wetscout.kernels.heap import heap_of, pop, push, wider
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def way_out(z, inside, start_row, start_col, beyond):
     """Least-highest way from a cell to ground outside a region, followed on downhill.
 
@@ -40,8 +40,8 @@ def way_out(z, inside, start_row, start_col, beyond):
         True if the way ended at the array border or at unknown ground before it had left the region.
     """
     rows, cols = z.shape
-    came = np.empty(rows * cols, dtype=np.int64)
-    steps_out = np.empty(rows * cols, dtype=np.int32)
+    came = np.empty(rows * cols, np.int64)
+    steps_out = np.empty(rows * cols, np.int32)
     for i in range(rows * cols):
         came[i] = -2
     first = start_row * cols + start_col
@@ -52,7 +52,7 @@ def way_out(z, inside, start_row, start_col, beyond):
     heap = heap_of(np.int64(64))
     size = push(heap, np.int64(0), level, order, first)
     # cells that water reaches at the level it stands at wait in a line, in their order: no heap is needed for these
-    waits, number = np.empty(rows * cols, dtype=np.int64), np.empty(rows * cols, dtype=np.int64)
+    waits, number = np.empty(rows * cols, np.int64), np.empty(rows * cols, dtype=np.int64)
     head = tail = np.int64(0)
     line_level = level
     last = first
@@ -107,8 +107,8 @@ def way_out(z, inside, start_row, start_col, beyond):
     while at >= 0:
         n += 1
         at = came[at]
-    way_r = np.empty(n, dtype=np.int64)
-    way_c = np.empty(n, dtype=np.int64)
+    way_r = np.empty(n, np.int64)
+    way_c = np.empty(n, np.int64)
     at = last
     i = n - 1
     while at >= 0:
@@ -127,7 +127,7 @@ def way_out(z, inside, start_row, start_col, beyond):
     return way_r, way_c, level, exit_at, steps_out[last] == 0
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def passes(rows, cols, first, last, corridor, bit, discs):
     """Whether part of a way lies on cells with a bit set, or comes near to any of some places.
 

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
-from wetscout.kernels.leaf import leaf
+from wetscout.kernels.compiled import compiled, leaf
 
 
 @leaf
@@ -37,7 +36,7 @@ def bilinear(z, row, col):
     return top * (1.0 - fr) + low * fr
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def sections(z, row, col, across_row, across_col, half, step):
     """Sections across a line.
 
@@ -60,14 +59,14 @@ def sections(z, row, col, across_row, across_col, half, step):
         Ground at each sample [m], NaN where unknown.
     """
     n = row.shape[0]
-    out = np.empty((n, 2 * half + 1), dtype=np.float64)
+    out = np.empty((n, 2 * half + 1))
     for i in range(n):
         for k in range(-half, half + 1):
             out[i, k + half] = bilinear(z, row[i] + across_row[i] * k * step, col[i] + across_col[i] * k * step)
     return out
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def median_along(section, reach):
     """Running median of sections along their line, each offset on its own, missing samples left out.
 
@@ -82,8 +81,8 @@ def median_along(section, reach):
     float64 (n, m)
     """
     n, m = section.shape
-    out = np.empty((n, m), dtype=np.float64)
-    buffer = np.empty(2 * reach + 2, dtype=np.float64)
+    out = np.empty((n, m))
+    buffer = np.empty(2 * reach + 2)
     for k in range(m):
         count = 0
         come = 0
@@ -112,7 +111,7 @@ def median_along(section, reach):
     return out
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def shoulders(section, step_m, recentre_m, slope, berm_m, reach_m, bed_m, share):
     """Where the steep sides of a cut end, left and right of its lowest point.
 
@@ -217,7 +216,7 @@ def _ground_behind(section, i, at, side, a, b):
     return (t0 - slope * s1) / s0, slope
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def share_set(mask, row, col, across_row, across_col, near, far):
     """Share of the way between two offsets from a line that lies on set cells, by samples half a cell apart.
 
@@ -249,7 +248,7 @@ def share_set(mask, row, col, across_row, across_col, near, far):
     return out
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def spoil_beside(section, step_m, shoulder, side, rise_m, reach_m, more_m):
     """Where spoil lies beside a cut: a bump on the shoulder that falls outwards and stands above the ground behind.
 
@@ -327,7 +326,7 @@ def spoil_beside(section, step_m, shoulder, side, rise_m, reach_m, more_m):
     return inner, outer
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def paint_band(mask, bit, row, col, across_row, across_col, left, right):
     """Set a bit on every cell between two offsets from a line.
 
@@ -367,7 +366,7 @@ def paint_band(mask, bit, row, col, across_row, across_col, left, right):
                     mask[ri, ci] |= bit
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def lower_line(z, row, col, level):
     """Lower the cells along a line, at steps of half a cell so that no 8-connected gap is left.
 

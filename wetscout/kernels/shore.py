@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
+
+from wetscout.kernels.compiled import compiled
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def squared_distance(mask):
     """Square of the distance from each set cell to the nearest one that is not set (Meijster and others, 2000).
 
@@ -24,7 +25,7 @@ def squared_distance(mask):
     """
     rows, cols = mask.shape
     far = rows + cols
-    up = np.empty((rows, cols), dtype=np.int64)
+    up = np.empty((rows, cols), np.int64)
     for c in range(cols):
         up[0, c] = far if mask[0, c] else 0
     for r in range(1, rows):
@@ -33,9 +34,9 @@ def squared_distance(mask):
     for r in range(rows - 2, -1, -1):
         for c in range(cols):
             up[r, c] = min(up[r, c], up[r + 1, c] + 1)
-    start = np.empty(cols, dtype=np.int64)
-    best = np.empty(cols, dtype=np.int64)
-    square = np.empty(cols, dtype=np.int64)
+    start = np.empty(cols, np.int64)
+    best = np.empty(cols, np.int64)
+    square = np.empty(cols, np.int64)
     for r in range(rows):
         for c in range(cols):
             square[c] = up[r, c] * up[r, c]
@@ -66,11 +67,11 @@ def squared_distance(mask):
     return up
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def _steps_to(mask, value, outside):
     """Steps along rows and columns from each cell to one of that value; cells beyond the window are `outside` away."""
     rows, cols = mask.shape
-    away = np.empty((rows, cols), dtype=np.int32)
+    away = np.empty((rows, cols), np.int32)
     for r in range(rows):
         for c in range(cols):
             before = away[r, c - 1] if c > 0 else outside
@@ -84,7 +85,7 @@ def _steps_to(mask, value, outside):
     return away
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def shore_steps(mask):
     """Steps along rows and columns from each set cell to one that is not set, or to the outside.
 
@@ -100,7 +101,7 @@ def shore_steps(mask):
     return _steps_to(mask, np.bool_(False), np.int32(0))
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def within_steps(mask, steps):
     """Cells at most so many steps along rows and columns from a set one.
 
@@ -114,10 +115,15 @@ def within_steps(mask, steps):
     bool (rows, cols)
         What `steps` dilations with a cross give.
     """
-    return _steps_to(mask, np.bool_(True), np.int32(mask.shape[0] + mask.shape[1])) <= steps
+    away = _steps_to(mask, np.bool_(True), np.int32(mask.shape[0] + mask.shape[1]))
+    out = np.empty(mask.shape, np.bool_)
+    for r in range(out.shape[0]):
+        for c in range(out.shape[1]):
+            out[r, c] = away[r, c] <= steps
+    return out
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def shore_ring(mask, steps):
     """Set cells from which one that is not set, or the outside, is at most so many steps along rows and columns away.
 
@@ -132,10 +138,14 @@ def shore_ring(mask, steps):
         What `steps` erosions with a cross take away.
     """
     away = shore_steps(mask)
-    return mask & (away <= steps)
+    out = np.empty(mask.shape, np.bool_)
+    for r in range(out.shape[0]):
+        for c in range(out.shape[1]):
+            out[r, c] = mask[r, c] and away[r, c] <= steps
+    return out
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def reached_across(start, strip, steps):
     """Cells of a strip reached from given cells: steps go to 4 neighbours and to 8 in turn, so the reach is round.
 
@@ -151,9 +161,9 @@ def reached_across(start, strip, steps):
         Reached cells of the strip.
     """
     rows, cols = strip.shape
-    reached = np.zeros((rows, cols), dtype=np.bool_)
+    reached = np.zeros((rows, cols), np.bool_)
     # the cells of the last two steps, row * cols + col: what was reached before has passed on to all its neighbours
-    queue = np.empty(rows * cols, dtype=np.int64)
+    queue = np.empty(rows * cols, np.int64)
     size = 0
     for r in range(rows):
         for c in range(cols):
@@ -185,12 +195,12 @@ def reached_across(start, strip, steps):
     return reached
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def _few_steps_to(mask, value, steps, outside):
     """`_steps_to`, counted up to steps + 1 only, in one byte a cell; columns first: several are done at once."""
     rows, cols = mask.shape
     most = np.uint8(steps + 1)
-    away = np.empty((rows, cols), dtype=np.uint8)
+    away = np.empty((rows, cols), np.uint8)
     for r in range(rows):
         for c in range(cols):
             above = away[r - 1, c] if r > 0 else np.uint8(outside)
@@ -210,7 +220,7 @@ def _few_steps_to(mask, value, steps, outside):
     return away
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def closed(mask, steps):
     """A mask with gaps closed that so many steps along rows and columns from both sides fill.
 
@@ -231,5 +241,12 @@ def closed(mask, steps):
     for r in range(rows):
         for c in range(cols):
             wide[r + margin, c + margin] = mask[r, c]
-    grown = _few_steps_to(wide, np.bool_(True), steps, margin) <= steps
-    return _few_steps_to(grown, np.bool_(False), steps, np.int64(0)) > steps
+    away = _few_steps_to(wide, np.bool_(True), steps, margin)
+    for r in range(wide.shape[0]):
+        for c in range(wide.shape[1]):
+            wide[r, c] = away[r, c] <= steps
+    away = _few_steps_to(wide, np.bool_(False), steps, np.int64(0))
+    for r in range(wide.shape[0]):
+        for c in range(wide.shape[1]):
+            wide[r, c] = away[r, c] > steps
+    return wide

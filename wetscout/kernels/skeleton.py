@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
+
+from wetscout.kernels.compiled import compiled
 
 # neighbours in clockwise order from north: N NE E SE S SW W NW
 STEP_R = np.array([-1, -1, 0, 1, 1, 1, 0, -1], dtype=np.int64)
 STEP_C = np.array([0, 1, 1, 1, 0, -1, -1, -1], dtype=np.int64)
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def neighbour_table(keys, cols, out):
     """Index of each of the eight neighbours of each cell.
 
@@ -45,7 +46,7 @@ def neighbour_table(keys, cols, out):
                 out[i, k] = j
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def components(table):
     """Label of each cell: the lowest index of its connected group.
 
@@ -58,8 +59,10 @@ def components(table):
     int64 (n,)
     """
     n = table.shape[0]
-    label = np.full(n, -1, dtype=np.int64)
-    queue = np.empty(n, dtype=np.int64)
+    label = np.empty(n, np.int64)
+    queue = np.empty(n, np.int64)
+    for i in range(n):
+        label[i] = -1
     for i in range(n):
         if label[i] >= 0:
             continue
@@ -79,7 +82,7 @@ def components(table):
     return label
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def skeleton(table):
     """Thin the set to lines one cell wide (Zhang & Suen 1984, Comm. ACM 27(3) 236-239).
 
@@ -93,9 +96,9 @@ def skeleton(table):
         Cells that stay.
     """
     n = table.shape[0]
-    alive = np.ones(n, dtype=np.bool_)
-    marked = np.empty(n, dtype=np.int64)
-    on = np.zeros(8, dtype=np.int64)
+    alive = np.ones(n, np.bool_)
+    marked = np.empty(n, np.int64)
+    on = np.zeros(8, np.int64)
     changed = True
     while changed:
         changed = False
@@ -131,7 +134,7 @@ def skeleton(table):
     return alive
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def links(table, alive):
     """Neighbours along the skeleton, with the short way round each corner left out.
 
@@ -149,9 +152,11 @@ def links(table, alive):
     degree : int64 (n,)
     """
     n = table.shape[0]
-    link = np.full((n, 8), -1, dtype=np.int32)
-    degree = np.zeros(n, dtype=np.int64)
+    link = np.empty((n, 8), np.int32)
+    degree = np.zeros(n, np.int64)
     for i in range(n):
+        for k in range(8):
+            link[i, k] = -1
         if not alive[i]:
             continue
         for k in range(8):
@@ -168,7 +173,7 @@ def links(table, alive):
     return link, degree
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def walk_edges(link, degree):
     """Ways between ends and junctions of a skeleton, closed rings last.
 
@@ -188,9 +193,9 @@ def walk_edges(link, degree):
     total = 0
     for i in range(n):
         total += degree[i]
-    path = np.empty(2 * total + n + 1, dtype=np.int64)
-    start = np.empty(total + n + 1, dtype=np.int64)
-    used = np.zeros((n, 8), dtype=np.bool_)
+    path = np.empty(2 * total + n + 1, np.int64)
+    start = np.empty(total + n + 1, np.int64)
+    used = np.zeros((n, 8), np.bool_)
     m = 0
     edges = 0
     start[0] = 0
@@ -225,7 +230,7 @@ def walk_edges(link, degree):
     return path[:m], start[: edges + 1]
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def arms(path, start, points, reach):
     """Directions in which edges leave their two ends.
 

@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
-from wetscout.kernels.leaf import leaf
+from wetscout.kernels.compiled import compiled, inlined, leaf
 
 _DIGIT = 11
 _SIZE = 1 << _DIGIT
 
 
-@njit(nogil=True, cache=True)
+@inlined
 def radix(key, bits):
     """Order (int32) that sorts unsigned keys of so many bits, and the sorted keys; equal keys stay in their order."""
     n = key.size
@@ -43,7 +42,7 @@ def radix(key, bits):
     return order, keys
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def in_order(which, bits, lower, code):
     """Some passes (int32) sorted by level, lower cell and code.
 
@@ -65,7 +64,7 @@ def in_order(which, bits, lower, code):
     return order
 
 
-@njit(nogil=True, cache=True)
+@inlined
 def break_ties(order, key, lower, code):
     """Sort runs of equal level in an order by (lower cell, code), in place.
 
@@ -78,7 +77,7 @@ def break_ties(order, key, lower, code):
         while end < n and key[end] == key[i]:
             end += 1
         if end - i > 1:
-            low = np.empty(end - i, np.float64)
+            low = np.empty(end - i)
             place = np.empty(end - i, np.int64)
             for k in range(end - i):
                 low[k] = lower[order[i + k]]
@@ -91,7 +90,7 @@ def break_ties(order, key, lower, code):
         i = end
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def sorted_by(low, code):
     """Order (int32) that sorts by (low, code): few by insertion, many by heap."""
     n = low.size

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
+from wetscout.kernels.compiled import compiled
 from wetscout.kernels.heap import heap_of, pop, push, wider
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def spread_cost(cost, sources, region, step_m):
     """Least cost from any of some cells to every cell of a region, over the eight neighbours.
 
@@ -35,7 +35,7 @@ def spread_cost(cost, sources, region, step_m):
     """
     rows, cols = cost.shape
     paid = np.empty((rows, cols))
-    came = np.empty((rows, cols), dtype=np.int64)
+    came = np.empty((rows, cols), np.int64)
     heap, size = heap_of(np.int64(64)), np.int64(0)
     order = np.int64(0)
     for r in range(rows):
@@ -73,7 +73,7 @@ def spread_cost(cost, sources, region, step_m):
     return paid, came
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def cheapest_beside(paid, cost, at, step):
     """Cheapest way to a cell from one of its eight neighbours.
 

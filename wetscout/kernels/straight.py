@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
+
+from wetscout.kernels.compiled import compiled
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def straightest(rows, cols, turns, cell_m, bin_m):
     """Most places within three bins across a line, over all directions, divided by the larger of |cosine| and |sine|.
 
@@ -47,7 +48,7 @@ def straightest(rows, cols, turns, cell_m, bin_m):
     return most
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def _two_lines(off, bin_m, apart, counts):
     """Places on the line that holds most, and on another one more than `apart` bins from it; counts may have grown."""
     low, high = np.inf, -np.inf
@@ -74,7 +75,7 @@ def _two_lines(off, bin_m, apart, counts):
     return most + other, counts
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def four_sides(rows, cols, turns, bin_m, apart):
     """Most places within three bins across two pairs of lines square to each other, over all directions.
 
@@ -109,7 +110,7 @@ def four_sides(rows, cols, turns, bin_m, apart):
     return best
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def outer_shore(mask):
     """Cells of a pool with its islands that have a side towards the ground around it.
 

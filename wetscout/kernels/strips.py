@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
-from wetscout.kernels.leaf import leaf
+from wetscout.kernels.compiled import compiled, leaf
 
 
 @leaf
@@ -17,7 +16,7 @@ def _look(ground, row, col):
     return np.nan
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def strip_share(ground, place, ray, far, side, least):
     """Share of the places along a ray at which the ground is a strip; 0 where fewer than five are known.
 
@@ -61,7 +60,7 @@ def strip_share(ground, place, ray, far, side, least):
     return high / known if known >= 5 else 0.0
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def any_strip(ground, place, rays, far, side, least, share):
     """Whether the ground is a strip on at least `share` of one of the rays (n, 2); see `strip_share`."""
     for k in range(rays.shape[0]):

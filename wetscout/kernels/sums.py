@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
-from wetscout.kernels.leaf import leaf
+from wetscout.kernels.compiled import compiled, leaf
 
 # numpy adds blocks of this many numbers in eight running sums, and halves what is longer
 BLOCK = 128
@@ -37,7 +36,7 @@ def _block(values, first, n):
     return out
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def total(values):
     """Sum of values (n,), to the bit what numpy's `sum` gives: halves of halves (Higham 1993, pairwise summation).
 
@@ -82,7 +81,7 @@ def total(values):
         top += 1
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def length(points):
     """Length of a line.
 

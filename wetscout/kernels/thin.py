@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
+
+from wetscout.kernels.compiled import compiled
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def thin_across(depth, direction, across_dr, across_dc, t_low):
     """Cells that are the deepest across their own direction.
 
@@ -27,7 +28,7 @@ def thin_across(depth, direction, across_dr, across_dc, t_low):
         Of equal neighbours the one first in row, column order stays.
     """
     rows, cols = depth.shape
-    keep = np.zeros((rows, cols), dtype=np.bool_)
+    keep = np.zeros((rows, cols), np.bool_)
     n = across_dr.shape[1]
     for r in range(rows):
         for c in range(cols):
@@ -52,7 +53,7 @@ def thin_across(depth, direction, across_dr, across_dc, t_low):
     return keep
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def supported(keep, direction, unit_r, unit_c, reach, along, turn, wanted):
     """Kept cells with enough kept cells along their direction that answer in nearly the same direction.
 
@@ -77,7 +78,7 @@ def supported(keep, direction, unit_r, unit_c, reach, along, turn, wanted):
     """
     rows, cols = keep.shape
     n_dir = unit_r.size
-    out = np.zeros((rows, cols), dtype=np.bool_)
+    out = np.zeros((rows, cols), np.bool_)
     h = int(np.ceil(reach))
     for r in range(rows):
         for c in range(cols):

@@ -16,10 +16,9 @@ pass on: what follows for it waits for the whole (`merge` once more, over the pa
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
+from wetscout.kernels.compiled import compiled, leaf
 from wetscout.kernels.grow import longer
-from wetscout.kernels.leaf import leaf
 from wetscout.kernels.sort import sorted_by
 
 # columns of items: item above (0 outside, -1 none yet), the pass that linked it (of an open junction: that made it),
@@ -42,7 +41,7 @@ def before(p, q, level, low, code):
     return code[p] < code[q]
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def edges(label, begin, cols, forest, which, ends):
     """Write the labels at both ends of the passes taken by some pits.
 
@@ -64,7 +63,7 @@ def edges(label, begin, cols, forest, which, ends):
         level[p] = level[p] + 0.0
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def highest_ways(forest, low, rows, top):
     """Pit that took the highest pass on the way out from each pit of a strip, into top (n + 1,) int32.
 
@@ -92,7 +91,7 @@ def highest_ways(forest, low, rows, top):
             top[j] = highest
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def outward(forest, low, top, rows, own, ends):
     """Turn the end t behind a pass into ~t where the ground there drains out below it; tell which passes stay.
 
@@ -122,7 +121,7 @@ def outward(forest, low, top, rows, own, ends):
     return stay[:n].copy(), stray[:m].copy()
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def clear(items, group, rows):
     """Make each pit of a strip its own basin."""
     for p in range(rows[0], rows[1]):
@@ -186,7 +185,7 @@ def _order_two(items, floor, a, b):
     items[a, BACK] = 1 + items[b, SIZE]
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def _close(items, floor, x):
     """Put the children of a junction in order as `_order_two` does; two stand so already."""
     if items[x, BEHIND] != _MANY:
@@ -198,7 +197,7 @@ def _close(items, floor, x):
         count += 1
         kid = items[kid, BACK]
     kids = np.empty(count, np.int32)
-    height, pit = np.empty(count, np.float64), np.empty(count, np.int64)
+    height, pit = np.empty(count), np.empty(count, np.int64)
     for k in range(count):
         kids[k] = kid
         pit[k] = items[kid, FLOOR]
@@ -213,7 +212,7 @@ def _close(items, floor, x):
         back += items[kid, SIZE]
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def merge(order, passes, floor, state, own, first, min_depth):
     """Grow the tree of items from passes from the lowest up.
 

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
+from wetscout.kernels.compiled import compiled
 from wetscout.kernels.heap import heap_of, pop, push, wider
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def least_trench(z, bed, start_row, start_col, level, grade, least, step_m):
     """Cheapest way from a cell to the first ditch low enough to take a pipe, where depth squared times length costs.
 
@@ -42,7 +42,7 @@ def least_trench(z, bed, start_row, start_col, level, grade, least, step_m):
         Greatest depth of the trench [m]; 0 for an empty way.
     """
     rows, cols = z.shape
-    came = np.empty(rows * cols, dtype=np.int64)
+    came = np.empty(rows * cols, np.int64)
     cost = np.empty(rows * cols)
     far = np.empty(rows * cols)
     for i in range(rows * cols):
@@ -94,8 +94,8 @@ def least_trench(z, bed, start_row, start_col, level, grade, least, step_m):
     while at >= 0:
         n += 1
         at = came[at]
-    way_r = np.empty(n, dtype=np.int64)
-    way_c = np.empty(n, dtype=np.int64)
+    way_r = np.empty(n, np.int64)
+    way_c = np.empty(n, np.int64)
     deepest = 0.0
     at = last
     for i in range(n - 1, -1, -1):

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
+
+from wetscout.kernels.compiled import compiled
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def band_slopes(ground, free, low, high, cell_m):
     """Slopes of the cells that stand between two levels.
 
@@ -28,7 +29,7 @@ def band_slopes(ground, free, low, high, cell_m):
         out.
     """
     rows, cols = ground.shape
-    out = np.empty(rows * cols, dtype=np.float64)
+    out = np.empty(rows * cols)
     n = 0
     for r in range(1, rows - 1):
         for c in range(1, cols - 1):

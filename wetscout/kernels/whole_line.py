@@ -7,14 +7,14 @@ lines, and forty array calls a line took twenty times as long.
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
 from wetscout.kernels.along import bow, known, median, quantile, ratio, straightness, tangents
+from wetscout.kernels.compiled import compiled
 from wetscout.kernels.lines import strip_depth
 from wetscout.kernels.sums import length, total
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def _depths(s, points, t, near, far, half):
     """Depth at each station against a band `near` to `far` cells off, over strips of `half` cells to both sides."""
     out = np.empty(points.shape[0])
@@ -23,7 +23,7 @@ def _depths(s, points, t, near, far, half):
     return out
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def saturation(s, points, run, bands):
     """Median of the depth against the near band over that against the far one.
 
@@ -48,7 +48,7 @@ def saturation(s, points, run, bands):
     return ratio(_depths(s, points, t, a, b, half), _depths(s, points, t, c, d, half))
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def quality(s, points, run, bands, straight, shown):
     """What a whole line shows.
 
@@ -89,10 +89,12 @@ def quality(s, points, run, bands, straight, shown):
     return cells, quantile(depth, 0.25), quantile(depth, 0.5), sharp, straightness(points, straight[0], straight[1])
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def _deepest(near, far, count):
     """Median of the `count` deepest depths, of equals the first, and how sharp the banks stand there."""
-    order = np.arange(near.size)
+    order = np.empty(near.size, np.int64)
+    for i in range(order.size):
+        order[i] = i
     # by Shell's method as in `along.ascending`, with the place to part equals
     gap = near.size // 2
     while gap > 0:
@@ -110,7 +112,7 @@ def _deepest(near, far, count):
     return median(known(own)), ratio(own, out)
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def _before(near, a, b):
     """Whether place a is deeper than b, unknown last."""
     if np.isnan(near[a]) or np.isnan(near[b]):
@@ -118,7 +120,7 @@ def _before(near, a, b):
     return near[a] > near[b] or (near[a] == near[b] and a < b)
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def undisturbed(values, disturbed):
     """Values (n,) without those beside a road or another line, unless they are most."""
     count = 0
@@ -126,10 +128,16 @@ def undisturbed(values, disturbed):
         count += disturbed[i]
     if not 2 * count < values.size:
         return values
-    return values[~disturbed]
+    out = np.empty(values.size - count)
+    n = 0
+    for i in range(values.size):
+        if not disturbed[i]:
+            out[n] = values[i]
+            n += 1
+    return out
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def unevenness(depth, disturbed):
     """Spread of the depth along a line (90 % less 10 %) over its median.
 
@@ -152,7 +160,7 @@ def unevenness(depth, disturbed):
     return (quantile(own, 0.9) - quantile(own, 0.1)) / (0.05 if usual < 0.05 else usual)
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def rise(behind, disturbed):
     """How far the ground behind the banks goes on rising, on the side where it rises less.
 
@@ -173,7 +181,7 @@ def rise(behind, disturbed):
     return other if other < one or np.isnan(other) else one
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def long_legs(corners, start, cell_m, least_m):
     """Lines whose legs, weighted by their length, are so long on the mean.
 
@@ -193,14 +201,16 @@ def long_legs(corners, start, cell_m, least_m):
     out = np.empty(start.size - 1, np.bool_)
     for k in range(out.size):
         legs = np.empty(start[k + 1] - start[k] - 1)
+        squares = np.empty(legs.size)
         for i in range(legs.size):
             a = start[k] + i
             legs[i] = np.hypot(corners[a + 1, 0] - corners[a, 0], corners[a + 1, 1] - corners[a, 1]) * cell_m
-        out[k] = total(legs * legs) >= least_m * total(legs)
+            squares[i] = legs[i] * legs[i]
+        out[k] = total(squares) >= least_m * total(legs)
     return out
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def _one_sided(levels, behind, away):
     """Difference of the banks over the higher one, and the rise behind that one, medians over some stations."""
     bed, left, right = levels
@@ -219,7 +229,7 @@ def _one_sided(levels, behind, away):
     return median(known(sides[:n])), median(known(beyond[:n]))
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def signs(s, points, levels, sides, disturbed, run, bands, valley, courses, shares):
     """What decides the kind of a line.
 
@@ -285,7 +295,7 @@ def signs(s, points, levels, sides, disturbed, run, bands, valley, courses, shar
     )
 
 
-@njit(nogil=True, cache=True)
+@compiled
 def corners(points, arm, apart, cosine):
     """Where a line turns sharply, sharpest first; of equals the earlier.
 
@@ -305,18 +315,31 @@ def corners(points, arm, apart, cosine):
         Stations, in order.
     """
     n = points.shape[0]
-    sharp = np.full(n, np.inf)
+    # plain loops: the compiler takes a second more for argmin, flatnonzero and full
+    sharp = np.empty(n)
+    for i in range(n):
+        sharp[i] = np.inf
     for i in range(apart, n - apart):
         a, b = points[i, 0] - points[i - arm, 0], points[i, 1] - points[i - arm, 1]
         c, d = points[i + arm, 0] - points[i, 0], points[i + arm, 1] - points[i, 1]
         straight = (a * c + b * d) / max(np.sqrt(a * a + b * b) * np.sqrt(c * c + d * d), 1e-9)
         if straight <= cosine:
             sharp[i] = straight
-    found = np.zeros(n, np.bool_)
-    while True:
-        at = int(np.argmin(sharp)) if n > 0 else 0
-        if n == 0 or sharp[at] == np.inf:
+    found = np.empty(n, np.int64)
+    count = 0
+    while n > 0:
+        at = 0
+        for i in range(n):
+            if sharp[i] < sharp[at]:
+                at = i
+        if sharp[at] == np.inf:
             break
-        found[at] = True
-        sharp[max(0, at - apart + 1) : at + apart] = np.inf
-    return np.flatnonzero(found)
+        for i in range(max(0, at - apart + 1), min(at + apart, n)):
+            sharp[i] = np.inf
+        k = count
+        while k > 0 and found[k - 1] > at:
+            found[k] = found[k - 1]
+            k -= 1
+        found[k] = at
+        count += 1
+    return found[:count]
