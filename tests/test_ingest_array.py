@@ -235,7 +235,8 @@ def test_a_wetland_basin_with_gentle_shores_is_not():
 
 def test_a_ditch_through_one_bank_does_not_hide_a_lake_and_an_open_side_does():
     z, floor = _lake(0.4, 4.0)
-    z[59:62, 65:] = np.minimum(z[59:62, 65:], np.float32(375.8))
+    # it is seen from the shore on: in the water nothing lies lower
+    z[59:62, 86:] = np.minimum(z[59:62, 86:], np.float32(375.8))
     assert from_array(z, 2.0).water.sum() > 0.9 * floor.sum()
     valley = 375.9 - 0.05 * np.arange(65)  # half of the lake is a valley that falls away
     z[:, 65:] = np.minimum(z[:, 65:], valley.astype(np.float32))
@@ -250,6 +251,16 @@ def test_a_level_field_with_a_ditch_at_the_foot_of_its_banks_is_no_water():
     assert from_array(z, 2.0).water.sum() > 0.9 * floor.sum()
     z[(away > -1.5) & (away < 1.5) & (x > 130)] = 375.5
     assert not from_array(z, 2.0).water.any()
+
+
+@pytest.mark.parametrize("cell_m", [2.0, 3.0])
+def test_a_level_floor_with_a_ditch_cut_into_it_is_no_water(cell_m):
+    """Two cells wide and 0.3 m deep, from the middle out through the bank: beneath water nobody would see it."""
+    z, floor = _lake(0.4, 4.0, cell_m=cell_m)
+    row, col = round(120.0 / cell_m), round(130.0 / cell_m)
+    cut = np.s_[row : row + 2, col:]
+    z[cut] = np.minimum(z[cut], np.float32(375.7))
+    assert (from_array(z, cell_m).water & floor).sum() < 0.1 * floor.sum()
 
 
 def test_filled_hollows_count_as_unknown_ground():

@@ -18,6 +18,8 @@ __all__ = ["level_water"]
 _EIGHT = np.ones((3, 3), dtype=bool)
 _SMOOTH_M = 2.0
 _SPAN_M = 5.0
+# half the width of a ditch in a floor, at most
+_CUT_M = 4.0
 
 
 def _smooth(z: F32, cell_m: float) -> F32:
@@ -59,7 +61,7 @@ def level_water(z: F32, cell_m: float, settings: IngestSettings) -> BOOL:
         Cell size [m].
     settings : IngestSettings
         `level_min_m2`, `level_max_m2`, `level_slope`, `level_band_m`, `level_bank_m`, `level_ring_m`, `level_shore`,
-        `level_lower`.
+        `level_lower`, `level_cut_m2`.
 
     Returns
     -------
@@ -101,6 +103,12 @@ def _floor(z: F32, core: BOOL, cell_m: float, settings: IngestSettings) -> BOOL 
     beside = (away > 0.0) & (away <= settings.level_ring_m) & ~np.isnan(z)
     lower = beside & (z < middle - 1.5 * settings.level_band_m)
     if np.count_nonzero(lower) > settings.level_lower * np.count_nonzero(beside):
+        return None
+    # nor does a water surface show a ditch cut into the ground beneath it: of six level floors of a coastal plain in
+    # cells of 2 m four had a drain, 44-104 m2 lower than the floor between floor on both sides, two had none: 0 m2
+    closed = ndimage.binary_closing(floor, _EIGHT, iterations=max(1, round(_CUT_M / cell_m)))
+    cut = closed & ~floor & (z < middle - 1.5 * settings.level_band_m)
+    if np.count_nonzero(cut) * cell_m**2 > settings.level_cut_m2:
         return None
     high_share = np.count_nonzero(z[shore] >= middle + settings.level_bank_m) / np.count_nonzero(shore)
     return floor if high_share >= settings.level_shore else None

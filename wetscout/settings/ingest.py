@@ -69,6 +69,9 @@ class IngestSettings:
     level_lower: float = number(
         0.2, "-", (0.0, 0.5), "Share of the ground beside a level floor that may lie below it: water has none.", _HOUSE
     )
+    level_cut_m2: float = number(
+        30.0, "m2", (0.0, 1e4), "Lower ground within a level floor: more is a ditch, and water shows none.", _HOUSE
+    )
     area_ring_m: float = number(
         1500.0, "m", (100.0, 20000.0), "Ground read around the polygons of --area, on which they may depend.", _TRADE
     )
