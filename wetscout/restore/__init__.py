@@ -1,5 +1,6 @@
 """Stage 6: pool, levels table, plug, earth."""
 
+from wetscout.restore.channel import natural_channel
 from wetscout.restore.site import Builder, too_much_earth
 
-__all__ = ["Builder", "too_much_earth"]
+__all__ = ["Builder", "natural_channel", "too_much_earth"]

@@ -26,6 +26,16 @@ class RestoreSettings:
     earth_per_few: float = number(
         1.0, "-", (0.1, 100.0), "the same for pools small or shallow for cells above 1.2 m, or with", _PRACTICE
     )
+    channel_across_m: float = number(
+        21.0, "m", (5.0, 200.0), "a way out is an old channel where its plug is as wide as this", "own trials, 2026"
+    )
+    channel_sides: float = number(
+        0.12, "-", (0.0, 0.5), "and its sides rise nowhere by more than this over run", "own trials, 2026"
+    )
+    channel_share: float = number(
+        0.3, "-", (0.0, 1.0), "and so much of the pool was taken for dug ground", "own trials, 2026"
+    )
+    channel_cell_m: float = number(1.2, "m", (0.3, 5.0), "asked in cells no wider than this", "own trials, 2026")
     several_plugs: int = number(4, "-", (2, 50), "so many plugs", _PRACTICE)
     tie_m: float = number(
         0.1, "m", (0.0, 1.0), "a plug ends on ground this much above the spill level, so that water can pass", _PRACTICE

@@ -13,7 +13,7 @@ from wetscout.engine.progress import Progress
 from wetscout.linework import find_lines
 from wetscout.records import Linework, Screen, Site, Terrain
 from wetscout.records_covered import Evidence
-from wetscout.restore import Builder, too_much_earth
+from wetscout.restore import Builder, natural_channel, too_much_earth
 from wetscout.settings import Settings
 from wetscout.sites import Finder, Found, find_links, note_dammed, note_steps
 from wetscout.steps.covered import add_covered
@@ -23,6 +23,7 @@ from wetscout.steps.plan import Plan
 from wetscout.surfaces import build_surfaces
 
 EARTH = "closing it takes more earth than it is worth"
+CHANNEL = "the way out is wide and its sides are gentle: an old channel, not a ditch"
 # usual share of the time: between invented open ground (lines 6, surfaces 4, sites 4, covered drains 2.5) and the Dutch
 # set at 2 m (12, 2.6, 8, 5), seconds of a run with two threads, November 2026
 STAGES = {
@@ -75,7 +76,7 @@ def find_screen(
 def _worth_it(
     finder: Finder, found: Found, builder: Builder, settings: Settings, plan: Plan
 ) -> tuple[Found, tuple[Site, ...]]:
-    """Sites of the candidates whose plugs are worth their earth.
+    """Sites of the candidates whose plugs are worth their earth, and stand in something dug.
 
     Where one inside a wider pool is not, the wider one is looked at itself: it may hold much more behind the same plug.
     """
@@ -85,10 +86,12 @@ def _worth_it(
         sites = plan.each(lambda c: builder.site(c, f"s{c.node}", settings.sites.upstream_m), new)
         built |= {c.node: site for c, site in zip(new, sites, strict=True)}
         kept = tuple(built[c.node] for c in found.candidates)
-        heavy = [s.values["_node"] for s in kept if too_much_earth(s, settings.restore)]
-        if not heavy:
+        heavy = {s.values["_node"]: EARTH for s in kept if too_much_earth(s, settings.restore)}
+        lines, terrain = builder.ditches, builder.terrain
+        old = {s.values["_node"]: CHANNEL for s in kept if natural_channel(s, lines, terrain, settings.restore)}
+        if not heavy and not old:
             return found, kept
-        found = finder.without(dict.fromkeys(heavy, EARTH), plan.each)
+        found = finder.without(heavy | old, plan.each)
 
 
 def screen_lines(terrain: Terrain, lines: Linework, settings: Settings, progress: Progress, plan: Plan) -> Screen:
