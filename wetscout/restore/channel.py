@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import numpy as np
-from scipy import ndimage
 
-from wetscout.records import F32, F64, Ditch, Site, Terrain
+from wetscout.kernels.corridor import across
+from wetscout.kernels.sections import sections
+from wetscout.records import F32, Ditch, Site, Terrain
 from wetscout.settings.restore import RestoreSettings
 
 # stations on both sides of a plug, ground on both sides of the line, and pieces whose mean section is taken [m]
@@ -36,23 +37,17 @@ def steepest_sides(ground: F32, ditch: Ditch, at: tuple[float, float], cell_m: f
     Returns
     -------
     float
-        Rise over run, the median of the pieces; NaN where no ground or no station is near.
+        Rise over run, the median of the pieces; NaN where no station is near, or some of the ground is not known.
     """
     row, col = ditch.row, ditch.col
     near = np.flatnonzero(np.hypot(row - at[0], col - at[1]) * cell_m < NEAR_M)
     if not near.size:
         return float("nan")
-    run, last = max(2, round(RUN_M / cell_m)), row.size - 1
-    ahead, behind = np.minimum(near + run, last), np.maximum(near - run, 0)
-    way = np.stack([row[ahead] - row[behind], col[ahead] - col[behind]])
-    way /= np.maximum(np.hypot(*way), 1e-9)
-    far = round(SIDE_M / cell_m)
-    aside = np.arange(-far, far + 1, dtype=np.float64)
-    places = row[near, None] - way[1][:, None] * aside, col[near, None] + way[0][:, None] * aside
-    sections: F64 = ndimage.map_coordinates(ground, places, output=np.float64, order=1, mode="nearest")
+    across_row, across_col = across(row, col, max(2, round(RUN_M / cell_m)))
+    section = sections(ground, row[near], col[near], across_row[near], across_col[near], round(SIDE_M / cell_m), 1.0)
     piece = max(1, round(PIECE_M / cell_m))
     starts = range(0, max(1, near.size - piece + 1), piece)
-    means = np.stack([sections[k : k + piece].mean(axis=0) for k in starts])
+    means = np.stack([section[k : k + piece].mean(axis=0) for k in starts])
     step = max(1, round(STRETCH_M / cell_m))
     slope = (means[:, step:] - means[:, :-step]) / (step * cell_m)
     middle = slope.shape[1] // 2
