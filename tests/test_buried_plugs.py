@@ -63,6 +63,31 @@ def test_a_ditch_higher_than_the_floor_drains_nothing_there():
     assert not ways(0.2, 4.0, bed=99.8).plugged(hollow())
 
 
+@pytest.mark.parametrize(
+    ("cell_m", "rise", "kind", "says"),
+    [
+        (3.0, 0.3, "ditch", True),
+        (3.0, 0.3, "roadside", True),
+        (3.0, 0.4, "ditch", False),
+        (2.0, 0.1, "ditch", True),
+        (2.0, 0.3, "ditch", False),
+        (3.0, 0.3, "unclear", False),
+        (1.0, 0.0, "ditch", False),
+    ],
+)
+def test_the_bed_beyond_a_plug_may_be_read_too_high_in_wide_cells(cell_m, rise, kind, says):
+    """A faint line of 17 cells in the pool, a listed one beyond 4 cells of earth; 0.33 m at 3 m, 0.14 m at 2 m."""
+    ground = np.full((120, 240), 100.0)
+    shown = np.zeros((120, 240), np.float32)
+    shown[58:63, 42:59] = shown[58:63, 65:200] = 0.4
+    inner = ditch(np.full(17, 60), np.arange(42, 59), np.full(17, 99.6), 0.16, kind)
+    outer = ditch(np.full(115, 60), np.arange(65, 180), np.full(115, 99.6 + rise))
+    lines = Linework((replace(inner, sure=False), replace(outer, ditch_id=2)))
+    low = ground.astype(np.float32)
+    told = OpenWays(lines, surfaces(ground, ground), (shown, np.zeros(low.shape, dtype=bool)), cell_m, S)
+    assert told.plugged(hollow(floor=99.0)) is says
+
+
 def test_low_banks_between_fields_are_taken_off_in_fine_cells():
     """Banks of 0.25 m and 3 m at their foot, as checks of levelled fields; rims that fall by 5 % stay."""
     x = np.arange(-40.0, 40.0)

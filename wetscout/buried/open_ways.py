@@ -11,7 +11,7 @@ from wetscout.buried.heads import Head, road_at
 from wetscout.buried.hollows import Hollow
 from wetscout.kernels import open_ways as kernel
 from wetscout.kernels.along import middle
-from wetscout.records import BOOL, COARSE_BED, F32, F64, FILL, Crossing, Ditch, Linework, Patch, Surfaces, Tree
+from wetscout.records import BOOL, F32, F64, FILL, Crossing, Ditch, Linework, Patch, Surfaces, Tree
 from wetscout.settings.buried import BuriedSettings
 
 # the upper end of a ditch is looked at over this length; a mound is at least so long along the ditch [m]
@@ -19,6 +19,8 @@ _RUN_M, _MOUND_M, _BANK_M = 30.0, 4, 3
 # cells wider than this blur a bed, and a line to a faint one: it was dug where it shows so far in a pool [m]
 # (on 33 squares with covered drains at 2 and 3 m none is lost by either)
 BLUR_CELL_M, _SHOWS_M = 1.2, 15.0
+# a bed is read up to 0.14 m too high in cells of 2 m and 0.33 m in cells of 3 m (own trials): for each metre beyond 1 m
+_BED_BLUR = 0.165
 # how far the way may cross a rim aslant
 _ASLANT = np.radians((-45.0, -22.5, 0.0, 22.5, 45.0))
 
@@ -70,7 +72,7 @@ class OpenWays:
         self.ditch_boxes = _boxes([(d.row, d.col) for d in lines.ditches])
         self.crossing_boxes = _boxes([(c.row, c.col) for c in lines.crossings])
         # where each ditch shows, once it was asked for
-        self.seen: dict[int, F64] = {}
+        self.seen: dict[int, tuple[F64, F64]] = {}
 
     def drain(self, hollow: Hollow) -> bool:
         """Whether a hollow is drained openly.
@@ -125,7 +127,7 @@ class OpenWays:
         beyond = np.concatenate(outer, axis=1)
         for row, col, bed in inner:
             # what is low and lies near at all: of a long ditch few stations do
-            low = beyond[:, beyond[2] <= float(middle(bed))]
+            low = beyond[:, beyond[2] <= float(middle(bed)) + self._blur_m()]
             for at, ends in ((0, row), (1, col)):
                 low = low[:, (low[at] >= ends.min() - reach - 1) & (low[at] <= ends.max() + reach + 1)]
             if bool((np.hypot(row[:, None] - low[0], col[:, None] - low[1]) <= reach).any()):
@@ -152,7 +154,6 @@ class OpenWays:
     def _begins(self, ditch: Ditch, outer: F64, hollow: Hollow, any_ground: bool = False) -> bool:
         """Whether a ditch lower than the floor begins at the hollow behind a mound of earth: a plug."""
         s, run = self.s, max(1, round(_RUN_M / self.cell_m))
-        blur = COARSE_BED * (self.cell_m - 1.0) if self.cell_m > BLUR_CELL_M else 0.0
         if not self._told(ditch):
             return False
         row, col, bed = outer
@@ -167,7 +168,7 @@ class OpenWays:
             part = slice(min(end, inner), max(end, inner) + 1)
             up = np.array([row[end] - row[inner], col[end] - col[inner]])
             length = float(np.hypot(up[0], up[1]))
-            if length < 0.7 * run or float(middle(bed[part])) > hollow.floor_m + blur:
+            if length < 0.7 * run or float(middle(bed[part])) > hollow.floor_m + self._blur_m():
                 continue
             head, ahead = (float(row[end]), float(col[end])), (up[0] / length, up[1] / length)
             if any_ground and ditch.kind == "roadside" and road_at(*head, self.surfaces.corridor, self.cell_m, s):
@@ -176,13 +177,17 @@ class OpenWays:
                 return True
         return False
 
+    def _blur_m(self) -> float:
+        """How much too high a bed may be read in these cells [m]."""
+        return _BED_BLUR * (self.cell_m - 1.0) if self.cell_m > BLUR_CELL_M else 0.0
+
     def _told(self, ditch: Ditch) -> bool:
         """Whether a line is a ditch: listed, or deep; the trough over a pipe and the flank of a kettle are neither."""
         return bool(ditch.sure or ditch.depth_m >= 2.0 * self.s.head_depth_m)
 
     def _drawn(self, ditch: Ditch, shows: int) -> bool:
         """Whether a line that shows at so many stations in a hollow is a ditch; over a pipe is a trough, no cut."""
-        faint = self.cell_m > BLUR_CELL_M and ditch.kind == "ditch" and shows * self.cell_m >= _SHOWS_M
+        faint = self.cell_m > BLUR_CELL_M and ditch.kind in ("ditch", "roadside") and shows * self.cell_m >= _SHOWS_M
         return faint or self._told(ditch)
 
     def _points(self, hollow: Hollow, head: tuple[float, float], up: tuple[float, float]) -> bool:
@@ -244,19 +249,24 @@ class OpenWays:
         return out
 
     def _dug(self, k: int, hollow: Hollow) -> tuple[F64, F64]:
-        """Stations where a ditch shows, (3, n) of row, column and bed: those in the hollow and those outside."""
+        """Stations of a ditch, (3, n) of row, column, bed: those that show in the hollow, those known outside."""
         # one ditch passes many hollows
         if k not in self.seen:
             self.seen[k] = self._stations(self.lines.ditches[k])
-        every = self.seen[k]
-        parts: tuple[F64, F64] = kernel.parted(hollow.pool.mask, hollow.pool.row0, hollow.pool.col0, every)
-        return parts
+        shown, known = self.seen[k]
+        at = hollow.pool.mask, hollow.pool.row0, hollow.pool.col0
+        inner, outer = kernel.parted(*at, shown)
+        return inner, outer if known is shown else kernel.parted(*at, known)[1]
 
-    def _stations(self, ditch: Ditch) -> F64:
+    def _stations(self, ditch: Ditch) -> tuple[F64, F64]:
+        """Stations where a ditch shows, and those at which one is known: wide cells hide most of a listed ditch."""
         if ditch.kind == "natural stream":
-            return np.empty((3, 0))
+            return np.empty((3, 0)), np.empty((3, 0))
+        every = np.stack([ditch.row, ditch.col, ditch.bed_m])
         seen = (kernel.shown_at(self.shown, ditch.row, ditch.col) >= self.s.dug_m) & np.isfinite(ditch.bed_m)
-        return np.ascontiguousarray(np.stack([ditch.row, ditch.col, ditch.bed_m])[:, seen])
+        shown = np.ascontiguousarray(every[:, seen])
+        listed = self.cell_m > BLUR_CELL_M and ditch.sure
+        return shown, np.ascontiguousarray(every[:, np.isfinite(ditch.bed_m)]) if listed else shown
 
     def _leads_out(self, crossing: Crossing, pool: Patch, reach: int, least_m: float) -> bool:
         if float(crossing.level_m.max()) > least_m:

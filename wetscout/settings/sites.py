@@ -199,6 +199,12 @@ class SiteSettings(PitSides):
     passing_area_m2: float = number(
         1500.0, "m2", (0.0, 1e5), "smaller pools on a passing ditch need a bed well below their floor", _TRIAL
     )
+    road_gap_m: float = number(25.0, "m", (5.0, 60.0), "the two ditches of a road lie no farther apart", _PRACTICE)
+    road_even_m: float = number(1.5, "m", (0.2, 10.0), "and their distance changes by no more, in cells of 1 m", _TRIAL)
+    road_run_m: float = number(80.0, "m", (20.0, 1000.0), "over at least this length", _TRIAL)
+    road_share: float = number(
+        0.6, "-", (0.1, 1.0), "a pool with so much of its water between them is the bed of the road", _TRIAL
+    )
     filled_reach_m: float = number(
         20.0, "m", (5.0, 60.0), "earth in a ditch this near to the rim is a plug, farther off a crossing", _PRACTICE
     )

@@ -39,6 +39,7 @@ from wetscout.sites.pick import Picker
 from wetscout.sites.plugged import Fills, runs_open
 from wetscout.sites.reached import OVER_M, joined
 from wetscout.sites.rim import unheld_shore
+from wetscout.sites.roadway import road_share
 from wetscout.sites.setting import Surroundings
 from wetscout.sites.turned_down import reason_against
 
@@ -307,7 +308,10 @@ class Finder:
 
     def _turn_down(self, c: Candidate) -> str | None:
         at = self.network.by_id.get(c.cuts[0].ditch_id) if c.cuts and c.cuts[0].ditch_id is not None else None
-        return reason_against(c, None if at is None else self.network.ditches[at], self.cell_m, self.s)
+        why = reason_against(c, None if at is None else self.network.ditches[at], self.cell_m, self.s)
+        if why is None and road_share(c, self.surfaces, self.network, self.cell_m, self.s) >= self.s.road_share:
+            return "it stands between the two ditches of a road: the road itself, not a basin"
+        return why
 
     def _sides(self, window: Window, spill: float, pit: float) -> dict[str, float]:
         """How steep the undug sides above a pit are halfway down, and how much of the pool they are."""
