@@ -46,6 +46,21 @@ def band(z, row, col, stations, lengths, widths):
     return *vectors, centre / cell_m, left / cell_m, right / cell_m, section
 
 
+def in_hollow(section, step_m, centre, left, right, cell_m, limits):
+    """Short for its width, gently sided, and its middle rises."""
+    least, width_m, slender, steep, rise = limits
+    bed, one, other = (ground_at(section, step_m, offset * cell_m) for offset in (centre, left, right))
+    depth = np.minimum(one, other) - bed
+    cut = np.flatnonzero(depth >= least)
+    if cut.size < 3:
+        return False
+    part = slice(cut[0], cut[-1] + 1)
+    known = np.isfinite(depth[part])
+    wide, deep, bed = ((right - left) * cell_m)[part][known], depth[part][known], bed[part][known]
+    broad = np.median(wide) >= width_m and (cut[-1] + 1 - cut[0]) * cell_m < slender * np.median(wide)
+    return broad and np.median(deep / np.maximum(wide, cell_m)) < steep and np.ptp(bed) >= rise * np.median(deep)
+
+
 def spoil(section, step_m, shoulder, side, heights, along):
     """Banks beside a ditch; wide ones only where they go on."""
     rise_m, reach_m, wide_m = heights
@@ -71,7 +86,9 @@ def paint_ditch(mask, dug, z, row, col, bits, pad, stations, lengths, widths, ba
     """Mark a ditch and its spoil."""
     a_row, a_col, centre, left, right, section = band(z, row, col, stations, lengths, widths)
     cell_m, step_m = lengths[1], lengths[0] * lengths[1]
-    if bits[1]:
+    if in_hollow(section, step_m, centre, left, right, cell_m, banks[3]):
+        left = right = centre
+    elif bits[1]:
         feet = []
         for side, own, other in ((-1, left, right), (1, right, left)):
             found = spoil(section, step_m, own * cell_m, side, *banks[:2])

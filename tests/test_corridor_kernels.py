@@ -6,8 +6,11 @@ import naive_corridor as naive
 import numpy as np
 import pytest
 
+from wetscout.ingest import from_array
 from wetscout.kernels import corridor, open_bed
+from wetscout.records import CUT, Ditch, Linework
 from wetscout.settings.surfaces import SurfaceSettings
+from wetscout.surfaces import build_surfaces
 from wetscout.surfaces.corridors import _Sizes
 from wetscout.surfaces.today import open_line
 
@@ -61,7 +64,7 @@ def test_spoil_and_the_other_ditch_behind_it(seed):
     z, (row, col) = ground(rng), line(rng)
     sizes = _Sizes.of(1.0, SETTINGS.bed_reach_m, SETTINGS)
     a_row, a_col, _, left, right, section = corridor.band(z, row, col, sizes.stations, sizes.lengths, sizes.widths)
-    heights, along, limits = sizes.banks
+    heights, along, limits, _ = sizes.banks
     dug = (rng.random(z.shape) < 0.6).astype(np.uint8)
     found = 0
     for side, own, other in ((-1, left, right), (1, right, left)):
@@ -72,6 +75,58 @@ def test_spoil_and_the_other_ditch_behind_it(seed):
         args = dug, row, col, (a_row, a_col), own, other, section, (side, 0.5, 1.0), limits
         same([corridor.between_ditches(*args)], [naive.between_ditches(*args)])
     assert found
+
+
+def hollow(radius_m, depth_m, drop_m=0.0):
+    """Closed form: a round bowl in level ground, a trench 3 m wide from its middle to the right; raster and bowl."""
+    y, x = np.mgrid[-60:61, -60:141].astype(float)
+    away = np.hypot(x, y) / radius_m
+    bowl = 10.0 - depth_m * np.clip(1.0 - away**2, 0.0, None)
+    trench = 10.0 - depth_m - drop_m + np.clip(np.abs(y) - 0.75, 0.0, None) / 0.6
+    dug = np.where((x > 0.0) & (drop_m > 0.0), np.minimum(bowl, trench), bowl)
+    return dug.astype(np.float32), bowl
+
+
+def ditch(number, row, col, **values):
+    n = len(row)
+    flat = np.zeros(n)
+    said = {"kind": "ditch", "depth_m": 1.0, "bank_climb_m": 0.0, "straightness": 1.0, "spoil": "none", **values}
+    return Ditch(number, np.asarray(row, float), np.asarray(col, float), flat, flat, flat, flat + 4.0, **said)
+
+
+def test_hollows_are_told_as_by_the_single_steps():
+    sizes = _Sizes.of(1.0, SETTINGS.bed_reach_m, SETTINGS)
+    rng, told = np.random.default_rng(5), []
+    for _ in range(60):
+        radius_m = rng.uniform(8.0, 25.0)
+        z, _ = hollow(radius_m, rng.uniform(0.3, 1.5), rng.choice([0.0, 0.3]))
+        z += rng.normal(0.0, 0.02, z.shape).astype(np.float32)
+        z[rng.integers(50, 70, 9), rng.integers(50, 70, 9)] = np.nan
+        col = np.arange(60.0 - radius_m, 60.0 + rng.uniform(0.0, 2.0) ** 5)
+        row = 60.0 + rng.uniform(-0.5, 0.5) * (col - 60.0) * rng.integers(0, 2)
+        *_, centre, left, right, section = corridor.band(z, row, col, sizes.stations, sizes.lengths, sizes.widths)
+        for limits in (sizes.banks[3], (0.0, 5.0, 8.0, 0.3, 0.3), (9.0, 0.0, 99.0, 9.0, 0.0)):
+            args = section, 0.5, centre, left, right, 1.0, limits
+            told.append(bool(corridor.in_hollow(*args)))
+            assert told[-1] == bool(naive.in_hollow(*args))
+    assert 0.2 < np.mean(told) < 0.8
+
+
+@pytest.mark.parametrize(("radius_m", "depth_m"), [(12.0, 0.9), (13.0, 1.0), (14.0, 1.2)])
+def test_the_middle_of_a_hollow_is_no_ditch(radius_m, depth_m):
+    """Closed form: a bowl of 0.04-0.06 ha; a line up its far half had made banks of its flanks and filled a fifth."""
+    z, ground = hollow(radius_m, depth_m, 0.3)
+    z += np.random.default_rng(3).normal(0.0, 0.02, z.shape).astype(np.float32)
+    drain = ditch(1, np.full(120, 60.0), np.arange(60.0, 180.0), sure=True)
+    axis = np.arange(60.0 - radius_m, 61.0)
+    middle = ditch(2, np.full(axis.size, 60.0), axis, kind="unclear", sure=False)
+    out = build_surfaces(from_array(z, 1.0), Linework((drain, middle)), SETTINGS)
+    pool = ground < 9.99
+    assert (np.abs(out.natural - ground)[pool] > 0.2).mean() < 0.02
+    # the drain is closed at the rim all the same
+    rim = np.abs(out.natural - ground)[55:66, 60 + round(radius_m) - 1 : 60 + round(radius_m) + 6]
+    assert rim.max() < 0.15
+    assert (out.corridor[60, 62:170] & CUT).all()
 
 
 @pytest.mark.parametrize("seed", range(6))

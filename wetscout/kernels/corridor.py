@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from wetscout.kernels.along import ascending
+from wetscout.kernels.along import ascending, middle
 from wetscout.kernels.compiled import compiled, leaf
 from wetscout.kernels.sections import median_along, paint_band, sections, share_set, shoulders, spoil_beside
 
@@ -153,6 +153,58 @@ def band(z, row, col, stations, lengths, widths):
 
 
 @compiled
+def in_hollow(section, step_m, centre, left, right, cell_m, limits):
+    """Whether a line is the middle of a hollow, which has no banks of a cut.
+
+    A cut is many times as long as it is wide and its bed leads on. The middle of a hollow is not, the flanks rise
+    gently from it, and it rises towards the shore.
+
+    Parameters
+    ----------
+    section : float64 (n, m)
+        [m]
+    step_m : float
+        Distance of samples [m].
+    centre, left, right : float64 (n,)
+        Offsets of the lowest point and the shoulders [cells].
+    cell_m : float
+        [m]
+    limits : (float, float, float, float, float)
+        Depth from which on a station shows a cut, least width of a hollow [m], how many times its width it is long at
+        most, its greatest depth over its width, the least rise of its middle over its depth.
+
+    Returns
+    -------
+    bool
+    """
+    least, width_m, slender, steep, rise = limits
+    n = centre.size
+    depth, bed = np.empty(n), np.empty(n)
+    first, last, shown = n, -1, 0
+    for i in range(n):
+        bed[i] = ground_at(section, i, step_m, centre[i] * cell_m)
+        one = ground_at(section, i, step_m, left[i] * cell_m)
+        other = ground_at(section, i, step_m, right[i] * cell_m)
+        depth[i] = min(one, other) - bed[i] if one == one and other == other else np.nan
+        if depth[i] >= least:
+            first, last, shown = min(first, i), i, shown + 1
+    if shown < 3:
+        return False
+    count, low, high = 0, np.inf, -np.inf
+    wide, deep, ratio = np.empty(n), np.empty(n), np.empty(n)
+    for i in range(first, last + 1):
+        if depth[i] == depth[i]:
+            wide[count] = (right[i] - left[i]) * cell_m
+            deep[count] = depth[i]
+            ratio[count] = depth[i] / max(wide[count], cell_m)
+            low, high = min(low, bed[i]), max(high, bed[i])
+            count += 1
+    across_m, down_m = middle(wide[:count]), middle(deep[:count])
+    broad = across_m >= width_m and (last + 1 - first) * cell_m < slender * across_m
+    return broad and middle(ratio[:count]) < steep and high - low >= rise * down_m
+
+
+@compiled
 def spoil(section, step_m, shoulder, side, heights, along):
     """Inner edge and outer foot of the spoil on one side.
 
@@ -269,14 +321,17 @@ def paint_ditch(mask, dug, z, row, col, bits, pad, stations, lengths, widths, ba
         For the ditch; for spoil, 0 where none is looked for.
     pad : float
         Added on both sides [cells].
-    banks : (tuple, tuple, tuple)
-        `heights` and `along` of `spoil`, `limits` of `between_ditches`.
+    banks : (tuple, tuple, tuple, tuple)
+        `heights` and `along` of `spoil`, `limits` of `between_ditches` and of `in_hollow`.
     """
     a_row, a_col, centre, left, right, section = band(z, row, col, stations, lengths, widths)
     cell_m = lengths[1]
     step_m = lengths[0] * cell_m
-    if bits[1] != 0:
-        heights, along, limits = banks
+    heights, along, limits, hollow = banks
+    if in_hollow(section, step_m, centre, left, right, cell_m, hollow):
+        # a trench the width of its bed stays: water may lead through it
+        left = right = centre
+    elif bits[1] != 0:
         shoulder = left, right
         edges = [left, right]
         for k in range(2):

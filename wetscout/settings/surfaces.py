@@ -26,6 +26,14 @@ class SurfaceSettings:
     width_along_m: float = number(40.0, "m", (10.0, 200.0), "neighbourhood whose median width caps a corridor", _TRIAL)
     cut_least_m: float = number(0.1, "m", (0.0, 0.5), "where a line cuts less it shows no width", _TRIAL)
     cut_cell_m: float = number(1.5, "m", (0.5, 10.0), "asked in cells no wider than this", _TRIAL)
+    hollow_m: float = number(9.0, "m", (4.0, 30.0), "a line this wide, in cells as fine, may be a hollow ...", _TRIAL)
+    hollow_slender: float = number(
+        4.0, "-", (1.0, 20.0), "... where it is less than so many times as long, ...", _TRIAL
+    )
+    hollow_steep: float = number(
+        0.1, "-", (0.02, 1.0), "... its depth is less than this share of its width, ...", _TRIAL
+    )
+    hollow_rise: float = number(0.5, "-", (0.0, 3.0), "... and its middle rises by this share of its depth", _TRIAL)
     width_cap: float = number(1.3, "-", (1.0, 3.0), "a corridor is at most this many times its usual width", _TRIAL)
     width_least: float = number(
         0.2, "-", (0.0, 1.0), "a side narrower than this share of its usual width takes the usual one", _TRIAL

@@ -18,6 +18,9 @@ BEHIND_M = (3.0, 11.0)
 DUG_BEHIND = 0.5
 
 
+Five = tuple[float, float, float, float, float]
+
+
 @dataclass(frozen=True)
 class _Sizes:
     """What the kernels of corridors take, see `corridor.band` and `corridor.paint_ditch`."""
@@ -25,7 +28,7 @@ class _Sizes:
     stations: tuple[int, int, int, int]
     lengths: tuple[float, float, float, float, float, float, float, float]
     widths: tuple[float, float, float]
-    banks: tuple[tuple[float, float, float], tuple[int, float], tuple[float, float, float, float]]
+    banks: tuple[tuple[float, float, float], tuple[int, float], tuple[float, float, float, float], Five]
 
     @staticmethod
     def of(cell_m: float, bed_m: float, s: SurfaceSettings) -> _Sizes:
@@ -33,7 +36,9 @@ class _Sizes:
         half = int(np.ceil((s.shoulder_reach_m + s.recentre_m + 12.0) / (step * cell_m)))
         along, near = max(1, round(s.along_m / 2 / cell_m)), max(3, round(2 * s.width_along_m / cell_m) | 1)
         # cells of 2 m blur a cut: its shallow ends are ditch (five false sites on the Dutch core without this limit)
-        least = s.cut_least_m if cell_m <= s.cut_cell_m else 0.0
+        fine = cell_m <= s.cut_cell_m
+        least = s.cut_least_m if fine else 0.0
+        hollow_m = s.hollow_m if fine else float("inf")
         return _Sizes(
             (_reach(cell_m), half, along, near),
             (step, cell_m, s.recentre_m, s.shoulder_slope, s.berm_m, s.shoulder_reach_m, bed_m, s.shoulder_share),
@@ -42,6 +47,7 @@ class _Sizes:
                 (s.spoil_m, s.spoil_reach_m, s.spoil_wide_m),
                 (round(2 * s.spoil_along_m / cell_m) | 1, s.spoil_share),
                 (*BEHIND_M, DUG_BEHIND, s.spoil_m),
+                (s.cut_least_m, hollow_m, s.hollow_slender, s.hollow_steep, s.hollow_rise),
             ),
         )
 
