@@ -63,14 +63,28 @@ def test_what_is_no_plug(fills):
 
 @pytest.mark.parametrize(("cell_m", "long", "filled"), [(1.0, 11, 1.0), (2.0, 6, 0.0), (3.0, 4, 0.0), (3.0, 6, 1.0)])
 def test_in_wide_cells_a_lane_is_longer_than_the_least_plug(cell_m, long, filled):
-    """Earth 1.05 m high over 11, 12, 12 and 18 m; the least plug of that height is 8.4 m long (own faces and crest)."""
-    assert _fills(38, top=99.95, long=long, cell_m=cell_m).signs((CUT,), 100.0)["filled_share"] == filled
+    """Earth 1.18 m high over 11, 12, 12 and 18 m; the least plug that holds 1.1 m is 8.7 m long (faces and crest)."""
+    assert _fills(38, top=100.08, long=long, cell_m=cell_m).signs((CUT,), 100.0)["filled_share"] == filled
 
 
 @pytest.mark.parametrize(("top", "filled"), [(100.15, 0.0), (100.25, 1.0)])
 def test_in_wide_cells_short_earth_well_above_the_spill_is_a_plug(top, filled):
     """12 m of earth: a lane where its top is level with the banks, a plug where it stands 0.2 m above the water."""
     assert _fills(38, top=top, long=6, cell_m=2.0).signs((CUT,), 100.0)["filled_share"] == filled
+
+
+@pytest.mark.parametrize(("top", "long", "filled"), [(100.03, 20, 0.0), (100.03, 28, 1.0), (100.1, 20, 1.0)])
+def test_earth_level_with_the_spill_is_a_lane_a_plug_stands_above_it(top, long, filled):
+    """Levels are told within 0.06 m (spills of strangers' ground, 90 %); longer earth is a ditch filled in again."""
+    assert _fills(36, top=top, long=long).signs((CUT,), 100.0)["filled_share"] == filled
+
+
+@pytest.mark.parametrize(("long", "filled"), [(7, 0.0), (20, 1.0)])
+def test_silt_in_the_bed_is_no_part_of_a_lane(long, filled):
+    """A lane of 7 m and 20 m of silt 0.2 m deep below it, as long together as a plug; a plug of 20 m in such silt."""
+    fills = _fills(37, top=100.1, long=long)
+    fills.ground[50, 37 + long : 57 + long] = 99.1
+    assert fills.signs((CUT,), 100.0)["filled_share"] == filled
 
 
 @pytest.mark.parametrize(("exit_m", "still"), [(98.9, 1.0), (99.4, 1.0), (99.6, 0.0)])

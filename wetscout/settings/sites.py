@@ -220,6 +220,12 @@ class SiteSettings(PitSides):
     plug_freeboard_m: float = number(
         0.2, "m", (0.0, 1.0), "short earth there that stands this far above the spill is a plug", _TRIAL
     )
+    plug_shows_m: float = number(
+        0.06, "m", (0.0, 1.0), "a plug stands at least so far above the spill; levels are told no closer", _TRIAL
+    )
+    lane_most_m: float = number(
+        25.0, "m", (0.0, 60.0), "earth that stands no higher, and no longer along the ditch, is a lane", _PRACTICE
+    )
     plug_face: float = number(
         3.0, "-", (0.5, 10.0), "least run of its faces to one; shorter earth is a crossing", _PRACTICE
     )

@@ -37,6 +37,8 @@ STRIP_SIDE_M = 9.0
 STRIP_SHARE = 0.5
 # earth in a ditch is measured so far above the bed [m]
 FOOT_M = 0.15
+# and so much of its own height
+FOOT_SHARE = 0.3
 # how far beside the way ground may lead past its cells [cells]
 PAST = 2
 
@@ -122,13 +124,20 @@ class Fills:
         short = np.zeros(at.size, dtype=np.bool_)
         for k in np.unique(run[at]):
             own = run == k
+            # silt in the bed beside it, seen over a bed dug deeper farther up, is no part of it: faces end sooner
+            foot = max(FOOT_M, FOOT_SHARE * float(high[own].max()))
+            whole, own = float(steps[own].sum()), own & (high >= foot)
+            length = min(whole, float(steps[own].sum()) + 2.0 * self.s.plug_face * (foot - FOOT_M))
             # in wide cells those that earth covers in part count whole
-            length = float(steps[own].sum()) - max(self.cell_m - 1.0, 0.0)
+            length -= max(self.cell_m - 1.0, 0.0)
             holds = min(float(high[own].max()), spill_m - float(self.today[rows[own], cols[own]].min()))
             plug = self.s.plug_crest_m + 2.0 * self.s.plug_face * (holds - FOOT_M)
             # a lane crosses at the height of the banks, a plug stands above the water it is to hold
-            if float(self.ground[rows[own], cols[own]].max()) < spill_m + self.s.plug_freeboard_m:
+            above = float(self.ground[rows[own], cols[own]].max()) - spill_m
+            if above < self.s.plug_freeboard_m:
                 plug = max(plug, least)
+            if above < self.s.plug_shows_m:
+                plug = max(plug, self.s.lane_most_m)
             far = float(away[own].min()) > self.s.crossing_from_m and length <= self.s.crossing_m
             short[run[at] == k] = length < plug or far
         return short
