@@ -53,3 +53,18 @@ def test_spoil_beside_a_ditch_is_no_lane():
     z = np.minimum(z, scene.trapezoid(across, 19.0, 0.6, 1.5))
     z = z + np.maximum(0.0, 0.3 - np.abs(across - 6.0) / 5.0)
     assert not [b for b in banks(z, 1.0) if b.kind == "road"]
+
+
+@pytest.mark.parametrize(("dug_m", "kind"), [(460.0, "spoil"), (290.0, "road")])
+def test_a_straight_bank_that_goes_on_where_nothing_was_dug_is_no_spoil(dug_m, kind):
+    """0.55 m high on 7 m, a ditch at its foot over its whole length, or over the first 290 m of 480."""
+    y, x = scene.frame(500.0, 1.0)
+    along, across = scene.along_across(y, x, 20.0)
+    z = 20.0 + scene.rolling(y, x, 0.1, 220.0) + scene.noise(y.shape, 0.02, 7)
+    ditch = scene.trapezoid(across, 19.0, 0.6, 1.5)
+    z = np.where(along < dug_m - 240.0, np.minimum(z, ditch), z)
+    z = z + np.where(
+        np.abs(along) < 240.0, np.maximum(0.0, 0.55 - np.maximum(0.0, np.abs(across - 8.0) - 1.2) / 4.0), 0.0
+    )
+    kinds = {b.kind for b in banks(z, 1.0) if on_line(b, 1.0).any() or b.row.size > 200}
+    assert kinds == {kind}

@@ -155,7 +155,11 @@ def describe(
         beside = lanes.beside_share(tree, line.xy, cell_m, settings)
         kind = "road"
         if line.sure:
-            kind = kind_of(height, width, line.length(cell_m), attributes.straightness(line.xy, cell_m), beside)
+            straight = attributes.straightness(line.xy, cell_m)
+            # spoil lies where something was dug: a straight bank that goes on for so long without is none
+            if straight >= TRACK_STRAIGHT and lanes.alone_m(tree, line.xy, cell_m, settings) >= ROAD_LENGTH_M:
+                beside = 0.0
+            kind = kind_of(height, width, line.length(cell_m), straight, beside)
         elif not _road_on_slope(line, tree, cell_m, settings):
             continue
         if kind == "unclear" and (lane := lanes.lane_height(turned, line.xy, cell_m)):

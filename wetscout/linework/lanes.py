@@ -108,6 +108,33 @@ def beside_share(tree: cKDTree | None, xy: NDArray[np.float64], cell_m: float, s
     return float(((far >= settings.spoil_from_m) & (far <= settings.spoil_to_m)).mean())
 
 
+def alone_m(tree: cKDTree | None, xy: NDArray[np.float64], cell_m: float, settings: LineworkSettings) -> float:
+    """Longest stretch of a crest without a ditch so near that it could be its spoil.
+
+    Parameters
+    ----------
+    tree : cKDTree or None
+        See `tree_of`.
+    xy : float64 (n, 2)
+        Stations [cells].
+    cell_m : float
+        [m].
+    settings : LineworkSettings
+
+    Returns
+    -------
+    float
+        [m], infinity without ditches.
+    """
+    if tree is None:
+        return float(np.inf)
+    none = ~np.isfinite(tree.query(xy, distance_upper_bound=settings.spoil_to_m / cell_m + 1e-6)[0])
+    steps = np.hypot(*np.diff(xy, axis=0, prepend=xy[:1]).T) * cell_m
+    at = np.concatenate(([0.0], np.cumsum(steps)))
+    turns = np.flatnonzero(np.diff(np.concatenate(([False], none, [False])).astype(np.int8)))
+    return float((at[turns[1::2]] - at[turns[::2]]).max(initial=0.0))
+
+
 def lane_height(turned: NDArray[np.float32], xy: NDArray[np.float64], cell_m: float) -> float:
     """How high a lane stands above the ground beside it.
 
