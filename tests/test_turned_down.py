@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -10,7 +11,9 @@ from test_surfaces import straight_ditch
 
 from wetscout.records import Candidate, Cut, Patch
 from wetscout.settings.sites import SiteSettings
+from wetscout.sites.build import Finder
 from wetscout.sites.few_cells import few_cells
+from wetscout.sites.network import Network
 from wetscout.sites.turned_down import reason_against
 
 SIGNS = {
@@ -24,6 +27,7 @@ SIGNS = {
     "ditch_in_pool_m": 60.0,
     "drain_in_pool_m": 60.0,
     "stream_in_pool_m": 0.0,
+    "stream_share": 0.0,
     "sure_in_pool_m": 60.0,
     "bed_in_pool_m": 99.0,
     "rough_ground": 0.0,
@@ -279,6 +283,7 @@ def test_woods_alone_turn_nothing_down():
         ),
         ({"drain_in_pool_m": 10.0}, {"kind": "natural stream"}, 100.0, "a stream runs out"),
         ({"drain_in_pool_m": 30.0, "stream_in_pool_m": 65.0}, {}, 1.0, "a stream runs through"),
+        ({"stream_share": 0.6}, {}, 1.0, "between the banks of a stream"),
         ({"floor_m": 99.7, "today_m": 99.75, "bed_in_pool_m": 99.72, "upstream_m": 60.0}, {}, 1.0, "below the floor"),
         ({"floor_m": 99.7, "today_m": 99.75, "bed_in_pool_m": 99.72, "cut_depth_m": 0.28}, {}, 1.0, "below the floor"),
         (
@@ -421,3 +426,24 @@ def test_a_deep_cut_without_a_listed_ditch_is_a_gully():
         reason_against(deep, unsure, 2.0, s),
     ):
         assert told is None or "gully" not in told
+
+
+@pytest.mark.parametrize(
+    ("width_m", "sure", "kind", "share"),
+    [
+        (10.0, True, "natural stream", 0.5),
+        (5.0, True, "natural stream", 0.25),
+        (10.0, False, "natural stream", 0.0),
+        (10.0, True, "ditch", 0.0),
+    ],
+)
+def test_how_much_of_a_pool_lies_between_the_banks_of_a_stream(width_m, sure, kind, share):
+    """A line of 100 m along a pool of 100 by 20 m, in cells of 1 m; too short to be sure of by its length."""
+    col = np.arange(100.0)
+    line = straight_ditch(np.full(100, 10.0), col, top_width_m=np.full(100, width_m), kind=kind, sure=sure)
+    about = SimpleNamespace(
+        network=Network((line,), 1.0, 6.0), s=SiteSettings(), cell_m=1.0, stream={1} if kind != "ditch" else set()
+    )
+    pool = np.ones((20, 100), dtype=bool)
+    told = Finder._streams(about, about.network.stations_in(pool, 0, 0), pool)
+    assert told == {"stream_in_pool_m": 0.0, "stream_share": pytest.approx(share)}

@@ -168,6 +168,13 @@ class SiteSettings(PitSides):
     stream_over: float = number(
         2.0, "-", (0.5, 20.0), "where they run more than so many times as far in it as drains do", _TRIAL
     )
+    stream_share: float = number(
+        0.5,
+        "-",
+        (0.1, 2.0),
+        "width of listed natural lines along their way in a pool, over its area: a channel",
+        _TRIAL,
+    )
     plain_cut_m: float = number(
         0.3, "m", (0.1, 2.0), "least depth of a straight cut below the spill that counts though not listed", _TRIAL
     )

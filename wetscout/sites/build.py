@@ -199,7 +199,7 @@ class Finder:
         signs = {
             **self._signs(window, (spill, float(m.floor[node])), inside),
             **self._sides(window, spill, float(m.pit[node])),
-            "stream_in_pool_m": self._streams(wet),
+            **self._streams(wet, window.pool),
             "cut_depth_m": spill - min(cut.bed_m for cut in cuts) if cuts else 0.0,
             "witness_m": float(m.witness[node]),
             "bed_at_cut_m": self._bed_at(cuts),
@@ -293,14 +293,18 @@ class Finder:
             "bed_in_pool_m": min((float(ditches[j].bed_m[at].min()) for j, at in inside.items()), default=np.nan),
         }
 
-    def _streams(self, wet: dict[int, np.ndarray]) -> float:
-        """Length in the pool of natural streams that are listed and long enough to be sure of [m].
+    def _streams(self, wet: dict[int, np.ndarray], pool: BOOL) -> dict[str, float]:
+        """Length in the pool of natural streams, and share of it that lies between the banks of any listed one.
 
-        Faint ones are the lows of the ground, of the basin itself as well.
+        Long enough to be sure of: faint ones are the lows of the ground, of the basin itself as well.
         """
         ditches, long = self.network.ditches, self.s.stream_m / self.cell_m
-        own = (j for j in wet if ditches[j].ditch_id in self.stream and ditches[j].sure and ditches[j].row.size >= long)
-        return sum(wet[j].size for j in own) * self.cell_m
+        own = [j for j in wet if ditches[j].ditch_id in self.stream and ditches[j].sure]
+        wide = sum(float(np.nansum(ditches[j].top_width_m[wet[j]])) for j in own)
+        return {
+            "stream_in_pool_m": sum(wet[j].size for j in own if ditches[j].row.size >= long) * self.cell_m,
+            "stream_share": wide / (float(pool.sum()) * self.cell_m),
+        }
 
     def _half_width(self, mask: BOOL) -> float:
         """Radius of the largest circle inside [m]."""

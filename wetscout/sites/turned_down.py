@@ -120,6 +120,8 @@ def _stream(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSettings) ->
 
     A pool in which a stream runs on and on is its channel or its valley, whatever small ditch joins it there.
     """
+    if c.signs["stream_share"] >= s.stream_share:
+        return "most of it lies between the banks of a stream or a wide old ditch: a channel, not a basin"
     runs = c.signs["stream_in_pool_m"]
     if runs >= s.stream_pool_m and runs > s.stream_over * c.signs["drain_in_pool_m"]:
         return "a stream runs through it: its channel or its valley, not a drained basin"
