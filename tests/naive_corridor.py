@@ -46,19 +46,36 @@ def band(z, row, col, stations, lengths, widths):
     return *vectors, centre / cell_m, left / cell_m, right / cell_m, section
 
 
-def in_hollow(section, step_m, centre, left, right, cell_m, limits):
-    """Short for its width, gently sided, and its middle rises."""
-    least, width_m, slender, steep, rise = limits
+def dug_part(section, step_m, centre, left, right, cell_m, limits):
+    """Stations in a cut: a line in a hollow is short for its width, gently sided, and its middle rises."""
+    least, width_m, slender, steep, rise, gap_m, rest_m, narrow = limits
     bed, one, other = (ground_at(section, step_m, offset * cell_m) for offset in (centre, left, right))
-    depth = np.minimum(one, other) - bed
+    depth, wide = np.minimum(one, other) - bed, (right - left) * cell_m
     cut = np.flatnonzero(depth >= least)
     if cut.size < 3:
-        return False
-    part = slice(cut[0], cut[-1] + 1)
-    known = np.isfinite(depth[part])
-    wide, deep, bed = ((right - left) * cell_m)[part][known], depth[part][known], bed[part][known]
-    broad = np.median(wide) >= width_m and (cut[-1] + 1 - cut[0]) * cell_m < slender * np.median(wide)
-    return broad and np.median(deep / np.maximum(wide, cell_m)) < steep and np.ptp(bed) >= rise * np.median(deep)
+        return 0, centre.size
+
+    def gentle(at, climb):
+        at = at[np.isfinite(depth[at])]
+        across_m, share = np.median(wide[at]), np.median(depth[at] / np.maximum(wide[at], cell_m))
+        return across_m, share < steep and climb >= rise * np.median(depth[at])
+
+    line = np.arange(cut[0], cut[-1] + 1)
+    across_m, told = gentle(line, np.ptp(bed[line][np.isfinite(depth[line])]))
+    if across_m >= width_m and line.size * cell_m < slender * across_m and told:
+        return 0, 0
+    ends = [0, centre.size]
+    for k, way in enumerate((line, line[::-1])):
+        broad = np.flatnonzero(wide[way] >= width_m)
+        steps = np.diff(broad, prepend=-1) * cell_m > gap_m + cell_m
+        broad = broad[: np.argmax(steps)] if steps.any() else broad
+        run, rest = np.split(way, [broad[-1] + 1 if broad.size else 0])
+        if run.size * cell_m < gap_m or rest.size * cell_m < rest_m or not np.isfinite(depth[run]).any():
+            continue
+        across_m, told = gentle(run, bed[run[0]] - bed[run[-1]])
+        if told and run.size * cell_m < slender * across_m and np.median(wide[rest]) <= narrow * across_m:
+            ends[k] = int(run[-1]) + 1 - k
+    return ends[0], max(ends)
 
 
 def spoil(section, step_m, shoulder, side, heights, along):
@@ -86,14 +103,16 @@ def paint_ditch(mask, dug, z, row, col, bits, pad, stations, lengths, widths, ba
     """Mark a ditch and its spoil."""
     a_row, a_col, centre, left, right, section = band(z, row, col, stations, lengths, widths)
     cell_m, step_m = lengths[1], lengths[0] * lengths[1]
-    if in_hollow(section, step_m, centre, left, right, cell_m, banks[3]):
-        left = right = centre
-    elif bits[1]:
+    start, stop = dug_part(section, step_m, centre, left, right, cell_m, banks[3])
+    at = np.arange(centre.size)
+    beyond = (at < start) | (at >= stop)
+    left, right = np.where(beyond, centre, left), np.where(beyond, centre, right)
+    if bits[1] and start < stop:
         feet = []
         for side, own, other in ((-1, left, right), (1, right, left)):
             found = spoil(section, step_m, own * cell_m, side, *banks[:2])
             sizes = side, step_m, cell_m
-            none = between_ditches(dug, row, col, (a_row, a_col), own, other, section, sizes, banks[2])
+            none = beyond | between_ditches(dug, row, col, (a_row, a_col), own, other, section, sizes, banks[2])
             feet.append([np.where(none, own, offset / cell_m) for offset in found])
         left, right = feet[0][0], feet[1][0]
         for edge, foot in feet:

@@ -97,30 +97,37 @@ def ditch(number, row, col, **values):
 def test_hollows_are_told_as_by_the_single_steps():
     sizes = _Sizes.of(1.0, SETTINGS.bed_reach_m, SETTINGS)
     rng, told = np.random.default_rng(5), []
-    for _ in range(60):
+    for _ in range(90):
         radius_m = rng.uniform(8.0, 25.0)
-        z, _ = hollow(radius_m, rng.uniform(0.3, 1.5), rng.choice([0.0, 0.3]))
+        z, _ = hollow(radius_m, rng.uniform(0.3, 1.5), rng.choice([0.0, 0.3, 0.6]))
         z += rng.normal(0.0, 0.02, z.shape).astype(np.float32)
         z[rng.integers(50, 70, 9), rng.integers(50, 70, 9)] = np.nan
-        col = np.arange(60.0 - radius_m, 60.0 + rng.uniform(0.0, 2.0) ** 5)
+        col = np.arange(60.0 - radius_m, 60.0 + rng.uniform(0.0, 2.6) ** 5)[:: rng.choice([-1, 1])].copy()
         row = 60.0 + rng.uniform(-0.5, 0.5) * (col - 60.0) * rng.integers(0, 2)
         *_, centre, left, right, section = corridor.band(z, row, col, sizes.stations, sizes.lengths, sizes.widths)
-        for limits in (sizes.banks[3], (0.0, 5.0, 8.0, 0.3, 0.3), (9.0, 0.0, 99.0, 9.0, 0.0)):
+        for limits in (sizes.banks[3], (0.0, 5.0, 8.0, 0.3, 0.3, 3.0, 10.0, 0.9), (9.0, *sizes.banks[3][1:])):
             args = section, 0.5, centre, left, right, 1.0, limits
-            told.append(bool(corridor.in_hollow(*args)))
-            assert told[-1] == bool(naive.in_hollow(*args))
-    assert 0.2 < np.mean(told) < 0.8
+            start, stop = corridor.dug_part(*args)
+            assert (start, stop) == naive.dug_part(*args)
+            told.append("all" if stop == 0 else "head" if start else "tail" if stop < col.size else "none")
+    assert min(told.count(word) for word in ("all", "head", "tail", "none")) > 4
 
 
+@pytest.mark.parametrize("led_on", [False, True])
 @pytest.mark.parametrize(("radius_m", "depth_m"), [(12.0, 0.9), (13.0, 1.0), (14.0, 1.2)])
-def test_the_middle_of_a_hollow_is_no_ditch(radius_m, depth_m):
-    """Closed form: a bowl of 0.04-0.06 ha; a line up its far half had made banks of its flanks and filled a fifth."""
+def test_the_middle_of_a_hollow_is_no_ditch(radius_m, depth_m, led_on):
+    """Closed form: a bowl of 0.04-0.06 ha; a line up its far half had made banks of its flanks and filled a fifth.
+
+    One of its own, or that of the ditch led on.
+    """
     z, ground = hollow(radius_m, depth_m, 0.3)
     z += np.random.default_rng(3).normal(0.0, 0.02, z.shape).astype(np.float32)
-    drain = ditch(1, np.full(120, 60.0), np.arange(60.0, 180.0), sure=True)
     axis = np.arange(60.0 - radius_m, 61.0)
+    col = np.arange(axis[0] if led_on else 60.0, 180.0)
+    drain = ditch(1, np.full(col.size, 60.0), col, sure=True)
     middle = ditch(2, np.full(axis.size, 60.0), axis, kind="unclear", sure=False)
-    out = build_surfaces(from_array(z, 1.0), Linework((drain, middle)), SETTINGS)
+    lines = (drain,) if led_on else (drain, middle)
+    out = build_surfaces(from_array(z, 1.0), Linework(lines), SETTINGS)
     pool = ground < 9.99
     assert (np.abs(out.natural - ground)[pool] > 0.2).mean() < 0.02
     # the drain is closed at the rim all the same

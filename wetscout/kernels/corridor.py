@@ -153,11 +153,11 @@ def band(z, row, col, stations, lengths, widths):
 
 
 @compiled
-def in_hollow(section, step_m, centre, left, right, cell_m, limits):
-    """Whether a line is the middle of a hollow, which has no banks of a cut.
+def dug_part(section, step_m, centre, left, right, cell_m, limits):
+    """Stations of a line that lie in a cut; what is left at its ends is the middle of a hollow, without banks of a cut.
 
     A cut is many times as long as it is wide and its bed leads on. The middle of a hollow is not, the flanks rise
-    gently from it, and it rises towards the shore.
+    gently from it, and it rises towards the shore; the line of a ditch that is led on into it grows wider there.
 
     Parameters
     ----------
@@ -169,39 +169,79 @@ def in_hollow(section, step_m, centre, left, right, cell_m, limits):
         Offsets of the lowest point and the shoulders [cells].
     cell_m : float
         [m]
-    limits : (float, float, float, float, float)
+    limits : (float, float, float, float, float, float, float, float)
         Depth from which on a station shows a cut, least width of a hollow [m], how many times its width it is long at
-        most, its greatest depth over its width, the least rise of its middle over its depth.
+        most, its greatest depth over its width, the least rise of its middle over its depth; of a ditch led on: longest
+        narrow piece in the hollow [m], least length of the ditch [m], its greatest width over that of the hollow.
 
     Returns
     -------
-    bool
+    start, stop : int
+        Half open; both 0 where the whole line lies in a hollow.
     """
-    least, width_m, slender, steep, rise = limits
+    least, width_m, slender, steep, rise = limits[0], limits[1], limits[2], limits[3], limits[4]
     n = centre.size
-    depth, bed = np.empty(n), np.empty(n)
+    depth, bed, wide = np.empty(n), np.empty(n), np.empty(n)
     first, last, shown = n, -1, 0
     for i in range(n):
         bed[i] = ground_at(section, i, step_m, centre[i] * cell_m)
         one = ground_at(section, i, step_m, left[i] * cell_m)
         other = ground_at(section, i, step_m, right[i] * cell_m)
         depth[i] = min(one, other) - bed[i] if one == one and other == other else np.nan
+        wide[i] = (right[i] - left[i]) * cell_m
         if depth[i] >= least:
             first, last, shown = min(first, i), i, shown + 1
     if shown < 3:
-        return False
-    count, low, high = 0, np.inf, -np.inf
-    wide, deep, ratio = np.empty(n), np.empty(n), np.empty(n)
+        return 0, n
+    across_m, down_m, share = _shape(wide, depth, first, last, cell_m)
+    low, high = np.inf, -np.inf
     for i in range(first, last + 1):
         if depth[i] == depth[i]:
-            wide[count] = (right[i] - left[i]) * cell_m
-            deep[count] = depth[i]
-            ratio[count] = depth[i] / max(wide[count], cell_m)
             low, high = min(low, bed[i]), max(high, bed[i])
-            count += 1
-    across_m, down_m = middle(wide[:count]), middle(deep[:count])
     broad = across_m >= width_m and (last + 1 - first) * cell_m < slender * across_m
-    return broad and middle(ratio[:count]) < steep and high - low >= rise * down_m
+    if broad and share < steep and high - low >= rise * down_m:
+        return 0, 0
+    head = _led_on(wide, depth, bed, (first, last, 1), cell_m, limits)
+    tail = _led_on(wide, depth, bed, (last, first, -1), cell_m, limits)
+    start = head + 1 if head >= 0 else 0
+    return start, max(start, tail if tail >= 0 else n)
+
+
+@compiled
+def _shape(wide, depth, first, last, cell_m):
+    """Median width and depth [m] and depth over width of the stations first to last where the depth is known."""
+    count = 0
+    across_m, down_m, share = np.empty(wide.size), np.empty(wide.size), np.empty(wide.size)
+    for i in range(first, last + 1):
+        if depth[i] == depth[i]:
+            across_m[count], down_m[count] = wide[i], depth[i]
+            share[count] = depth[i] / max(wide[i], cell_m)
+            count += 1
+    return middle(across_m[:count]), middle(down_m[:count]), middle(share[:count])
+
+
+@compiled
+def _led_on(wide, depth, bed, ends, cell_m, limits):
+    """Last station, from one end of a line, of the hollow that its ditch is led on into; -1 where there is none.
+
+    `ends` are the stations at this end and at the other that show a cut, and the way to go, 1 or -1.
+    """
+    _, width_m, slender, steep, rise, gap_m, rest_m, narrow = limits
+    at, other, way = ends
+    last, k = at - way, at
+    while way * (other - k) >= 0 and way * (k - last) * cell_m <= gap_m + cell_m:
+        if wide[k] >= width_m:
+            last = k
+        k += way
+    run, all_of = way * (last - at) + 1, way * (other - at) + 1
+    if run * cell_m < gap_m or (all_of - run) * cell_m < rest_m:
+        return -1
+    rest = np.empty(all_of - run)
+    for i in range(rest.size):
+        rest[i] = wide[last + way * (i + 1)]
+    across_m, down_m, share = _shape(wide, depth, min(at, last), max(at, last), cell_m)
+    hollow = run * cell_m < slender * across_m and middle(rest) <= narrow * across_m
+    return last if hollow and share < steep and bed[at] - bed[last] >= rise * down_m else -1
 
 
 @compiled
@@ -322,16 +362,17 @@ def paint_ditch(mask, dug, z, row, col, bits, pad, stations, lengths, widths, ba
     pad : float
         Added on both sides [cells].
     banks : (tuple, tuple, tuple, tuple)
-        `heights` and `along` of `spoil`, `limits` of `between_ditches` and of `in_hollow`.
+        `heights` and `along` of `spoil`, `limits` of `between_ditches` and of `dug_part`.
     """
     a_row, a_col, centre, left, right, section = band(z, row, col, stations, lengths, widths)
     cell_m = lengths[1]
     step_m = lengths[0] * cell_m
     heights, along, limits, hollow = banks
-    if in_hollow(section, step_m, centre, left, right, cell_m, hollow):
-        # a trench the width of its bed stays: water may lead through it
-        left = right = centre
-    elif bits[1] != 0:
+    start, stop = dug_part(section, step_m, centre, left, right, cell_m, hollow)
+    # a trench the width of its bed stays: water may lead through it
+    for part in (slice(0, start), slice(stop, None)):
+        left[part], right[part] = centre[part], centre[part]
+    if bits[1] != 0 and stop > start:
         shoulder = left, right
         edges = [left, right]
         for k in range(2):
@@ -339,6 +380,7 @@ def paint_ditch(mask, dug, z, row, col, bits, pad, stations, lengths, widths, ba
             edge, foot = spoil(section, step_m, own * cell_m, side, heights, along)
             sizes = (side, step_m, cell_m)
             none = between_ditches(dug, row, col, (a_row, a_col), own, shoulder[1 - k], section, sizes, limits)
+            none[:start], none[stop:] = True, True
             inner, outer = np.where(none, own, edge / cell_m), np.where(none, own, foot / cell_m)
             low, high = np.minimum(inner, outer), np.maximum(inner, outer)
             paint_band(mask, bits[1], row, col, a_row, a_col, low, np.where(high > low, high, low - 1))

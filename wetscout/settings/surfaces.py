@@ -34,6 +34,11 @@ class SurfaceSettings:
         0.1, "-", (0.02, 1.0), "... its depth is less than this share of its width, ...", _TRIAL
     )
     hollow_rise: float = number(0.5, "-", (0.0, 3.0), "... and its middle rises by this share of its depth", _TRIAL)
+    hollow_gap_m: float = number(6.0, "m", (0.0, 20.0), "narrower pieces of it up to this long are of it", _TRIAL)
+    hollow_ditch_m: float = number(
+        10.0, "m", (3.0, 100.0), "a ditch led on into it shows on at least this much", _TRIAL
+    )
+    hollow_narrow: float = number(0.75, "-", (0.2, 1.0), "and is at most this share of its width wide", _TRIAL)
     width_cap: float = number(1.3, "-", (1.0, 3.0), "a corridor is at most this many times its usual width", _TRIAL)
     width_least: float = number(
         0.2, "-", (0.0, 1.0), "a side narrower than this share of its usual width takes the usual one", _TRIAL

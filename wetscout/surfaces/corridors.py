@@ -18,7 +18,7 @@ BEHIND_M = (3.0, 11.0)
 DUG_BEHIND = 0.5
 
 
-Five = tuple[float, float, float, float, float]
+Hollow = tuple[float, float, float, float, float, float, float, float]
 
 
 @dataclass(frozen=True)
@@ -28,7 +28,7 @@ class _Sizes:
     stations: tuple[int, int, int, int]
     lengths: tuple[float, float, float, float, float, float, float, float]
     widths: tuple[float, float, float]
-    banks: tuple[tuple[float, float, float], tuple[int, float], tuple[float, float, float, float], Five]
+    banks: tuple[tuple[float, float, float], tuple[int, float], tuple[float, float, float, float], Hollow]
 
     @staticmethod
     def of(cell_m: float, bed_m: float, s: SurfaceSettings) -> _Sizes:
@@ -47,7 +47,10 @@ class _Sizes:
                 (s.spoil_m, s.spoil_reach_m, s.spoil_wide_m),
                 (round(2 * s.spoil_along_m / cell_m) | 1, s.spoil_share),
                 (*BEHIND_M, DUG_BEHIND, s.spoil_m),
-                (s.cut_least_m, hollow_m, s.hollow_slender, s.hollow_steep, s.hollow_rise),
+                (
+                    *(s.cut_least_m, hollow_m, s.hollow_slender, s.hollow_steep, s.hollow_rise),
+                    *(s.hollow_gap_m, s.hollow_ditch_m, s.hollow_narrow),
+                ),
             ),
         )
 
