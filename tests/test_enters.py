@@ -26,6 +26,11 @@ def above(levels, cols=(0, N), *, bed=None, sure=True, pool=POOL, cell_m=1.0, cu
     return ditch_above({0: at}, Network((line,), cell_m, 6.0), water, cuts, cell_m)[int(beyond)]
 
 
+def _line(number, row, col, sure):
+    bed = 10.0 - 0.001 * np.arange(row.size)
+    return Ditch(number, row, col, bed, bed + 1.0, bed + 1.0, bed * 0 + 3.0, "ditch", 1.0, 0.3, 1.0, "none", sure)
+
+
 def cut(col, ditch_id=1):
     way = np.zeros(0, dtype=np.int64)
     return Cut(5, col, 0.0, 1.0, 9.0, 10.0, 9.0, ditch_id, False, way, way)
@@ -50,6 +55,35 @@ def test_a_ditch_that_comes_in_from_the_edge_of_the_ground_brings_nobody_knows_h
     # it leaves by that edge
     assert not above(10.0 + 0.001 * X, (0, 140), beyond=True)
     assert above(10.0 + 0.001 * X, beyond=True)
+
+
+def test_a_ditch_that_ends_at_the_shore_enters_however_little_of_it_lies_in_the_pool():
+    falls = 10.0 - 0.001 * X
+    assert above(falls, (0, 106)) == pytest.approx(100.0)
+    assert above(falls, (0, 106), sure=False) == 0.0
+    # it goes on: it passes beside the pool
+    assert above(falls, pool=np.arange(100, 106)) == 0.0
+    # it begins there, and leads away
+    assert above(falls, (133, N)) == 0.0
+
+
+@pytest.mark.parametrize(
+    ("ends", "counted_m"),
+    [
+        (((5, 60), (5, 10)), 50.0),  # a gap of 10 m, straight on
+        (((5, 50), (5, 10)), 0.0),  # too far
+        (((5, 69), (25, 69)), 0.0),  # from the side
+        (((9, 68), (9, 10)), 58.0),  # beside its head
+        (((14, 64), (14, 10)), 0.0),  # aside of it
+    ],
+)
+def test_a_faint_line_that_runs_on_into_the_head_of_a_ditch_is_its_beginning(ends, counted_m):
+    (row1, col1), (row0, col0) = ends
+    n = 60
+    faint = _line(2, np.linspace(row0, row1, n), np.linspace(col0, col1, n), False)
+    sure = _line(1, np.full(71, 5.0), np.arange(70.0, 141.0), True)
+    network = Network((sure, faint), 1.0, 6.0)
+    assert network.length_above([(0, 10)], set()) == pytest.approx(10.0 + counted_m)
 
 
 def test_two_ditches_out_of_one_pool_drawn_as_one_line_do_not_enter_it():

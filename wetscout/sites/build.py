@@ -31,7 +31,7 @@ from wetscout.records import (
 from wetscout.settings.sites import SiteSettings
 from wetscout.settings.surroundings import SurroundingSettings
 from wetscout.sites.cuts import Window, find_cuts
-from wetscout.sites.enters import ENTER_M, ditch_above
+from wetscout.sites.enters import ENTER_M, ditch_above, ends_in
 from wetscout.sites.few_cells import few_cells
 from wetscout.sites.judge import Measures, lift, measure, too_wide
 from wetscout.sites.network import Network
@@ -242,7 +242,7 @@ class Finder:
             d = self.network.ditches[j]
             r, c = (np.rint(x[at]).astype(np.int64) - x0 for x, x0 in ((d.row, window.row0), (d.col, window.col0)))
             on = np.any([ground[r + k // 3, c + k % 3] for k in range(9)], axis=0)
-            if np.count_nonzero(on) * self.cell_m >= ENTER_M:
+            if np.count_nonzero(on) * self.cell_m >= ENTER_M or (on.any() and ends_in(d, at)):
                 out[j] = at
         return out
 

@@ -62,7 +62,7 @@ def ditch_above(
     only = cuts[0] if len(cuts) == 1 else None
     for j, at in inside.items():
         ditch, first, last = network.ditches[j], int(at.min()), int(at.max())
-        if at.size * cell_m < ENTER_M:
+        if at.size * cell_m < ENTER_M and not ends_in(ditch, at):
             continue
         up, down = np.arange(first, -1, -1), np.arange(last, ditch.row.size)
         from_up = comes_in(ditch, up, at, filled_today, cell_m) if first > 0 else -1.0
@@ -79,6 +79,22 @@ def ditch_above(
             above += float(np.hypot(np.diff(ditch.row[down]), np.diff(ditch.col[down])).sum()) * cell_m
             beyond |= _at_edge(ditch, -1, filled_today)
     return above, beyond
+
+
+def ends_in(ditch: Ditch, at: NDArray[np.int64]) -> bool:
+    """Whether a line comes to its lower end in a pool: it does not pass beside it, however little of it lies there.
+
+    Parameters
+    ----------
+    ditch : Ditch
+    at : int64 (n,)
+        Its stations in the pool.
+
+    Returns
+    -------
+    bool
+    """
+    return bool(at.size and at.max() == ditch.row.size - 1 and at.min() > 0 and ditch.sure)
 
 
 def comes_in(

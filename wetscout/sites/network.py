@@ -5,9 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from wetscout.records import F64, I32, Ditch
+from wetscout.records import BOOL, F64, I32, Ditch
+
+# a faint line that ends so near to the head of a ditch [m], in its direction, is the beginning of that ditch
+HEAD_M, HEAD_TURN = 15.0, 35.0
+# directions of a line are taken over so much of it [m]
+RUN_M = 12.0
 
 
 class Network:
@@ -41,6 +47,7 @@ class Network:
         self.cell_row = cell_row[self.by_row]
         self.cell_col = np.floor(self.col + 0.5).astype(np.int64)[self.by_row]
         self.into = self._joins(join_m / cell_m)
+        self.counted = self._beginnings()
 
     def _joins(self, reach: float) -> list[list[tuple[int, int]]]:
         """For each ditch, the ditches that run into it and at which of its stations."""
@@ -60,6 +67,39 @@ class Network:
             for j, (_, station) in best.items():
                 into[j].append((i, station))
         return into
+
+    def _beginnings(self) -> BOOL:
+        """Sure lines, and faint ones that run on into the head of one of these; joins with a gap are noted."""
+        counted = self.sure.copy()
+        faint = [i for i, d in enumerate(self.ditches) if not d.sure and d.row.size > 1]
+        if self.tree is None or not faint:
+            return counted
+        ends = np.array([[self.ditches[i].row[-1], self.ditches[i].col[-1]] for i in faint])
+        near = self.tree.query_ball_point(ends, HEAD_M / self.cell_m, return_sorted=True)
+        heads = {i: self._heads(i, np.array(at, dtype=np.int64)) for i, at in zip(faint, near, strict=True)}
+        more = True
+        while more:
+            found = [(i, next((j for j in way if counted[j]), -1)) for i, way in heads.items() if not counted[i]]
+            found = [(i, j) for i, j in found if j >= 0]
+            for i, j in found:
+                counted[i] = True
+                if all(k != i for k, _ in self.into[j]):
+                    self.into[j].append((i, 0))
+            more = bool(found)
+        return counted
+
+    def _heads(self, i: int, at: NDArray[np.int64]) -> list[int]:
+        """The other line into whose head one runs on, if any: nearest first among stations near its lower end."""
+        ditch, run = self.ditches[i], max(1, round(RUN_M / self.cell_m))
+        ahead, least = _direction(ditch, -1, run), float(np.cos(np.deg2rad(HEAD_TURN)))
+        gap = np.column_stack((self.row[at] - ditch.row[-1], self.col[at] - ditch.col[-1]))
+        away = np.hypot(gap[:, 0], gap[:, 1])
+        # a gap of some cells may lie in any direction, a longer one lies ahead
+        ok = (away * self.cell_m <= 0.5 * HEAD_M) | (gap @ ahead >= least * away)
+        j = self.index[at]
+        ok &= (j != i) & ((at - self.start[j]) * self.cell_m <= HEAD_M)
+        near = [int(j[k]) for k in np.argsort(away, kind="stable") if ok[k]]
+        return [k for k in near if _direction(self.ditches[k], 0, run) @ ahead >= least]
 
     def nearest(self, row: float, col: float, reach_m: float) -> int | None:
         """Index of the ditch nearest to a cell within `reach_m`, sure ones first.
@@ -132,7 +172,8 @@ class Network:
     def length_above(self, entries: Iterable[tuple[int, int]], skip: set[int]) -> float:
         """Ditch length that runs to given stations from above, side ditches included.
 
-        Faint lines are followed but not counted: most are furrows, tracks and the last traces of a ditch that ends.
+        Faint lines are followed but not counted: most are furrows and tracks. What runs on into the head of a ditch is
+        the beginning of that ditch.
 
         Parameters
         ----------
@@ -152,10 +193,19 @@ class Network:
             i, station = stack.pop()
             ditch = self.ditches[i]
             part = slice(0, station + 1)
-            if ditch.sure:
+            if self.counted[i]:
                 total += float(np.hypot(np.diff(ditch.row[part]), np.diff(ditch.col[part])).sum()) * self.cell_m
             for j, at in self.into[i]:
                 if at <= station and j not in seen:
                     seen.add(j)
                     stack.append((j, self.ditches[j].row.size - 1))
         return total
+
+
+def _direction(ditch: Ditch, end: int, run: int) -> F64:
+    """Unit vector downhill along the first or the last stations of a line."""
+    n = min(run, ditch.row.size - 1)
+    a, b = (0, n) if end == 0 else (-1 - n, -1)
+    way = np.array([ditch.row[b] - ditch.row[a], ditch.col[b] - ditch.col[a]], dtype=np.float64)
+    out: F64 = way / max(float(np.hypot(way[0], way[1])), 1e-9)
+    return out
