@@ -13,7 +13,7 @@ S = RestoreSettings()
 FAR = np.array([0.0, 1.0])
 
 
-def told(cut_m, by="ditch", at=((50, 50),), fill=None, cell_m=1.0):
+def told(cut_m, by="ditch", at=((50, 50),), fill=None, cell_m=1.0, line=(FAR, FAR)):
     """A cut along row 50, so deep below level ground; plugs at places; road fill along a column."""
     natural = np.full((100, 100), 100.0, np.float32)
     smooth = natural.copy()
@@ -21,7 +21,7 @@ def told(cut_m, by="ditch", at=((50, 50),), fill=None, cell_m=1.0):
     corridor = np.zeros((100, 100), np.uint8)
     if fill is not None:
         corridor[:, fill] = FILL
-    plugs = tuple(Plug("a", "a", 1, k, FAR, FAR, {"_row": r, "_col": c}) for k, (r, c) in enumerate(at))
+    plugs = tuple(Plug("a", "a", 1, k, *line, {"_row": r, "_col": c}) for k, (r, c) in enumerate(at))
     patch = Patch(0, 0, np.ones((2, 2), dtype=bool))
     site = Site("a", patch, None, (), plugs, (), {"drained_by": by})
     return cut_shows(site, Surfaces(smooth, smooth, natural, natural, corridor), cell_m, S)
@@ -51,6 +51,12 @@ def test_it_shows_within_two_metres_of_its_plug(row, shows):
 @pytest.mark.parametrize(("col", "hidden"), [(52, True), (54, True), (56, False)])
 def test_road_fill_beside_the_plug_hides_it(col, hidden):
     assert told(0.0, by="ditch under road", fill=col) is hidden
+
+
+@pytest.mark.parametrize(("row", "shows"), [(30.0, False), (60.0, True)])
+def test_it_may_show_along_a_plug_that_was_shifted_from_the_rim(row, shows):
+    """The rim at row 20, the plug from row 20 to another one: across the cut along row 50, or short of it."""
+    assert told(0.5, at=((20, 20),), line=(np.array([20.0, row]), np.array([20.0, 30.0]))) is shows
 
 
 def test_one_open_cut_of_several_is_enough_and_without_plugs_nothing_is_said():
