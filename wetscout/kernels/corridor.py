@@ -152,7 +152,6 @@ def band(z, row, col, stations, lengths, widths):
     return a_row, a_col, centre, left, right, section
 
 
-@compiled
 def dug_part(section, step_m, centre, left, right, cell_m, limits):
     """Stations of a line that lie in a cut; what is left at its ends is the middle of a hollow, without banks of a cut.
 
@@ -179,7 +178,27 @@ def dug_part(section, step_m, centre, left, right, cell_m, limits):
     start, stop : int
         Half open; both 0 where the whole line lies in a hollow.
     """
-    least, width_m, slender, steep, rise = limits[0], limits[1], limits[2], limits[3], limits[4]
+    width_m, slender, steep, rise = limits[1:5]
+    depth, bed, wide, first, last = _heights(section, step_m, centre, left, right, cell_m, limits[0])
+    if last < first:
+        return 0, centre.size
+    across_m, down_m, share, climb = _shape(wide, depth, bed, first, last, cell_m)
+    if (
+        across_m >= width_m
+        and (last + 1 - first) * cell_m < slender * across_m
+        and share < steep
+        and climb >= rise * down_m
+    ):
+        return 0, 0
+    head = _led_on(wide, depth, bed, first, last, 1, cell_m, limits)
+    tail = _led_on(wide, depth, bed, last, first, -1, cell_m, limits)
+    start = head + 1 if head >= 0 else 0
+    return start, max(start, tail if tail >= 0 else centre.size)
+
+
+@compiled
+def _heights(section, step_m, centre, left, right, cell_m, least):
+    """Depth, bed and width of each station [m], and the first and last that show a cut; crossed with fewer than 3."""
     n = centre.size
     depth, bed, wide = np.empty(n), np.empty(n), np.empty(n)
     first, last, shown = n, -1, 0
@@ -191,43 +210,30 @@ def dug_part(section, step_m, centre, left, right, cell_m, limits):
         wide[i] = (right[i] - left[i]) * cell_m
         if depth[i] >= least:
             first, last, shown = min(first, i), i, shown + 1
-    if shown < 3:
-        return 0, n
-    across_m, down_m, share = _shape(wide, depth, first, last, cell_m)
-    low, high = np.inf, -np.inf
-    for i in range(first, last + 1):
-        if depth[i] == depth[i]:
-            low, high = min(low, bed[i]), max(high, bed[i])
-    broad = across_m >= width_m and (last + 1 - first) * cell_m < slender * across_m
-    if broad and share < steep and high - low >= rise * down_m:
-        return 0, 0
-    head = _led_on(wide, depth, bed, (first, last, 1), cell_m, limits)
-    tail = _led_on(wide, depth, bed, (last, first, -1), cell_m, limits)
-    start = head + 1 if head >= 0 else 0
-    return start, max(start, tail if tail >= 0 else n)
+    return depth, bed, wide, first, last if shown >= 3 else -1
 
 
 @compiled
-def _shape(wide, depth, first, last, cell_m):
-    """Median width and depth [m] and depth over width of the stations first to last where the depth is known."""
-    count = 0
+def _shape(wide, depth, bed, first, last, cell_m):
+    """Median width and depth [m], depth over width, and range of the bed [m], of stations whose depth is known."""
+    count, low, high = 0, np.inf, -np.inf
     across_m, down_m, share = np.empty(wide.size), np.empty(wide.size), np.empty(wide.size)
     for i in range(first, last + 1):
         if depth[i] == depth[i]:
             across_m[count], down_m[count] = wide[i], depth[i]
             share[count] = depth[i] / max(wide[i], cell_m)
+            low, high = min(low, bed[i]), max(high, bed[i])
             count += 1
-    return middle(across_m[:count]), middle(down_m[:count]), middle(share[:count])
+    return middle(across_m[:count]), middle(down_m[:count]), middle(share[:count]), high - low
 
 
 @compiled
-def _led_on(wide, depth, bed, ends, cell_m, limits):
+def _led_on(wide, depth, bed, at, other, way, cell_m, limits):
     """Last station, from one end of a line, of the hollow that its ditch is led on into; -1 where there is none.
 
-    `ends` are the stations at this end and at the other that show a cut, and the way to go, 1 or -1.
+    `at` and `other` are the stations at this end and at the other that show a cut, `way` 1 or -1 from one to the other.
     """
     _, width_m, slender, steep, rise, gap_m, rest_m, narrow = limits
-    at, other, way = ends
     last, k = at - way, at
     while way * (other - k) >= 0 and way * (k - last) * cell_m <= gap_m + cell_m:
         if wide[k] >= width_m:
@@ -239,7 +245,7 @@ def _led_on(wide, depth, bed, ends, cell_m, limits):
     rest = np.empty(all_of - run)
     for i in range(rest.size):
         rest[i] = wide[last + way * (i + 1)]
-    across_m, down_m, share = _shape(wide, depth, min(at, last), max(at, last), cell_m)
+    across_m, down_m, share, _ = _shape(wide, depth, bed, min(at, last), max(at, last), cell_m)
     hollow = run * cell_m < slender * across_m and middle(rest) <= narrow * across_m
     return last if hollow and share < steep and bed[at] - bed[last] >= rise * down_m else -1
 
