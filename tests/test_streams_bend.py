@@ -103,6 +103,20 @@ def test_loops_that_nobody_digs_may_vary_in_depth_and_gentler_bends_may_not():
         assert streams.winds(p, np.zeros(n, dtype=bool), 1.0, SETTINGS) is stream
 
 
+@pytest.mark.parametrize(("swell_m", "long_m", "stream"), [(0.0, 240, True), (0.4, 240, False), (0.0, 110, False)])
+def test_an_even_reach_that_bends_all_the_way_is_a_stream_from_150_m_on(swell_m, long_m, stream):
+    """Radius 40 m at its sharpest, 4.7 m off its chords of 50 m; no valley is seen around it."""
+    t = np.arange(float(long_m))
+    way = shape.resample(np.column_stack([200 + 15.5 * np.sin(t / 25), t]))
+    n = len(way)
+    bed, wide = 10.0 - 0.001 * np.arange(n), np.full(n, 4.0)
+    bank = bed + 1.1 + swell_m * np.sin(np.arange(n) / 40)
+    p = attributes.Profile(way, bed, bank, bank, wide, wide, 0.0, 0.0, np.full((n, 2), -0.05))
+    assert n < SETTINGS.winding_length_m or attributes.bow(way, 1.0, SETTINGS.bend_half_m) > SETTINGS.tight_blunt_m
+    assert n < SETTINGS.winding_length_m or attributes.straightness(way, 1.0) > SETTINGS.winding_straight
+    assert streams.winds(p, np.zeros(n, dtype=bool), 1.0, SETTINGS) is stream
+
+
 @pytest.mark.parametrize(("loops", "stream"), [(4, True), (2, False)])
 def test_a_chain_of_half_circles_is_a_stream_however_uneven_once_it_is_long(loops, stream):
     """Radius 40 m: 8.8 m off its chords of 50 m (plane geometry); two loops of 126 m could be a ditch round a knoll."""
