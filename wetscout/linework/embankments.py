@@ -152,12 +152,12 @@ def describe(
     out: list[Embankment] = []
     for line in sorted(lines, key=lambda x: (round(float(x.row[0]), 3), round(float(x.col[0]), 3))):
         height, width = _size(z, line, cell_m)
-        beside = lanes.beside_share(tree, line.xy, cell_m, settings)
+        beside, alone_m = lanes.beside(tree, line.xy, cell_m, settings)
         kind = "road"
         if line.sure:
             straight = attributes.straightness(line.xy, cell_m)
             # spoil lies where something was dug: a straight bank that goes on for so long without is none
-            if straight >= TRACK_STRAIGHT and lanes.alone_m(tree, line.xy, cell_m, settings) >= ROAD_LENGTH_M:
+            if straight >= TRACK_STRAIGHT and alone_m >= ROAD_LENGTH_M:
                 beside = 0.0
             kind = kind_of(height, width, line.length(cell_m), straight, beside)
         elif not _road_on_slope(line, tree, cell_m, settings):

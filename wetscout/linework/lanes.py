@@ -84,8 +84,10 @@ def tree_of(ditches: Sequence[NDArray[np.float64]]) -> cKDTree | None:
     return cKDTree(np.concatenate(list(ditches))) if len(ditches) else None
 
 
-def beside_share(tree: cKDTree | None, xy: NDArray[np.float64], cell_m: float, settings: LineworkSettings) -> float:
-    """Share of a crest with a ditch at spoil distance.
+def beside(
+    tree: cKDTree | None, xy: NDArray[np.float64], cell_m: float, settings: LineworkSettings
+) -> tuple[float, float]:
+    """How much of a crest has a ditch at spoil distance, and how far it goes on without one so near.
 
     Parameters
     ----------
@@ -99,40 +101,17 @@ def beside_share(tree: cKDTree | None, xy: NDArray[np.float64], cell_m: float, s
 
     Returns
     -------
-    float
-        0-1.
+    share, alone_m : float
+        0-1, and the longest stretch [m]; 0 and infinity without ditches.
     """
     if tree is None:
-        return 0.0
+        return 0.0, float(np.inf)
     far = tree.query(xy, distance_upper_bound=settings.spoil_to_m / cell_m + 1e-6)[0] * cell_m
-    return float(((far >= settings.spoil_from_m) & (far <= settings.spoil_to_m)).mean())
-
-
-def alone_m(tree: cKDTree | None, xy: NDArray[np.float64], cell_m: float, settings: LineworkSettings) -> float:
-    """Longest stretch of a crest without a ditch so near that it could be its spoil.
-
-    Parameters
-    ----------
-    tree : cKDTree or None
-        See `tree_of`.
-    xy : float64 (n, 2)
-        Stations [cells].
-    cell_m : float
-        [m].
-    settings : LineworkSettings
-
-    Returns
-    -------
-    float
-        [m], infinity without ditches.
-    """
-    if tree is None:
-        return float(np.inf)
-    none = ~np.isfinite(tree.query(xy, distance_upper_bound=settings.spoil_to_m / cell_m + 1e-6)[0])
+    share = float(((far >= settings.spoil_from_m) & (far <= settings.spoil_to_m)).mean())
     steps = np.hypot(*np.diff(xy, axis=0, prepend=xy[:1]).T) * cell_m
     at = np.concatenate(([0.0], np.cumsum(steps)))
-    turns = np.flatnonzero(np.diff(np.concatenate(([False], none, [False])).astype(np.int8)))
-    return float((at[turns[1::2]] - at[turns[::2]]).max(initial=0.0))
+    turns = np.flatnonzero(np.diff(np.concatenate(([False], np.isinf(far), [False])).astype(np.int8)))
+    return share, float((at[turns[1::2]] - at[turns[::2]]).max(initial=0.0))
 
 
 def lane_height(turned: NDArray[np.float32], xy: NDArray[np.float64], cell_m: float) -> float:
@@ -170,7 +149,7 @@ def _rise(turned: NDArray[np.float32], xy: NDArray[np.float64], from_m: float, c
 
 
 def _spoil(tree: cKDTree | None, line: trace.Line, cell_m: float, settings: LineworkSettings) -> bool:
-    return beside_share(tree, line.xy, cell_m, settings) >= SPOIL_SHARE
+    return beside(tree, line.xy, cell_m, settings)[0] >= SPOIL_SHARE
 
 
 def _straight(line: trace.Line, cell_m: float) -> bool:

@@ -78,18 +78,22 @@ def _winds(p: Profile, disturbed: NDArray[np.bool_], cell_m: float, settings: Li
     off, uneven = bow(p.points, cell_m, settings.bend_half_m), unevenness(p, disturbed)
     if _cornered(p, off, cell_m, settings):
         return False
-    # a deepened outlet of 95 m went 8.8 m round a knoll, half as deep at one end as at the other
-    loops = off >= settings.loops_bow_m and (length >= settings.loops_length_m or uneven <= settings.loops_uneven)
-    # a stream of 700 m, 0.9 straight, stood 5.8 m off; of 147 dug lines one of 431 m did by 5.4 m, an uneven one
-    sure = length >= settings.winding_sure_m and off >= settings.tight_blunt_m and uneven <= settings.loops_uneven
-    # a reach of 227 m between junctions, 5.1 m off and as deep all along
-    even = uneven <= settings.wander_uneven and length >= settings.winding_length_m
-    if loops or sure or (even and off >= settings.tight_blunt_m):
+    known = uneven if np.isfinite(uneven) else np.inf
+    # Length, bow and unevenness of what is no ditch: a deepened outlet of 95 m went 8.8 m round a knoll, half as deep
+    # at one end as at the other; a stream of 700 m, 0.9 straight, stood 5.8 m off; of 147 dug lines one of 431 m did by
+    # 5.4 m, an uneven one; a reach of 227 m between junctions stood 5.1 m off, as deep all along
+    bends = (
+        (settings.loops_length_m, settings.loops_bow_m, np.inf),
+        (0.0, settings.loops_bow_m, settings.loops_uneven),
+        (settings.winding_sure_m, settings.tight_blunt_m, settings.loops_uneven),
+        (settings.winding_length_m, settings.tight_blunt_m, settings.wander_uneven),
+    )
+    if any(length >= least and off >= bow_m and known <= spread for least, bow_m, spread in bends):
         return True
     if length < settings.winding_length_m:
         return False
     straight = straightness(p.points, cell_m)
-    # length, straightness and unevenness of what is no ditch; the last needs the valley as well
+    # the same of length, straightness and unevenness; the last needs the valley as well
     courses = (
         (0.0, settings.winding_straight, settings.winding_uneven),
         (settings.winding_sure_m, settings.wander_straight, settings.wander_uneven),

@@ -67,16 +67,16 @@ def natural_channel(site: Site, ditches: Mapping[int, Ditch], terrain: Terrain, 
     ditches : mapping of int to Ditch
     terrain : Terrain
     s : RestoreSettings
-        `channel_across_m`, `channel_sides`, `channel_share`, `channel_cell_m`.
+        `channel_across_m`, `channel_sides`, `channel_share`, `sides_cell_m`.
 
     Returns
     -------
     bool
-        False in cells over `channel_cell_m`, which blunt the sides of every ditch.
+        False in cells over `sides_cell_m`, which blunt the sides of every ditch.
     """
     cell_m = terrain.grid.cell_m
     share = float(site.values.get("_signs", {}).get("dug_share", 0.0))
-    if cell_m > s.channel_cell_m or not site.plugs or share < s.channel_share:
+    if cell_m > s.sides_cell_m or not site.plugs or share < s.channel_share:
         return False
     if float(site.plugs[0].values["across_m"]) < s.channel_across_m:
         return False

@@ -27,14 +27,14 @@ def cut_shows(site: Site, surfaces: Surfaces, cell_m: float, s: RestoreSettings)
     cell_m : float
         [m].
     s : RestoreSettings
-        `hidden_cut_m`, `hidden_led_m`, `hidden_cell_m`.
+        `hidden_cut_m`, `hidden_led_m`, `sides_cell_m`.
 
     Returns
     -------
     bool
-        True without plugs, and in cells over `hidden_cell_m`, in which most small ditches hardly show.
+        True without plugs, and in cells over `sides_cell_m`, in which most small ditches hardly show.
     """
-    if cell_m > s.hidden_cell_m or not site.plugs:
+    if cell_m > s.sides_cell_m or not site.plugs:
         return True
     least = s.hidden_led_m if site.values["drained_by"] == "ditch under road" else s.hidden_cut_m
     return any(_by_road(p, surfaces, cell_m) or _shows(p, surfaces, cell_m, least) for p in site.plugs)

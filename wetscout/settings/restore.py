@@ -35,14 +35,15 @@ class RestoreSettings:
     channel_share: float = number(
         0.3, "-", (0.0, 1.0), "and so much of the pool was taken for dug ground", "own trials, 2026"
     )
-    channel_cell_m: float = number(1.2, "m", (0.3, 5.0), "asked in cells no wider than this", "own trials, 2026")
     hidden_cut_m: float = number(
         0.2, "m", (0.0, 1.0), "a way out nowhere cut so deep at its plugs is what backfill left over a pipe", _PRACTICE
     )
     hidden_led_m: float = number(
         0.3, "m", (0.0, 1.0), "the same where a pipe under a road was guessed: a ditch shows at its ends", _PRACTICE
     )
-    hidden_cell_m: float = number(1.2, "m", (0.3, 5.0), "asked in cells no wider than this", "own trials, 2026")
+    sides_cell_m: float = number(
+        1.2, "m", (0.3, 5.0), "both are asked in cells no wider than this: wider ones blunt sides", "own trials, 2026"
+    )
     several_plugs: int = number(4, "-", (2, 50), "so many plugs", _PRACTICE)
     tie_m: float = number(
         0.1, "m", (0.0, 1.0), "a plug ends on ground this much above the spill level, so that water can pass", _PRACTICE

@@ -9,7 +9,7 @@ import numpy as np
 from wetscout.kernels.route import passes, way_out
 from wetscout.records import BOOL, F32, FILL, U8, Crossing, Cut
 from wetscout.settings.sites import SiteSettings
-from wetscout.sites.network import Network
+from wetscout.sites.network import Network, direction
 
 
 @dataclass(frozen=True)
@@ -73,13 +73,6 @@ def rim_place(
     ground = np.minimum(np.where(np.isnan(ground), -np.inf, ground), cap)
     top = ground.max()
     return first + int(np.argmax(ground >= top - 0.05))
-
-
-def _direction(way_row: np.ndarray, way_col: np.ndarray, at: int, reach: int) -> tuple[float, float]:
-    a, b = max(0, at - reach), min(way_row.size - 1, at + reach)
-    dr, dc = float(way_row[b] - way_row[a]), float(way_col[b] - way_col[a])
-    length = float(np.hypot(dr, dc)) or 1.0
-    return dr / length, dc / length
 
 
 def _block(today: F32, window: Window, row: int, col: int, reach: int) -> bool:
@@ -191,7 +184,7 @@ def _cut(
             for k in (max(at - ahead, 0), min(at + ahead, rows.size - 1)):
                 if ditch is None or network.stream(ditch):
                     ditch = network.nearest(rows[k] + window.row0, cols[k] + window.col0, s.near_line_m) or ditch
-    d_row, d_col = _direction(rows, cols, at, max(2, round(8.0 / cell_m)))
+    d_row, d_col = direction(rows, cols, at, max(2, round(8.0 / cell_m)))
     return Cut(
         row=r + window.row0,
         col=c + window.col0,

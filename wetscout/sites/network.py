@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -91,7 +92,7 @@ class Network:
     def _heads(self, i: int, at: NDArray[np.int64]) -> list[int]:
         """The other line into whose head one runs on, if any: nearest first among stations near its lower end."""
         ditch, run = self.ditches[i], max(1, round(RUN_M / self.cell_m))
-        ahead, least = _direction(ditch, -1, run), float(np.cos(np.deg2rad(HEAD_TURN)))
+        ahead, least = direction(ditch.row, ditch.col, ditch.row.size - 1, run), float(np.cos(np.deg2rad(HEAD_TURN)))
         gap = np.column_stack((self.row[at] - ditch.row[-1], self.col[at] - ditch.col[-1]))
         away = np.hypot(gap[:, 0], gap[:, 1])
         # a gap of some cells may lie in any direction, a longer one lies ahead
@@ -99,7 +100,8 @@ class Network:
         j = self.index[at]
         ok &= (j != i) & ((at - self.start[j]) * self.cell_m <= HEAD_M)
         near = [int(j[k]) for k in np.argsort(away, kind="stable") if ok[k]]
-        return [k for k in near if _direction(self.ditches[k], 0, run) @ ahead >= least]
+        heads = {k: direction(self.ditches[k].row, self.ditches[k].col, 0, run) for k in near}
+        return [k for k in near if np.dot(heads[k], ahead) >= least]
 
     def nearest(self, row: float, col: float, reach_m: float) -> int | None:
         """Index of the ditch nearest to a cell within `reach_m`, sure ones first.
@@ -202,10 +204,21 @@ class Network:
         return total
 
 
-def _direction(ditch: Ditch, end: int, run: int) -> F64:
-    """Unit vector downhill along the first or the last stations of a line."""
-    n = min(run, ditch.row.size - 1)
-    a, b = (0, n) if end == 0 else (-1 - n, -1)
-    way = np.array([ditch.row[b] - ditch.row[a], ditch.col[b] - ditch.col[a]], dtype=np.float64)
-    out: F64 = way / max(float(np.hypot(way[0], way[1])), 1e-9)
-    return out
+def direction(row: NDArray[Any], col: NDArray[Any], at: int, reach: int) -> tuple[float, float]:
+    """Unit vector along a line at one of its stations; 0, 0 where it does not move.
+
+    Parameters
+    ----------
+    row, col : (n,)
+        Stations [cells].
+    at, reach : int
+        The station, and how many to both sides give the direction; fewer at the ends.
+
+    Returns
+    -------
+    row, col : float
+    """
+    a, b = max(0, at - reach), min(row.size - 1, at + reach)
+    dr, dc = float(row[b] - row[a]), float(col[b] - col[a])
+    length = float(np.hypot(dr, dc)) or 1.0
+    return dr / length, dc / length

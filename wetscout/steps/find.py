@@ -11,10 +11,11 @@ from wetscout import large
 from wetscout.basins import fill, tree_of
 from wetscout.engine.progress import Progress
 from wetscout.linework import find_lines
-from wetscout.records import Linework, Screen, Site, Terrain
+from wetscout.records import Candidate, Linework, Screen, Site, Terrain
 from wetscout.records_covered import Evidence
 from wetscout.restore import Builder, cut_shows, natural_channel, too_much_earth
 from wetscout.settings import Settings
+from wetscout.settings.restore import RestoreSettings
 from wetscout.sites import Finder, Found, find_links, note_dammed, note_steps
 from wetscout.steps.covered import add_covered
 from wetscout.steps.faults import mark_faults
@@ -81,22 +82,29 @@ def _worth_it(
 
     Where one inside a wider pool is not, the wider one is looked at itself: it may hold much more behind the same plug.
     """
-    built: dict[int, Site] = {}
+    built: dict[int, tuple[Site, str | None]] = {}
+
+    def build(c: Candidate) -> tuple[Site, str | None]:
+        site = builder.site(c, f"s{c.node}", settings.sites.upstream_m)
+        return site, _against(site, builder, settings.restore)
+
     while True:
         new = [c for c in found.candidates if c.node not in built]
-        sites = plan.each(lambda c: builder.site(c, f"s{c.node}", settings.sites.upstream_m), new)
-        built |= {c.node: site for c, site in zip(new, sites, strict=True)}
-        kept = tuple(built[c.node] for c in found.candidates)
-        heavy = {s.values["_node"]: EARTH for s in kept if too_much_earth(s, settings.restore)}
-        lines, terrain = builder.ditches, builder.terrain
-        old = {s.values["_node"]: CHANNEL for s in kept if natural_channel(s, lines, terrain, settings.restore)}
-        cell_m = terrain.grid.cell_m
-        hidden = {
-            s.values["_node"]: HIDDEN for s in kept if not cut_shows(s, finder.surfaces, cell_m, settings.restore)
-        }
-        if not heavy and not old and not hidden:
-            return found, kept
-        found = finder.without(heavy | old | hidden, plan.each)
+        built |= {c.node: one for c, one in zip(new, plan.each(build, new), strict=True)}
+        kept = {c.node: built[c.node] for c in found.candidates}
+        against = {node: why for node, (_, why) in kept.items() if why}
+        if not against:
+            return found, tuple(site for site, _ in kept.values())
+        found = finder.without(against, plan.each)
+
+
+def _against(site: Site, builder: Builder, s: RestoreSettings) -> str | None:
+    """Why plugs of a site are not worth their earth, or stand in nothing dug."""
+    if not cut_shows(site, builder.surfaces, builder.terrain.grid.cell_m, s):
+        return HIDDEN
+    if natural_channel(site, builder.ditches, builder.terrain, s):
+        return CHANNEL
+    return EARTH if too_much_earth(site, s) else None
 
 
 def screen_lines(terrain: Terrain, lines: Linework, settings: Settings, progress: Progress, plan: Plan) -> Screen:
