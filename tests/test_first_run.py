@@ -53,16 +53,43 @@ def test_the_second_process_reads_the_same_files_whatever_lies_in_the_working_fo
     assert Path(said.stdout.strip()) == Path(kernels.__file__).parents[1] / "__init__.py"
 
 
-def test_what_another_installation_compiled_does_not_count(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Machine code is kept by the place of its source: a new environment compiles anew (2 min 20 s if not beside)."""
-    here = compiled._cache_folder()
-    other = tmp_path / "kernels"
+def _elsewhere(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A copy of the kernels' sources, from which the folder is worked out now."""
+    other = tmp_path / "copy"
     other.mkdir()
     for source in Path(compiled.__file__).parent.glob("*.py"):
         shutil.copy(source, other)
     monkeypatch.setattr(compiled, "__file__", str(other / "__init__.py"))
-    assert compiled._cache_folder() != here
-    assert compiled._cache_folder() == compiled._cache_folder()
+    return other
+
+
+@pytest.mark.parametrize("given", [None, "/somewhere/kernels"])
+def test_what_another_installation_compiled_does_not_count(
+    given: str | None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Machine code is kept by the place of its source: a new environment compiles anew (2 min 20 s if not beside)."""
+    here = compiled._cache_folder(given)
+    _elsewhere(tmp_path, monkeypatch)
+    assert compiled._cache_folder(given) != here
+    assert compiled._cache_folder(given) == compiled._cache_folder(given)
+
+
+@pytest.mark.parametrize("given", [None, "/somewhere/kernels"])
+def test_what_another_version_compiled_does_not_count(
+    given: str | None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """With one folder for both, callers of a changed kernel kept its old code, or ended in numba's SystemError."""
+    sources = _elsewhere(tmp_path, monkeypatch)
+    before = compiled._cache_folder(given)
+    with (sources / "blur.py").open("a") as source:
+        source.write("# changed\n")
+    assert compiled._cache_folder(given) != before
+
+
+def test_a_process_started_by_another_keeps_to_its_folder(tmp_path: Path) -> None:
+    folder = compiled._cache_folder(str(tmp_path))
+    assert folder.parent == tmp_path
+    assert compiled._cache_folder(str(folder)) == folder
 
 
 def test_a_filled_cache_starts_none(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
