@@ -48,7 +48,7 @@ def band(z, row, col, stations, lengths, widths):
 
 def dug_part(section, step_m, centre, left, right, cell_m, limits):
     """Stations in a cut: a line in a hollow is short for its width, gently sided, and its middle rises."""
-    least, width_m, slender, steep, rise, gap_m, rest_m, narrow = limits
+    least, width_m, slender, steep, rise, gap_m, rest_m, narrow, long, dug, even = limits
     bed, one, other = (ground_at(section, step_m, offset * cell_m) for offset in (centre, left, right))
     depth, wide = np.minimum(one, other) - bed, (right - left) * cell_m
     cut = np.flatnonzero(depth >= least)
@@ -56,9 +56,12 @@ def dug_part(section, step_m, centre, left, right, cell_m, limits):
         return 0, centre.size
 
     def gentle(at, climb):
-        at = at[np.isfinite(depth[at])]
+        length_m, at = at.size * cell_m, at[np.isfinite(depth[at])]
         across_m, share = np.median(wide[at]), np.median(depth[at] / np.maximum(wide[at], cell_m))
-        return across_m, share < steep and climb >= rise * np.median(depth[at])
+        rise_m = rise * np.median(depth[at])
+        raised = np.count_nonzero(bed[at] - bed[at].min() >= rise_m)
+        ditch = length_m >= long * across_m and share >= dug and raised < even * at.size
+        return across_m, share < steep and climb >= rise_m and not ditch
 
     line = np.arange(cut[0], cut[-1] + 1)
     across_m, told = gentle(line, np.ptp(bed[line][np.isfinite(depth[line])]))

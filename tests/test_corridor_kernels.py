@@ -105,7 +105,8 @@ def test_hollows_are_told_as_by_the_single_steps():
         col = np.arange(60.0 - radius_m, 60.0 + rng.uniform(0.0, 2.6) ** 5)[:: rng.choice([-1, 1])].copy()
         row = 60.0 + rng.uniform(-0.5, 0.5) * (col - 60.0) * rng.integers(0, 2)
         *_, centre, left, right, section = corridor.band(z, row, col, sizes.stations, sizes.lengths, sizes.widths)
-        for limits in (sizes.banks[3], (0.0, 5.0, 8.0, 0.3, 0.3, 3.0, 10.0, 0.9), (9.0, *sizes.banks[3][1:])):
+        wide = 0.0, 5.0, 8.0, 0.3, 0.3, 3.0, 10.0, 0.9, 1.0, 0.0, 0.5
+        for limits in (sizes.banks[3], wide, (9.0, *sizes.banks[3][1:])):
             args = section, 0.5, centre, left, right, 1.0, limits
             start, stop = corridor.dug_part(*args)
             assert (start, stop) == naive.dug_part(*args)
@@ -134,6 +135,23 @@ def test_the_middle_of_a_hollow_is_no_ditch(radius_m, depth_m, led_on):
     rim = np.abs(out.natural - ground)[55:66, 60 + round(radius_m) - 1 : 60 + round(radius_m) + 6]
     assert rim.max() < 0.15
     assert (out.corridor[60, 62:170] & CUT).all()
+
+
+@pytest.mark.parametrize(("length_m", "side", "filled"), [(36, 5.0, True), (62, 10.0, False), (20, 5.0, False)])
+def test_a_wide_old_ditch_with_an_abrupt_head_is_filled(length_m, side, filled):
+    """Closed form: 1 m deep, at most four times as long as wide: it had been left open as the middle of a hollow.
+
+    Its line runs on over its head. One with sides of 10 to 1, or shorter than three widths, may be a hollow.
+    """
+    y, x = np.mgrid[-60:61, -60:141].astype(float)
+    beyond = np.maximum(np.abs(x - 0.5 * length_m) - 0.5 * length_m, 0.0)
+    z = 10.0 - np.clip(1.0 - np.clip(np.abs(y) - 0.5, 0.0, None) / side - beyond / 6.0, 0.0, None)
+    z += np.random.default_rng(3).normal(0.0, 0.02, z.shape)
+    col = np.arange(52.0, 60.0 + length_m)
+    lines = Linework((ditch(1, np.full(col.size, 60.0), col, sure=True),))
+    out = build_surfaces(from_array(z.astype(np.float32), 1.0), lines, SETTINGS)
+    middle = out.natural[50:71, 65 : 55 + length_m]
+    assert bool((middle > 9.8).all()) is filled
 
 
 @pytest.mark.parametrize("seed", range(6))

@@ -156,7 +156,8 @@ def dug_part(section, step_m, centre, left, right, cell_m, limits):
     """Stations of a line that lie in a cut; what is left at its ends is the middle of a hollow, without banks of a cut.
 
     A cut is many times as long as it is wide and its bed leads on. The middle of a hollow is not, the flanks rise
-    gently from it, and it rises towards the shore; the line of a ditch that is led on into it grows wider there.
+    gently from it, and it rises towards the shore; the line of a ditch that is led on into it grows wider there. A wide
+    ditch of 40-60 m is no longer, but steeper, and rises in the face of its head only (0.03-0.15 of it; bowls 0.3-0.9).
 
     Parameters
     ----------
@@ -168,27 +169,22 @@ def dug_part(section, step_m, centre, left, right, cell_m, limits):
         Offsets of the lowest point and the shoulders [cells].
     cell_m : float
         [m]
-    limits : (float, float, float, float, float, float, float, float)
+    limits : (float, float, float, float, float, float, float, float, float, float, float)
         Depth from which on a station shows a cut, least width of a hollow [m], how many times its width it is long at
         most, its greatest depth over its width, the least rise of its middle over its depth; of a ditch led on: longest
-        narrow piece in the hollow [m], least length of the ditch [m], its greatest width over that of the hollow.
+        narrow piece in the hollow [m], least length of the ditch [m], its greatest width over that of the hollow; of a
+        wide ditch: least length and depth over its width, share of its length below which its bed rises so.
 
     Returns
     -------
     start, stop : int
         Half open; both 0 where the whole line lies in a hollow.
     """
-    width_m, slender, steep, rise = limits[1:5]
     depth, bed, wide, first, last = _heights(section, step_m, centre, left, right, cell_m, limits[0])
     if last < first:
         return 0, centre.size
-    across_m, down_m, share, climb = _shape(wide, depth, bed, first, last, cell_m)
-    if (
-        across_m >= width_m
-        and (last + 1 - first) * cell_m < slender * across_m
-        and share < steep
-        and climb >= rise * down_m
-    ):
+    across_m, down_m, climb, hollow = _shape(wide, depth, bed, first, last, cell_m, limits)
+    if across_m >= limits[1] and climb >= limits[4] * down_m and hollow:
         return 0, 0
     head = _led_on(wide, depth, bed, first, last, 1, cell_m, limits)
     tail = _led_on(wide, depth, bed, last, first, -1, cell_m, limits)
@@ -214,8 +210,10 @@ def _heights(section, step_m, centre, left, right, cell_m, least):
 
 
 @compiled
-def _shape(wide, depth, bed, first, last, cell_m):
-    """Median width and depth [m], depth over width, and range of the bed [m], of stations whose depth is known."""
+def _shape(wide, depth, bed, first, last, cell_m, limits):
+    """Median width and depth, range of the bed [m]; whether they may be a hollow: width and rise are not asked here."""
+    slender, steep, rise = limits[2:5]
+    long, dug, even = limits[8:]
     count, low, high = 0, np.inf, -np.inf
     across_m, down_m, share = np.empty(wide.size), np.empty(wide.size), np.empty(wide.size)
     for i in range(first, last + 1):
@@ -224,7 +222,12 @@ def _shape(wide, depth, bed, first, last, cell_m):
             share[count] = depth[i] / max(wide[i], cell_m)
             low, high = min(low, bed[i]), max(high, bed[i])
             count += 1
-    return middle(across_m[:count]), middle(down_m[:count]), middle(share[:count]), high - low
+    width_m, depth_m, steepness = middle(across_m[:count]), middle(down_m[:count]), middle(share[:count])
+    length_m, raised = (last + 1 - first) * cell_m, 0
+    for i in range(first, last + 1):
+        raised += depth[i] == depth[i] and bed[i] - low >= rise * depth_m
+    ditch = length_m >= long * width_m and steepness >= dug and raised < even * count
+    return width_m, depth_m, high - low, length_m < slender * width_m and steepness < steep and not ditch
 
 
 @compiled
@@ -233,10 +236,10 @@ def _led_on(wide, depth, bed, at, other, way, cell_m, limits):
 
     `at` and `other` are the stations at this end and at the other that show a cut, `way` 1 or -1 from one to the other.
     """
-    _, width_m, slender, steep, rise, gap_m, rest_m, narrow = limits
+    rise, gap_m, rest_m, narrow = limits[4:8]
     last, k = at - way, at
     while way * (other - k) >= 0 and way * (k - last) * cell_m <= gap_m + cell_m:
-        if wide[k] >= width_m:
+        if wide[k] >= limits[1]:
             last = k
         k += way
     run, all_of = way * (last - at) + 1, way * (other - at) + 1
@@ -245,9 +248,8 @@ def _led_on(wide, depth, bed, at, other, way, cell_m, limits):
     rest = np.empty(all_of - run)
     for i in range(rest.size):
         rest[i] = wide[last + way * (i + 1)]
-    across_m, down_m, share, _ = _shape(wide, depth, bed, min(at, last), max(at, last), cell_m)
-    hollow = run * cell_m < slender * across_m and middle(rest) <= narrow * across_m
-    return last if hollow and share < steep and bed[at] - bed[last] >= rise * down_m else -1
+    across_m, down_m, _, hollow = _shape(wide, depth, bed, min(at, last), max(at, last), cell_m, limits)
+    return last if hollow and middle(rest) <= narrow * across_m and bed[at] - bed[last] >= rise * down_m else -1
 
 
 @compiled

@@ -39,6 +39,15 @@ class SurfaceSettings:
         10.0, "m", (3.0, 100.0), "a ditch led on into it shows on at least this much", _TRIAL
     )
     hollow_narrow: float = number(0.75, "-", (0.2, 1.0), "and is at most this share of its width wide", _TRIAL)
+    wide_long: float = number(
+        3.0, "-", (1.0, 20.0), "a line so many times as long as wide is a wide ditch all the same ...", _TRIAL
+    )
+    wide_steep: float = number(
+        0.05, "-", (0.0, 1.0), "... where its depth is this share of its width (sides of 6 to 1: 0.06), ...", _TRIAL
+    )
+    wide_even: float = number(
+        0.2, "-", (0.0, 1.0), "... and less than this share of its length rises so, as the face of its head", _TRIAL
+    )
     width_cap: float = number(1.3, "-", (1.0, 3.0), "a corridor is at most this many times its usual width", _TRIAL)
     width_least: float = number(
         0.2, "-", (0.0, 1.0), "a side narrower than this share of its usual width takes the usual one", _TRIAL

@@ -18,7 +18,7 @@ BEHIND_M = (3.0, 11.0)
 DUG_BEHIND = 0.5
 
 
-Hollow = tuple[float, float, float, float, float, float, float, float]
+Hollow = tuple[float, float, float, float, float, float, float, float, float, float, float]
 
 
 @dataclass(frozen=True)
@@ -50,6 +50,7 @@ class _Sizes:
                 (
                     *(s.cut_least_m, hollow_m, s.hollow_slender, s.hollow_steep, s.hollow_rise),
                     *(s.hollow_gap_m, s.hollow_ditch_m, s.hollow_narrow),
+                    *(s.wide_long, s.wide_steep, s.wide_even),
                 ),
             ),
         )
