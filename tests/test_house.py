@@ -11,6 +11,7 @@ import subprocess
 import sys
 import tomllib
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -46,7 +47,12 @@ def functions(path: Path) -> Iterator[tuple[str, Function, bool]]:
             elif isinstance(child, ast.ClassDef):
                 yield from walk(child, f"{prefix}{child.name}.", public and not child.name.startswith("_"))
 
-    yield from walk(ast.parse(path.read_text(encoding="utf-8")), "", True)
+    yield from walk(parsed(path), "", True)
+
+
+@cache
+def parsed(path: Path) -> ast.Module:
+    return ast.parse(path.read_text(encoding="utf-8"))
 
 
 def is_kernel(path: Path) -> bool:
@@ -121,8 +127,7 @@ def test_public_functions_say_what_they_take(path: Path):
 @pytest.mark.parametrize("path", MODULES, ids=name_of)
 def test_nothing_is_printed(path: Path):
     """Only the command line speaks, and it speaks through click."""
-    tree = ast.parse(path.read_text(encoding="utf-8"))
-    calls = [node for node in ast.walk(tree) if isinstance(node, ast.Call)]
+    calls = [node for node in ast.walk(parsed(path)) if isinstance(node, ast.Call)]
     assert [call.lineno for call in calls if isinstance(call.func, ast.Name) and call.func.id == "print"] == []
 
 

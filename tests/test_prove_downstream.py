@@ -58,7 +58,10 @@ def test_a_higher_drained_basin_is_not_entered_and_a_grazed_one_passed() -> None
     assert next_entered(fill_level(opened), (20, 60), owner, GRAZES_M, 1) == 7
 
 
-@pytest.fixture(scope="module", params=[("several cuts in one rim", 5), ("chains along one ditch", 6)])
+OTHER = pytest.param(("several cuts in one rim", 5), marks=pytest.mark.slow)
+
+
+@pytest.fixture(scope="module", params=[("chains along one ditch", 6), OTHER])
 def land(request: pytest.FixtureRequest) -> Landscape:
     kind, seed = request.param
     return make_landscape(kind, seed, 1.0, 1000.0)
@@ -113,7 +116,18 @@ def first_entered(land: Landscape, own: int, way: np.ndarray) -> int:
     return best[1]
 
 
+_FLOORS: dict[tuple[int, int], np.ndarray] = {}  # of 1700 ways each asks for those of a dozen basins
+
+
 def with_floor(land: Landscape, b: TrueBasin) -> np.ndarray:
+    """Keep what `_with_floor` tells."""
+    key = (id(land), b.node_id)
+    if key not in _FLOORS:
+        _FLOORS[key] = _with_floor(land, b)
+    return _FLOORS[key]
+
+
+def _with_floor(land: Landscape, b: TrueBasin) -> np.ndarray:
     """Ground of a pool from which 2 cm and more of water reach a tenth of its deepest third, by scikit-image."""
     h, w = b.pool.mask.shape
     box = (slice(b.pool.row0, b.pool.row0 + h), slice(b.pool.col0, b.pool.col0 + w))

@@ -48,13 +48,13 @@ def command(state: State, /, **given: Any) -> None:
       wetscout prove --kinds "covered drains" --size 1000
       wetscout prove --false-finds 20 --kinds "pond dams,railways"
     """
-    announce_compile(state)
     from wetscout.prove import FALSE_FINDS, KINDS, lines_of, run_proof  # noqa: PLC0415  heavy
 
+    chosen = _chosen(given["kinds"], FALSE_FINDS if given["false_finds"] else KINDS)  # before a minute of compiling
+    announce_compile(state)
     if given["false_finds"]:
-        _false_finds(state, _chosen(given["kinds"], FALSE_FINDS), given)
+        _false_finds(state, chosen, given)
         return
-    chosen = _chosen(given["kinds"], KINDS)
     seeds = range(given["seed_start"], given["seed_start"] + given["seeds"])
     with ShownProgress({"landscapes": 1.0}, state.quiet) as progress:
         progress.stage("landscapes")
