@@ -18,13 +18,13 @@ if "PYTEST_XDIST_WORKER" in os.environ:
 def pytest_configure(config: pytest.Config) -> None:
     """Compile all kernels on all processors before the whole suite.
 
-    A screen in one test compiles them on one (245 s of the suite's 960 in an empty cache, beside two other jobs), and the
-    processes among which the tests are shared out would each compile what they come to.
+    A screen in one test compiles them on one (245 s of the suite's 960 in an empty cache, beside two other jobs), and
+    the processes among which the tests are shared out would each compile what they come to.
     """
     whole = config.args_source is pytest.Config.ArgsSource.TESTPATHS
     if not whole or hasattr(config, "workerinput") or config.option.collectonly:
         return
-    from wetscout.cli.kernels import announce_compile  # noqa: PLC0415  sets where kernels are kept
-    from wetscout.cli.state import State  # noqa: PLC0415
+    from wetscout.cli.kernels import announce_compile  # sets where kernels are kept
+    from wetscout.cli.state import State
 
     announce_compile(State())

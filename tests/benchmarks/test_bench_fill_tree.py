@@ -1,8 +1,8 @@
 """Speed of filling and of the basin tree beside general libraries, in one run on one machine.
 
-Run with `pytest -n 0 --benchmark-only tests/benchmarks/test_bench_fill_tree.py -s`. 16 million cells of a rolling plain,
-raw with 4 cm of lidar noise (1.35 million pits), rounded to 1 cm or 1 dm, or smoothed. The peer of each round is timed
-right beside ours, so that a busy machine slows both; the ratio is that of the best rounds.
+Run with `pytest -n 0 --benchmark-only tests/benchmarks/test_bench_fill_tree.py -s`. 16 million cells of a rolling
+plain, raw with 4 cm of lidar noise (1.35 million pits), rounded to 1 cm or 1 dm, or smoothed. The peer of each
+round is timed right beside ours, so that a busy machine slows both; the ratio is that of the best rounds.
 """
 
 from __future__ import annotations
