@@ -1,7 +1,5 @@
 """Ditches led along a road before they pass beneath it: closed forms, invented ground."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 from linework_scenes import frame, noise, terrain_of, trapezoid
@@ -93,20 +91,3 @@ def test_a_long_way_beneath_fill_leads_across_a_road(gap_m, road, found):
         if c.row.min() < mid - 5 and c.row.max() > mid + 5
     ]
     assert bool(passes) is found
-
-
-@pytest.mark.parametrize(
-    ("sure", "road", "cell_m", "found"),
-    [(True, False, 1.0, True), (False, False, 1.0, False), (False, True, 1.0, True), (False, False, 2.0, True)],
-)
-def test_a_faint_line_leads_through_a_rim_only_beneath_a_road(sure, road, cell_m, found):
-    """A line of a hollow points at a ditch 14 m beyond its rim; in wide cells most ditches are faint lines."""
-    n, gap = 200, round(14 / cell_m)
-    z = np.full((n, n), 20.0, dtype=np.float32)
-    z[:, 120 - gap + 1 : 119] = 20.5
-    z[99:102, 60 : 121 - gap], z[:, 119:122] = 19.5, 19.0
-    end = _line([(100, c) for c in range(60, 121 - gap)], np.full(61 - gap, 19.5))
-    side = _line([(r, 120) for r in range(20, 180)], np.full(160, 19.0))
-    crest = Embankment(1, np.arange(20.0, 180.0), np.full(160, 120.0 - gap / 2), np.full(160, 0.5), 8.0, "road")
-    made = crossings(z, [replace(end, sure=sure), side], [crest] if road else [], cell_m, S)
-    assert any(c.col.min() <= 121 - gap and c.col.max() >= 118 for c in made) is found

@@ -126,14 +126,8 @@ def crossings(
         bends += bend_ends(i, ditch, bed, roads)
     aimed = open_ends + [e for e in bends if e.blind]
     by_heading = _end_to_end(z, open_ends + bends, cell_m, settings)
-    # a faint line in a whole hollow often points at a ditch beside it: the pipe guessed through the rim between had
-    # made a drained basin of it (two of 14 false sites on 53 squares; none of 263 right ones needed one)
-    sure = [e for e in aimed if e.sure or cell_m > settings.notch_cell_m]
-    doubted = [e for e in aimed if not (e.sure or cell_m > settings.notch_cell_m)]
-    by_heading += _end_to_side(z, sure, ditches, cell_m, settings)
-    guessed = _end_to_side(z, doubted, ditches, cell_m, settings)
-    found += [x for x in by_heading if _is_short(x, cell_m) or _across(x, roads)]
-    found += [x for x in guessed if _across(x, roads)]
+    by_heading += _end_to_side(z, aimed, ditches, cell_m, settings)
+    found += [x for x in by_heading if _is_short(x, cell_m) or roads.across(*np.column_stack((x.row, x.col)))]
     found += _end_to_ground(z, aimed, banks, cell_m, settings)
     fill = partial(_fill_between, z)
     found += across_roads(open_ends, ditches, roads, found, fill, settings)
@@ -283,10 +277,6 @@ def _end_to_ground(
     found, ground = passing.low_beyond(z, places, start, over, e.bed, sizes)
     hits = [(end, k, level) for end, k, level in zip(ends, found.tolist(), ground.tolist(), strict=True) if k >= 0]
     return [_crossing(end.at, end.bed, places[k], level) for end, k, level in hits]
-
-
-def _across(x: Crossing, roads: Roads) -> bool:
-    return roads.across(*np.column_stack((x.row, x.col)))
 
 
 def _is_short(x: Crossing, cell_m: float) -> bool:
