@@ -10,7 +10,7 @@ from test_surfaces import straight_ditch
 from wetscout.kernels.strips import any_strip, strip_share
 from wetscout.records import Crossing, Cut, Embankment, Linework, Surfaces
 from wetscout.settings.sites import SiteSettings
-from wetscout.sites.plugged import Fills, runs_open
+from wetscout.sites.plugged import Fills, runs_open, steep_ends
 
 WAY = np.arange(10, 90, dtype=np.int64)
 CUT = Cut(50, 40, 0.0, 1.0, 99.0, 100.0, 98.8, 1, False, np.full(80, 50, dtype=np.int64), WAY)
@@ -20,13 +20,19 @@ def _surfaces(today, natural):
     return Surfaces(today, today, natural, natural, np.zeros(today.shape, dtype=np.uint8))
 
 
-def _fills(fill_from, banks=(), crossings=(), top=100.2, low_from=50, long=12, cell_m=1.0):
+def _earth(long, high, cell_m=1.0, face=3.2):
+    """Heights of earth over a bed, ends included: both fall by 1 in `face`."""
+    i = np.arange(long)
+    return np.minimum(high, (np.minimum(i, long - 1 - i) + 0.5) * cell_m / face).astype(np.float32)
+
+
+def _fills(fill_from, banks=(), crossings=(), top=100.2, low_from=50, long=12, cell_m=1.0, face=3.2):
     natural = np.full((100, 100), 100.1, dtype=np.float32)
     natural[:, low_from:] = 99.5
     today = natural.copy()
     today[50] = 98.9
     ground = today.copy()
-    ground[50, fill_from : fill_from + long] = top
+    ground[50, fill_from : fill_from + long] = 98.9 + _earth(long, top - 98.9, cell_m, face)
     lines = Linework((straight_ditch([50.0, 50.0], [10.0, 90.0]),), tuple(banks), tuple(crossings))
     return Fills(ground, _surfaces(today, natural), lines, cell_m, SiteSettings())
 
@@ -67,10 +73,47 @@ def test_in_wide_cells_a_lane_is_longer_than_the_least_plug(cell_m, long, filled
     assert _fills(38, top=100.08, long=long, cell_m=cell_m).signs((CUT,), 100.0)["filled_share"] == filled
 
 
+@pytest.mark.parametrize(
+    ("face", "long", "top", "filled"),
+    [(2.0, 15, 100.2, 0.0), (3.5, 15, 100.2, 1.0), (2.0, 20, 100.2, 1.0), (0.1, 15, 100.2, 0.0)],
+)
+def test_short_earth_with_steep_ends_is_a_crossing(face, long, top, filled):
+    """15 m of earth 1.3 m high, longer than a plug must be (8.7 m): ends of 2 to 1 are a lane's, of 3.5 to 1 a plug's.
+
+    Of 20 m it is no lane however it ends.
+    """
+    assert _fills(37, top=top, long=long, face=face).signs((CUT,), 100.0)["filled_share"] == filled
+
+
+@pytest.mark.parametrize(("face", "steep"), [(1.0, True), (2.0, True), (2.8, True), (3.3, False), (5.0, False)])
+def test_ends_are_measured_as_they_were_built(face, steep):
+    high = np.concatenate((np.zeros(15), _earth(16, 1.2, face=face), np.zeros(15)))
+    assert steep_ends(high, np.arange(46.0), high > 0.15, SiteSettings()) is steep
+
+
+def test_ends_of_low_earth_or_earth_without_an_end_tell_nothing():
+    for high, tells in ((0.5, False), (0.7, True)):
+        earth = np.concatenate((np.zeros(15), _earth(16, high, face=1.0), np.zeros(15)))
+        assert steep_ends(earth, np.arange(46.0), earth > 0.15, SiteSettings()) is tells
+    cut_off = np.concatenate((np.full(15, 1.2), np.zeros(31)))
+    assert not steep_ends(cut_off, np.arange(46.0), cut_off > 0.15, SiteSettings())
+
+
+def test_earth_in_a_slanting_ditch_is_measured_along_the_ditch():
+    """A way of zigzag steps is 1.4 times as long as the ditch: 15 m of earth with ends of 2.6 to 1 stay a lane."""
+    col = np.arange(10, 90, dtype=np.int64)
+    row = 50 + (col % 2)
+    cut = replace(CUT, row=50.0, way_row=row, way_col=col)
+    fills = _fills(37, long=15, face=2.6)
+    for surface in (fills.ground, fills.today, fills.natural):
+        surface[51] = surface[50]
+    assert fills.signs((cut,), 100.0)["filled_share"] == 0.0
+
+
 @pytest.mark.parametrize(("top", "filled"), [(100.15, 0.0), (100.25, 1.0)])
 def test_in_wide_cells_short_earth_well_above_the_spill_is_a_plug(top, filled):
-    """12 m of earth: a lane where its top is level with the banks, a plug where it stands 0.2 m above the water."""
-    assert _fills(38, top=top, long=6, cell_m=2.0).signs((CUT,), 100.0)["filled_share"] == filled
+    """14 m of earth: a lane where its top is level with the banks, a plug where it stands 0.2 m above the water."""
+    assert _fills(38, top=top, long=7, cell_m=2.0).signs((CUT,), 100.0)["filled_share"] == filled
 
 
 @pytest.mark.parametrize(("top", "long", "filled"), [(100.03, 20, 0.0), (100.03, 28, 1.0), (100.1, 20, 1.0)])
@@ -112,7 +155,7 @@ def test_a_listed_road_goes_on_to_one_side_or_is_long_in_all(north_m, south_m, f
     today = natural.copy()
     today[150] = 98.9
     ground = today.copy()
-    ground[150, 136:148] = 100.2
+    ground[150, 136:148] = 98.9 + _earth(12, 1.3)
     way = np.arange(110, 190, dtype=np.int64)
     cut = Cut(150, 140, 0.0, 1.0, 99.0, 100.0, 98.8, 1, False, np.full(80, 150, dtype=np.int64), way)
     lines = Linework((), (_bank(141, "road", 150.0 - north_m, 150.0 + south_m),), ())
@@ -130,7 +173,7 @@ def test_a_strip_past_both_banks_is_a_road_though_none_is_listed(half_m, turn, f
     today[99:102] = 98.9
     t = np.radians(turn)
     off, far = (col - 100) * np.cos(t) - (row - 100) * np.sin(t), (col - 100) * np.sin(t) + (row - 100) * np.cos(t)
-    top = 1.0 - np.clip(np.abs(off) - 3.5, 0, None) / 2 - np.clip(np.abs(far) - max(half_m, 4), 0, None)
+    top = 1.0 - np.clip(np.abs(off) - 3.5, 0, None) / 4 - np.clip(np.abs(far) - max(half_m, 4), 0, None)
     ground = np.maximum(today, np.where(top > -3, 100.1 + top, -99)).astype(np.float32)
     way = np.arange(60, 160, dtype=np.int64)
     here = Cut(100, 95, 0.0, 1.0, 99.0, 100.0, 98.8, 1, False, np.full(100, 100, dtype=np.int64), way)

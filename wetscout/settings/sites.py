@@ -236,6 +236,9 @@ class SiteSettings(PitSides):
     plug_face: float = number(
         3.0, "-", (0.5, 10.0), "least run of its faces to one; shorter earth is a crossing", _PRACTICE
     )
+    face_from_m: float = number(
+        0.6, "m", (0.3, 5.0), "of earth at least so high over the bed the ends tell a crossing from a plug", _TRIAL
+    )
     crossing_from_m: float = number(12.0, "m", (0.0, 60.0), "earth that begins so far from the rim", _TRIAL)
     crossing_m: float = number(
         18.0,
