@@ -180,11 +180,12 @@ def dug_part(section, step_m, centre, left, right, cell_m, limits):
     start, stop : int
         Half open; both 0 where the whole line lies in a hollow.
     """
-    depth, bed, wide, first, last = _heights(section, step_m, centre, left, right, cell_m, limits[0])
+    least_m, width_m, _, _, rise = limits[:5]
+    depth, bed, wide, first, last = _heights(section, step_m, centre, left, right, cell_m, least_m)
     if last < first:
         return 0, centre.size
     across_m, down_m, climb, hollow = _shape(wide, depth, bed, first, last, cell_m, limits)
-    if across_m >= limits[1] and climb >= limits[4] * down_m and hollow:
+    if across_m >= width_m and climb >= rise * down_m and hollow:
         return 0, 0
     head = _led_on(wide, depth, bed, first, last, 1, cell_m, limits)
     tail = _led_on(wide, depth, bed, last, first, -1, cell_m, limits)
@@ -236,10 +237,10 @@ def _led_on(wide, depth, bed, at, other, way, cell_m, limits):
 
     `at` and `other` are the stations at this end and at the other that show a cut, `way` 1 or -1 from one to the other.
     """
-    rise, gap_m, rest_m, narrow = limits[4:8]
+    width_m, _, _, rise, gap_m, rest_m, narrow = limits[1:8]
     last, k = at - way, at
     while way * (other - k) >= 0 and way * (k - last) * cell_m <= gap_m + cell_m:
-        if wide[k] >= limits[1]:
+        if wide[k] >= width_m:
             last = k
         k += way
     run, all_of = way * (last - at) + 1, way * (other - at) + 1

@@ -141,9 +141,8 @@ class Fills:
                 plug = max(plug, least)
             if above < self.s.plug_shows_m:
                 plug = max(plug, self.s.lane_most_m)
-            ends = steep_ends(high, self._along(cut, run == k), run == k, self.s)
             far = float(away[own].min()) > self.s.crossing_from_m and length <= self.s.crossing_m
-            short[run[at] == k] = length < plug or far or ends
+            short[run[at] == k] = length < plug or far or steep_ends(high, self._along(cut, run == k), run == k, self.s)
         return short
 
     def _along(self, cut: Cut, own: BOOL) -> F64:
