@@ -294,7 +294,12 @@ def describe(
         around = kinds.Around(climb, road[i], beside[i] | near_road[i], stream, ruled[i])
         signs.append(kinds.signs_of(s, p, around, cell_m, settings))
     named = courses.go_on(points, signs, [kinds.kind_of(sign, settings) for sign in signs], cell_m, settings)
-    return tuple(kinds.ditch_of(i + 1, p, signs[i], named[i], line.sure) for i, (line, p, _) in enumerate(kept)), banks
+    # wide cells have no shoulders to tell by
+    fine = cell_m <= settings.notch_cell_m
+    dug = [i for i, sign in enumerate(signs) if not (fine and kinds.is_swale(sign, kept[i][1].top_width))]
+    return tuple(
+        kinds.ditch_of(n + 1, kept[i][1], signs[i], named[i], kept[i][0].sure) for n, i in enumerate(dug)
+    ), banks
 
 
 def _junctions(points: list[NDArray[np.float64]], cell_m: float) -> list[NDArray[np.bool_]]:

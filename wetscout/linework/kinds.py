@@ -18,6 +18,13 @@ from wetscout.settings.linework import LineworkSettings
 SPOIL_SHARE = 0.4
 # share of a line that must lie away from roads and other lines to be judged by that part alone
 AWAY_SHARE = 0.25
+# a long line so deep [m] with a shoulder (a top width over 1.5 m: a side of 0.13 somewhere) at less than a quarter of
+# its stations is a swale, not a cut: of 1410 dug lines of 30 strangers' squares none is one, of 51 listed lines that
+# nobody dug 17 (113-409 m). Short ditches whose line lies half in a small hollow have no shoulders there (one of 46 m)
+SWALE_DEPTH_M = 0.34
+SWALE_WIDTH_M = 1.5
+SWALE_SHARE = 0.25
+SWALE_LENGTH_M = 100.0
 # ground that tells a valley [m]
 VALLEY_BAND_M = (15.0, 30.0)
 
@@ -116,6 +123,25 @@ def kind_of(s: Signs, settings: LineworkSettings) -> str:
         return "natural stream"
     even = s.uneven <= settings.stream_uneven and s.length >= settings.stream_length_m
     return _in_valley(s, settings) if even and s.valley_m >= settings.stream_valley_m else "ditch"
+
+
+def is_swale(s: Signs, top_width_m: NDArray[np.float64]) -> bool:
+    """Whether a line is the low ground between two dunes, beach ridges or scroll bars: deep, with no side of a cut.
+
+    Filled as a ditch it joins the hollows of both sides; beside ridges it passes for the ditch of a road.
+
+    Parameters
+    ----------
+    s : Signs
+    top_width_m : float64 (n,)
+        Width between the shoulders at its stations [m], one cell without any.
+
+    Returns
+    -------
+    bool
+    """
+    with_shoulders = float((top_width_m > SWALE_WIDTH_M).mean()) if top_width_m.size else 1.0
+    return s.depth >= SWALE_DEPTH_M and s.length >= SWALE_LENGTH_M and with_shoulders < SWALE_SHARE
 
 
 def _river(s: Signs, settings: LineworkSettings) -> bool:
