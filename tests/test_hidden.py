@@ -27,9 +27,9 @@ def told(cut_m, by="ditch", at=((50, 50),), fill=None, cell_m=1.0, line=(FAR, FA
     return cut_shows(site, Surfaces(smooth, smooth, natural, natural, corridor), cell_m, S)
 
 
-@pytest.mark.parametrize("left_m", [-0.15, 0.0, 0.05, 0.1, 0.15])
+@pytest.mark.parametrize("left_m", [-0.15, 0.0, 0.05, 0.1, 0.15, 0.22])
 def test_what_backfill_leaves_over_a_pipe_is_no_open_cut(left_m):
-    """Issue: a ridge or trough of 0-0.15 m."""
+    """Issue: a ridge or trough of 0-0.15 m; the deepest of fifty noisy cells reads up to 0.22 m."""
     assert not told(left_m)
     assert not told(left_m, by="ditch under road")
 

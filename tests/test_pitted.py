@@ -9,10 +9,11 @@ import pytest
 
 from wetscout import fill
 from wetscout.basins.tree import tree_of
+from wetscout.kernels.shore import squared_distance
 from wetscout.settings import SiteSettings
 from wetscout.settings._pit import PitSides
 from wetscout.sites.judge import measure
-from wetscout.sites.pitted import pit_levels, slimness
+from wetscout.sites.pitted import deep_ground, pit_levels, slimness
 
 S = SiteSettings()
 
@@ -73,6 +74,22 @@ def test_a_drained_basin_with_a_pond_in_it_is_cut(pit_m: float) -> None:
     assert found.floor[at] == pytest.approx(10.0, abs=0.05)
     assert (found.pit[at] > -np.inf) == (pit_m > 0)
     assert found.left[at] < 0.2
+
+
+@pytest.mark.parametrize(("bowl_m", "basin"), [(0.04, False), (0.5, True)])
+def test_only_the_edge_of_a_pond_on_flat_ground_is_deep(bowl_m: float, basin: bool) -> None:
+    """A pond of 20 m and 1.5 m with walls of 2 to 1, in a bowl of 40 m: round it a ring of 1 m lies 0.13 m deep."""
+    row, col = np.mgrid[0:100, 0:100].astype(np.float64)
+    ground = 10.0 - bowl_m * np.clip(1.0 - (np.hypot(row - 50, col - 50) / 40.0) ** 2, 0.0, None)
+    off = np.maximum(np.abs(row - 50), np.abs(col - 50)) - 10.0
+    natural = (ground - np.clip(-off / 2.0, 0.0, 1.5)).astype(np.float32)
+    pool = natural < 10.0
+    levels, floor = np.sort(natural[pool]), float(natural.min())
+    pit, _ = pit_levels(levels, levels.size, (10.0, floor), S)
+    assert pit > floor
+    for top, wide in ((pit, basin), (-np.inf, True)):
+        deep = deep_ground(natural, pool, (10.0, floor, top), S.offer_depth_m)
+        assert (np.sqrt(squared_distance(np.pad(deep, 1)).max()) >= S.deep_half_m) == wide
 
 
 def test_several_ponds_are_no_slimmer_than_one() -> None:

@@ -36,7 +36,7 @@ class RestoreSettings:
         0.3, "-", (0.0, 1.0), "and so much of the pool was taken for dug ground", "own trials, 2026"
     )
     hidden_cut_m: float = number(
-        0.2, "m", (0.0, 1.0), "a way out nowhere cut so deep at its plugs is what backfill left over a pipe", _PRACTICE
+        0.25, "m", (0.0, 1.0), "a way out nowhere cut so deep at its plugs is what backfill left over a pipe", _PRACTICE
     )
     hidden_led_m: float = number(
         0.3, "m", (0.0, 1.0), "the same where a pipe under a road was guessed: a ditch shows at its ends", _PRACTICE

@@ -36,6 +36,7 @@ from wetscout.sites.few_cells import few_cells
 from wetscout.sites.judge import Measures, lift, measure, too_wide
 from wetscout.sites.network import Network
 from wetscout.sites.pick import Picker
+from wetscout.sites.pitted import deep_ground
 from wetscout.sites.plugged import Fills, runs_open
 from wetscout.sites.reached import OVER_M, joined
 from wetscout.sites.rim import unheld_shore
@@ -197,7 +198,7 @@ class Finder:
         entering = self._on_floor(window, inside, start, spill)
         upstream, beyond = ditch_above(entering, self.network, self.filled_today, cuts, self.cell_m)
         signs = {
-            **self._signs(window, (spill, float(m.floor[node])), inside),
+            **self._signs(window, (spill, float(m.floor[node]), float(m.pit[node])), inside),
             **self._sides(window, spill, float(m.pit[node])),
             **self._streams(wet, window.pool),
             "cut_depth_m": spill - min(cut.bed_m for cut in cuts) if cuts else 0.0,
@@ -271,10 +272,10 @@ class Finder:
         start = floor[0] - window.row0, floor[1] - window.col0
         return runs_open(self.surfaces.smooth[box], window.pool, start, levels, self.beyond)
 
-    def _signs(self, window: Window, at: tuple[float, float], inside: dict[int, np.ndarray]) -> dict[str, float]:
-        """What pool, shore and the lines in the pool show; `at` is (spill, floor) [m]."""
-        spill, floor = at
-        deep = window.pool & (window.natural <= spill - min(self.s.offer_depth_m, 0.5 * (spill - floor)))
+    def _signs(self, window: Window, at: tuple[float, float, float], inside: dict[int, np.ndarray]) -> dict[str, float]:
+        """What pool, shore and the lines in the pool show; `at` is (spill, floor, top of a pit dug into it) [m]."""
+        spill = at[0]
+        deep = deep_ground(window.natural, window.pool, at, self.s.offer_depth_m)
         h, w = window.pool.shape
         box = (slice(window.row0, window.row0 + h), slice(window.col0, window.col0 + w))
         unheld = unheld_shore(window.natural, window.corridor, window.pool, (spill, 0.05), round(25.0 / self.cell_m))

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from wetscout.records import BOOL, F32
 from wetscout.settings.sites import SiteSettings
 
 
@@ -43,6 +44,30 @@ def pit_levels(
     if rise[at] < s.pit_drop * depth:
         return -np.inf, -np.inf
     return float(ordered[at + walls]), float(ordered[at + walls] - 0.5 * rise[at])
+
+
+def deep_ground(natural: F32, pool: BOOL, levels: tuple[float, float, float], depth_m: float) -> BOOL:
+    """Ground of a pool that is as deep as a basin must be, or half as deep as the pool; a pit dug into it left out.
+
+    Around a dug pond on flat ground stand films of 0.02-0.06 m, which only its edge, a ring of 2-4 m, makes deep.
+
+    Parameters
+    ----------
+    natural : float32 (h, w)
+        [m]
+    pool : bool (h, w)
+    levels : (float, float, float)
+        Spill level, floor, level up to which a pit reaches, minus infinity without one [m].
+    depth_m : float
+        Least depth of a basin [m].
+
+    Returns
+    -------
+    bool (h, w)
+    """
+    spill, floor, pit = levels
+    deep: BOOL = pool & (natural <= spill - min(depth_m, 0.5 * (spill - floor))) & (natural > pit)
+    return deep
 
 
 def walled(ranks: NDArray[np.int64], heights: NDArray[np.float32], walls: int, rise_m: float) -> bool:

@@ -82,7 +82,7 @@ def _shape(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSettings) -> 
         (narrow or most_dug or dug > s.all_dug, "the pool is a channel, not a basin"),
         (
             c.signs["deep_half_m"] < s.deep_half_m,
-            "only a strip as wide as a ditch is deep: a piece of a ditch, not a basin",
+            "only a strip as wide as a ditch is deep: a piece of a ditch or the edge of a pond, not a basin",
         ),
         (_beside(c, s), "a strip of ground along a passing ditch: held by the bank beside it, not a basin"),
         (c.today_m < c.floor_m - 0.05 * (c.spill_m - c.floor_m), "the floor itself is dug out"),
