@@ -8,7 +8,7 @@ import pytest
 
 from wetscout.linework import find_lines
 from wetscout.linework.embankments import GENTLE_SIDE, kind_of
-from wetscout.linework.kinds import Signs, is_swale
+from wetscout.linework.kinds import Signs, is_swale, side_slope
 from wetscout.settings.linework import LineworkSettings
 
 SIZE_M, CELL_M = 500.0, 1.0
@@ -84,5 +84,48 @@ def test_what_is_deep_without_a_shoulder_is_a_swale(depth, length, cut_share, sw
         road_beside=False, valley_m=0.0, uneven=0.5,
     )  # fmt: skip
     width = np.where(np.arange(100) < 100 * cut_share, 4.0, 1.0)
-    assert is_swale(signs, width) is swale
-    assert not is_swale(signs, np.zeros(0))
+    assert is_swale(signs, width, lambda: 0.08) is swale
+    assert not is_swale(signs, np.zeros(0), lambda: 0.08)
+    # a main drain with a wide bed: no shoulder is met from its middle, but its sides are steep
+    assert not is_swale(signs, width, lambda: 0.2)
+
+
+def channel(half_bed_m, side):
+    """A straight channel, 0.75 m deep, 600 m long, on a plain that falls along it."""
+    y, x = scene.frame(600.0, CELL_M)
+    plain = 20.0 - 0.001 * x + 0.02 * np.sin(y / 30.0)
+    cut = scene.trapezoid(y - 0.05 * x, plain - 0.75, half_bed_m, side)
+    return np.minimum(plain, cut) + scene.noise(x.shape, 0.03, 11)
+
+
+def test_a_main_drain_with_a_bed_of_12_m_is_listed_and_a_swale_is_not():
+    """Sides of 1 in 1.6 and of 1 in 12: from the middle of both no shoulder is met."""
+    for half_bed_m, side, listed in ((6.0, 1.6, 1), (2.0, 12.0, 0)):
+        found = lines(channel(half_bed_m, side)).ditches
+        assert sum(d.row.size * CELL_M > 500.0 for d in found) == listed
+
+
+@pytest.mark.parametrize("side", [1.6, 6.0, 12.0])
+def test_slope_of_the_sides_of_a_line_is_that_of_the_trapezoid(side):
+    """On 2 m: plane geometry."""
+    y, x = scene.frame(300.0, 0.5)
+    z = np.minimum(3.0, scene.trapezoid(y - 0.3 * x, 0.0, 2.0, side * np.hypot(1.0, 0.3))).astype(np.float32)
+    t = np.arange(100.0, 500.0)
+    points = np.column_stack([299.5 + 0.3 * (t - 299.5), t])
+    assert side_slope(z, points, 0.5) == pytest.approx(1.0 / side, rel=0.03)
+    assert np.isnan(side_slope(np.full_like(z, np.nan), points, 0.5))
+
+
+@pytest.mark.parametrize("scale", [0.5, 1.0])
+def test_side_slope_is_as_a_plain_loop_tells_it(scale):
+    rng = np.random.default_rng(int(10 * scale))
+    z = scale * rng.normal(size=(80, 120)).astype(np.float32)
+    points = np.column_stack([np.full(60, 40.0), 30.0 + np.arange(60.0)])
+    told = []
+    for col in range(30, 90, 10):
+        sides = []
+        for way in (-1, 1):
+            levels = [float(z[40 + way * k, col]) for k in range(11)]
+            sides.append(max(b - a for a, b in zip(levels[:-2], levels[2:], strict=True)) / 2.0)
+        told.append(min(sides))
+    assert side_slope(z, points, 1.0) == pytest.approx(np.median(told), rel=1e-5)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -296,7 +297,11 @@ def describe(
     named = courses.go_on(points, signs, [kinds.kind_of(sign, settings) for sign in signs], cell_m, settings)
     # wide cells have no shoulders to tell by
     fine = cell_m <= settings.notch_cell_m
-    dug = [i for i, sign in enumerate(signs) if not (fine and kinds.is_swale(sign, kept[i][1].top_width))]
+    dug = [
+        i
+        for i, (sign, (_, p, _)) in enumerate(zip(signs, kept, strict=True))
+        if not (fine and kinds.is_swale(sign, p.top_width, partial(kinds.side_slope, s, p.points, cell_m)))
+    ]
     return tuple(
         kinds.ditch_of(n + 1, kept[i][1], signs[i], named[i], kept[i][0].sure) for n, i in enumerate(dug)
     ), banks
