@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from wetscout.records import Cut, Ditch
-from wetscout.sites.enters import ditch_above
+from wetscout.sites.enters import _calm, ditch_above
 from wetscout.sites.network import Network
 
 # the lines run along row 5; the pool lies at columns 100-139
@@ -156,3 +156,14 @@ def test_silt_at_the_shore_does_not_turn_a_ditch_round():
     assert above(silt, (100, N)) == 0.0
     # a bed that goes on rising brings water
     assert above(10.0 + 0.001 * np.maximum(X - 139.0, 0.0), (100, N)) == pytest.approx(N - 1 - 139.0)
+
+
+@pytest.mark.parametrize("size", range(0, 13))
+def test_levels_of_short_lines_are_medians_and_never_what_the_memory_held(size):
+    """Mirrored at the ends: numpy's `pad` and `median`. Of two values scipy gave garbage."""
+    rng = np.random.default_rng(size)
+    for _ in range(200):
+        level = np.round(rng.normal(size=size), 1)
+        padded = np.pad(level, 2, mode="reflect") if size else np.zeros(4)
+        want = [np.median(padded[k : k + 5]) for k in range(size)]
+        assert _calm(level).tolist() == want

@@ -229,8 +229,16 @@ def _falls_away(bed: F64, cell_m: float) -> bool:
 
 def _levels(ditch: Ditch, at: NDArray[np.int64], filled_today: F32) -> F64:
     """Today's water along a line: medians over five stations, since single ones stand on the side of the ditch."""
-    level = _water(ditch, at, filled_today)
-    out: F64 = ndimage.median_filter(level, SIDE_STATIONS, mode="mirror") if level.size else level
+    return _calm(_water(ditch, at, filled_today))
+
+
+def _calm(level: F64) -> F64:
+    """Running median over `SIDE_STATIONS`, mirrored at the ends.
+
+    As a column: for one dimension scipy 1.15 to 1.17 takes another way, which leaves two values as whatever the memory
+    held (its issues 22586 and 23075 are of the same code): which way a ditch runs was a matter of chance then.
+    """
+    out: F64 = ndimage.median_filter(level[:, None], (SIDE_STATIONS, 1), mode="mirror")[:, 0] if level.size else level
     return out
 
 
