@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import reduce
 
 import numpy as np
 from numpy.typing import NDArray
@@ -75,6 +76,31 @@ class Profile:
     def top_width(self) -> NDArray[np.float64]:
         """Width between the shoulders [m]."""
         return self.half_left + self.half_right
+
+
+def side_falls(ground: NDArray[np.float64], step: float, run_m: float, within_m: float) -> tuple[float, float]:
+    """How steeply the ground falls outwards on both sides of a line, each side where it is steepest.
+
+    Parameters
+    ----------
+    ground : float64 (n, 2 m + 1)
+        Sections across it [m].
+    step : float
+        Distance of two samples [m].
+    run_m, within_m : float
+        Length over which a slope is read, and how far from the line [m].
+
+    Returns
+    -------
+    float, float
+        Medians along the line, NaN where nothing is known. A cut is asked with its sections negated.
+    """
+    n, over = ground.shape[1] // 2, max(1, round(run_m / step))
+    falls = []
+    for part in (ground[:, n:], ground[:, n::-1]):
+        near = part[:, : int(within_m / step) + 1]
+        falls.append(known_median(reduce(np.fmax, (near[:, :-over] - near[:, over:]).T) / (over * step)))
+    return falls[0], falls[1]
 
 
 def known_median(a: NDArray[np.float64]) -> float:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from functools import reduce
 from itertools import pairwise
 
 import numpy as np
@@ -160,8 +159,6 @@ def describe(
     out: list[Embankment] = []
     for line in sorted(lines, key=lambda x: (round(float(x.row[0]), 3), round(float(x.col[0]), 3))):
         height, width, side = _size(z, line, cell_m)
-        lane_m = lanes.lane_height(turned, line.xy, cell_m)
-        gentle = cell_m <= settings.notch_cell_m and side < GENTLE_SIDE and not lane_m
         beside, alone_m = lanes.beside(tree, line.xy, cell_m, settings)
         kind = "road"
         if line.sure:
@@ -169,11 +166,13 @@ def describe(
             # spoil lies where something was dug: a straight bank that goes on for so long without is none
             if straight >= TRACK_STRAIGHT and alone_m >= ROAD_LENGTH_M:
                 beside = 0.0
+            lane_m = lanes.lane_height(turned, line.xy, cell_m)
+            gentle = cell_m <= settings.notch_cell_m and side < GENTLE_SIDE and not lane_m
             kind = kind_of(height, width, line.length(cell_m), straight, beside, gentle)
+            if kind == "unclear" and lane_m:
+                kind, height = "road", lane_m
         elif not _road_on_slope(line, tree, cell_m, settings):
             continue
-        if kind == "unclear" and lane_m:
-            kind, height = "road", lane_m
         out.append(Embankment(len(out) + 1, line.row, line.col, height, width, kind))
     return tuple(out)
 
@@ -208,18 +207,8 @@ def _size(z: NDArray[np.float32], line: trace.Line, cell_m: float) -> tuple[floa
         toes.append(kernel.row_median(np.ascontiguousarray(part), first, first + int(4.0 / step)))
         width += half
     height = crest - np.fmax(toes[0], toes[1])
-    return attributes.known_median(height), attributes.known_median(width), _steeper(ground, step)
-
-
-def _steeper(ground: NDArray[np.float64], step: float) -> float:
-    """Slope of the steeper side of a crest over 2 m: the median along it of the steepest place on that side."""
-    n, over = ground.shape[1] // 2, max(1, round(SIDE_RUN_M / step))
-    sides = []
-    for part in (ground[:, n:], ground[:, n::-1]):
-        near = part[:, : int(SIDE_WITHIN_M / step) + 1]
-        fall = reduce(np.fmax, (near[:, :-over] - near[:, over:]).T) / (over * step)
-        sides.append(attributes.known_median(fall))
-    return float(np.fmax(sides[0], sides[1]))
+    side = float(np.fmax(*attributes.side_falls(ground, step, SIDE_RUN_M, SIDE_WITHIN_M)))
+    return attributes.known_median(height), attributes.known_median(width), side
 
 
 def kind_of(

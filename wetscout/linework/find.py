@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import replace
-from functools import partial
 from typing import Any
 
 import numpy as np
@@ -297,14 +296,13 @@ def describe(
     named = courses.go_on(points, signs, [kinds.kind_of(sign, settings) for sign in signs], cell_m, settings)
     # wide cells have no shoulders to tell by
     fine = cell_m <= settings.notch_cell_m
-    dug = [
-        i
-        for i, (sign, (_, p, _)) in enumerate(zip(signs, kept, strict=True))
-        if not (fine and kinds.is_swale(sign, p.top_width, partial(kinds.side_slope, s, p.points, cell_m)))
+    listed = [
+        (line, p, sign, name)
+        for (line, p, _), sign, name in zip(kept, signs, named, strict=True)
+        if not (fine and kinds.is_swale(s, p, sign, cell_m))
     ]
-    return tuple(
-        kinds.ditch_of(n + 1, kept[i][1], signs[i], named[i], kept[i][0].sure) for n, i in enumerate(dug)
-    ), banks
+    ditches = (kinds.ditch_of(i + 1, p, sign, name, line.sure) for i, (line, p, sign, name) in enumerate(listed))
+    return tuple(ditches), banks
 
 
 def _junctions(points: list[NDArray[np.float64]], cell_m: float) -> list[NDArray[np.bool_]]:

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from math import isfinite
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from wetscout.kernels import whole_line
-from wetscout.linework.attributes import Profile, bands_of, direction_run, half_chord, straight_over
+from wetscout.linework import shape
+from wetscout.linework.attributes import Profile, bands_of, direction_run, half_chord, side_falls, straight_over
 from wetscout.linework.streams import RULED
 from wetscout.records import Ditch
 from wetscout.settings.linework import LineworkSettings
@@ -30,10 +29,9 @@ SWALE_LENGTH_M = 100.0
 # nor are both its sides as steep as this: 0.05-0.10 on 26 swales between scroll bars, 0.23 on a main drain with a bed
 # of 12 m, from the middle of which no shoulder is met
 SWALE_SIDE = 0.15
-# where the sides are looked for [m]: farthest, length of a side, distance between sections
+# where the sides are looked for, and the length over which their slope is read [m]
 SIDE_REACH_M = 10.0
-SIDE_STEP_M = 2.0
-SIDE_EVERY_M = 10.0
+SIDE_RUN_M = 2.0
 # ground that tells a valley [m]
 VALLEY_BAND_M = (15.0, 30.0)
 
@@ -134,26 +132,42 @@ def kind_of(s: Signs, settings: LineworkSettings) -> str:
     return _in_valley(s, settings) if even and s.valley_m >= settings.stream_valley_m else "ditch"
 
 
-def is_swale(s: Signs, top_width_m: NDArray[np.float64], side: Callable[[], float]) -> bool:
+def is_swale(z: NDArray[np.float32], p: Profile, s: Signs, cell_m: float) -> bool:
     """Whether a line is the low ground between two dunes, beach ridges or scroll bars: deep, with no side of a cut.
 
     Filled as a ditch it joins the hollows of both sides; beside ridges it passes for the ditch of a road.
 
     Parameters
     ----------
+    z : float32 (rows, cols)
+        Smoothed ground [m].
+    p : Profile
     s : Signs
-    top_width_m : float64 (n,)
-        Width between the shoulders at its stations [m], one cell without any.
-    side : callable
-        Its `side_slope`, asked last: few lines come so far.
+    cell_m : float
+        [m].
 
     Returns
     -------
     bool
     """
-    with_shoulders = float((top_width_m > SWALE_WIDTH_M).mean()) if top_width_m.size else 1.0
-    swale = s.depth >= SWALE_DEPTH_M and s.length >= SWALE_LENGTH_M and with_shoulders < SWALE_SHARE
-    return swale and not side() >= SWALE_SIDE
+    return without_shoulders(s, p.top_width) and not side_slope(z, p.points, cell_m) >= SWALE_SIDE
+
+
+def without_shoulders(s: Signs, top_width_m: NDArray[np.float64]) -> bool:
+    """Whether a long deep line shows hardly a shoulder.
+
+    Parameters
+    ----------
+    s : Signs
+    top_width_m : float64 (n,)
+        Width between the shoulders at its stations [m], one cell without any.
+
+    Returns
+    -------
+    bool
+    """
+    shown = float((top_width_m > SWALE_WIDTH_M).mean()) if top_width_m.size else 1.0
+    return s.depth >= SWALE_DEPTH_M and s.length >= SWALE_LENGTH_M and shown < SWALE_SHARE
 
 
 def _river(s: Signs, settings: LineworkSettings) -> bool:
@@ -288,7 +302,7 @@ def signs_of(z: NDArray[np.float32], p: Profile, around: Around, cell_m: float, 
 
 
 def side_slope(z: NDArray[np.float32], points: NDArray[np.float64], cell_m: float) -> float:
-    """Slope of the gentler of a line's two sides, each where it is steepest, median along the line.
+    """Slope of the gentler of a line's two sides, each where it is steepest.
 
     Parameters
     ----------
@@ -302,24 +316,13 @@ def side_slope(z: NDArray[np.float32], points: NDArray[np.float64], cell_m: floa
     Returns
     -------
     float
-        Rise over run on `SIDE_STEP_M`, looked for within `SIDE_REACH_M` of the line; NaN where nothing is known.
+        Rise over run, see `attributes.side_falls`; NaN where nothing is known.
     """
-    run = direction_run(cell_m)
-    at = np.arange(0, points.shape[0], max(1, round(SIDE_EVERY_M / cell_m)))
-    ahead = points[np.minimum(at + run, points.shape[0] - 1)] - points[np.maximum(at - run, 0)]
-    ahead /= np.maximum(np.hypot(ahead[:, 0], ahead[:, 1]), 1e-9)[:, None]
-    step = SIDE_STEP_M / cell_m
-    out = np.arange(0.0, SIDE_REACH_M / cell_m + 0.5 * step, 0.5 * step)
-    slopes = []
-    for side in (-1.0, 1.0):
-        across = side * np.column_stack([-ahead[:, 1], ahead[:, 0]])
-        place = points[at, None, :] + out[None, :, None] * across[:, None, :]
-        level = ndimage.map_coordinates(z, place.transpose(2, 0, 1), order=1, mode="constant", cval=np.nan)
-        # none known: minus infinity, left out below
-        slopes.append(np.fmax.reduce(level[:, 2:] - level[:, :-2], axis=1, initial=-np.inf) / SIDE_STEP_M)
-    gentler = np.minimum(*slopes)
-    gentler = gentler[np.isfinite(gentler)]
-    return float(np.median(gentler)) if gentler.size else float("nan")
+    step = 0.5 * SIDE_RUN_M
+    n = round(SIDE_REACH_M / step)
+    offsets = np.arange(-n, n + 1, dtype=np.float64) * step / cell_m
+    ground = shape.sections_of(z, points, offsets, direction_run(cell_m))
+    return float(np.minimum(*side_falls(-ground, step, SIDE_RUN_M, SIDE_REACH_M)))
 
 
 def spoil_word(left: float, right: float) -> str:
