@@ -38,6 +38,7 @@ SIGNS = {
     "side_share": 0.5,
     "side_depth_m": 0.6,
     "bed_at_cut_m": np.nan,
+    "road_at_cut": 1.0,
     "listed_cuts": 1.0,
 }
 WAY = np.array([0, 1], dtype=np.int64)
@@ -113,6 +114,18 @@ def test_a_pool_that_is_nearly_all_dug_and_lines_that_only_touch_one():
     assert "no ditch enters" in str(reason_against(basin(**two_cells), ditch(), 3.0, s))
     why = reason_against(basin(**touched, listed_cuts=0.0), ditch(), 1.0, s)
     assert why is not None and why.startswith("no ditch enters the pool")
+
+
+def test_a_pipe_out_of_a_pool_in_which_nothing_was_dug_needs_a_road():
+    passing = {"ditch_in_pool_m": 0.0, "drain_in_pool_m": 0.0, "sure_in_pool_m": 0.0, "bed_at_cut_m": 99.3}
+    led = basin(**passing, cuts=(replace(CUT, under_road=True),))
+    beside = ditch(bank_climb_m=0.35)
+    assert reason_against(led, beside, 1.0, SiteSettings()) is None
+    without = replace(led, signs={**led.signs, "road_at_cut": 0.0})
+    assert str(reason_against(without, beside, 1.0, SiteSettings())).startswith("no ditch enters the pool")
+    # a ditch that runs in is enough
+    entered = replace(without, signs={**without.signs, "ditch_in_pool_m": 9.0, "sure_in_pool_m": 9.0})
+    assert reason_against(entered, beside, 1.0, SiteSettings()) is None
 
 
 def test_a_straight_cut_well_below_a_shallow_basin_is_plain_without_climbing_banks():

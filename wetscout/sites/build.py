@@ -30,7 +30,7 @@ from wetscout.records import (
 )
 from wetscout.settings.sites import SiteSettings
 from wetscout.settings.surroundings import SurroundingSettings
-from wetscout.sites.cuts import Window, find_cuts
+from wetscout.sites.cuts import Window, find_cuts, road_at
 from wetscout.sites.enters import ENTER_M, ditch_above, ends_in
 from wetscout.sites.few_cells import few_cells
 from wetscout.sites.judge import Measures, lift, measure, too_wide
@@ -190,7 +190,8 @@ class Finder:
         window, _ = self._window(node, spill)
         start = (int(m.floor_at[node, 0]) - window.row0, int(m.floor_at[node, 1]) - window.col0)
         raw = float(self.column["spill_m"][node])
-        cuts, closes, next_at = find_cuts(window, start, raw, self.network, self._near(window), self.s)
+        near = self._near(window)
+        cuts, closes, next_at = find_cuts(window, start, raw, self.network, near, self.s)
         wet = self.network.stations_in(window.pool, window.row0, window.col0)
         inside = {j: at for j, at in wet.items() if self.network.ditches[j].ditch_id not in self.stream}
         ids = {self.network.ditches[j].ditch_id for j in inside}
@@ -204,6 +205,7 @@ class Finder:
             "cut_depth_m": spill - min(cut.bed_m for cut in cuts) if cuts else 0.0,
             "witness_m": float(m.witness[node]),
             "bed_at_cut_m": self._bed_at(cuts),
+            "road_at_cut": float(bool(cuts) and road_at(cuts[0], self.surfaces.corridor, near, self.cell_m)),
             **self._fills(window, cuts, start, (spill, float(m.today[node]))),
             "from_beyond": float(beyond),
         }

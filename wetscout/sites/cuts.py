@@ -11,6 +11,10 @@ from wetscout.records import BOOL, F32, FILL, U8, Crossing, Cut
 from wetscout.settings.sites import SiteSettings
 from wetscout.sites.network import Network, direction
 
+# a way out runs under a road where fill or a crossing lies on it this near the cut; its fill is known this well [m]
+UNDER_M = 20.0
+BESIDE_FILL_M = 4.0
+
 
 @dataclass(frozen=True)
 class Window:
@@ -105,6 +109,32 @@ def _under_road(way: tuple[np.ndarray, np.ndarray], at: int, window: Window, dis
     return bool(passes(*way, max(0, at - reach), at + reach + 1, window.corridor, FILL, discs))
 
 
+def road_at(cut: Cut, corridor: U8, crossings: list[Crossing], cell_m: float) -> bool:
+    """Whether the way out runs by road fill near a cut, or by a pipe that the user named: else one was guessed.
+
+    Parameters
+    ----------
+    cut : Cut
+    corridor : uint8 (rows, cols)
+        Of the whole grid.
+    crossings : list of Crossing
+        Near the basin.
+    cell_m : float
+        Cell size [m].
+
+    Returns
+    -------
+    bool
+    """
+    near = np.hypot(cut.way_row - cut.row, cut.way_col - cut.col) * cell_m <= UNDER_M
+    pad = max(1, round(BESIDE_FILL_M / cell_m))
+    for r, c in zip(cut.way_row[near].tolist(), cut.way_col[near].tolist(), strict=True):
+        if (corridor[max(0, r - pad) : r + pad + 1, max(0, c - pad) : c + pad + 1] & FILL).any():
+            return True
+    named = [np.hypot(x.row - cut.row, x.col - cut.col).min() * cell_m for x in crossings if x.given]
+    return bool(named) and min(named) <= UNDER_M
+
+
 def find_cuts(
     window: Window, start: tuple[int, int], spill_m: float, network: Network, crossings: list[Crossing], s: SiteSettings
 ) -> tuple[tuple[Cut, ...], bool, tuple[int, int, float] | None]:
@@ -175,7 +205,7 @@ def _cut(
     r, c = int(rows[at]), int(cols[at])
     near = max(1, round(4.0 / cell_m))
     bed = float(np.nanmin(window.today[max(0, r - near) : r + near + 1, max(0, c - near) : c + near + 1]))
-    under = _under_road(way, at, window, discs, max(2, round(20.0 / cell_m)))
+    under = _under_road(way, at, window, discs, max(2, round(UNDER_M / cell_m)))
     ditch = network.nearest(r + window.row0, c + window.col0, s.near_line_m)
     if under and (ditch is None or network.stream(ditch)):
         # lines end at the foot of a road: the ditch that is led under it runs a little up or down the way
