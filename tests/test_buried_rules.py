@@ -86,6 +86,18 @@ def test_a_head_that_fades_and_one_at_a_road_are_none():
         assert len(heads_of([line], both)) == n
 
 
+@pytest.mark.parametrize(("gap", "n"), [(24, 0), (34, 0), (70, 1)])
+def test_a_ditch_that_goes_on_behind_a_crossing_has_no_head_there(gap, n):
+    """It is as deep again 24 and 34 m farther on, for 14 m; 70 m on it may be another ditch."""
+    natural, smooth = cut_ground(100, 3)
+    first = 100 - gap
+    natural[:, first - 14 : first], smooth[:, first - 14 : first] = natural[:, 130:144], smooth[:, 130:144]
+    col = np.arange(first - 14, 230)
+    line = ditch(np.full(col.size, 60), col, np.full(col.size, 99.0))
+    heads = heads_of([line], surfaces(natural, smooth))
+    assert len([h for h in heads if abs(h.col - 100) < 6]) == n
+
+
 def test_a_blind_end_towards_which_the_bed_falls_is_an_inlet():
     natural, smooth = cut_ground(100, 3)
     smooth[58:63] -= np.where(smooth[58:63] < 99.99, 0.02 * np.clip(200 - np.arange(240), 0, 100), 0.0)

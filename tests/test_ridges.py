@@ -7,8 +7,10 @@ import numpy as np
 import pytest
 
 from wetscout.linework import find_lines
+from wetscout.linework.attributes import side_falls
 from wetscout.linework.embankments import GENTLE_SIDE, kind_of
-from wetscout.linework.kinds import Signs, side_slope, without_shoulders
+from wetscout.linework.kinds import sides_of
+from wetscout.pipeline import screen_array
 from wetscout.settings.linework import LineworkSettings
 
 SIZE_M, CELL_M = 500.0, 1.0
@@ -68,24 +70,27 @@ def test_a_straight_beach_ridge_is_no_road_and_a_worn_lane_is_one():
 
 
 @pytest.mark.parametrize(
-    ("depth", "length", "cut_share", "swale"),
+    ("fall", "begins", "cut_share", "sides"),
     [
-        (0.5, 150.0, 0.0, True),
-        (0.5, 150.0, 0.2, True),
-        (0.5, 150.0, 0.3, False),
-        (0.5, 60.0, 0.0, False),
-        (0.2, 150.0, 0.0, False),
+        (0.1, 2.0, 0.0, "gentle"),
+        (0.1, 2.0, 0.2, "gentle"),
+        (0.1, 2.0, 0.3, "near"),
+        (0.1, 6.0, 0.0, "gentle"),
+        (0.2, 2.0, 0.0, "near"),
+        (0.2, 5.0, 0.0, "far"),
+        (0.2, 5.0, 1.0, "far"),
+        (np.nan, 0.0, 0.0, "gentle"),
     ],
 )
-def test_what_is_deep_without_a_shoulder_is_a_swale(depth, length, cut_share, swale):
-    """A faint ditch has no shoulder either, but it is shallow; an old one has them along a part of it."""
-    signs = Signs(
-        saturation=0.7, depth=depth, climb=0.4, width=1.0, length=length, straight=0.99, one_sided=0.1,
-        road_beside=False, valley_m=0.0, uneven=0.5,
-    )  # fmt: skip
+def test_what_has_neither_a_steep_side_nor_a_shoulder_is_a_swale(fall, begins, cut_share, sides):
+    """An old ditch has shoulders along a part of it; a wide flat bed has them where it is rough."""
     width = np.where(np.arange(100) < 100 * cut_share, 4.0, 1.0)
-    assert without_shoulders(signs, width) is swale
-    assert not without_shoulders(signs, np.zeros(0))
+    falls, feet = np.full((2, 100), fall), np.zeros((2, 100))
+    feet[0, :40] = begins
+    assert sides_of(falls, feet, width) == sides
+    falls[1] = 0.05
+    assert sides_of(falls, feet, width) == ("near" if cut_share >= 0.25 else "gentle")
+    assert sides_of(falls[:, :0], feet[:, :0], width[:0]) == "near"
 
 
 def channel(half_bed_m, side):
@@ -96,34 +101,57 @@ def channel(half_bed_m, side):
     return np.minimum(plain, cut) + scene.noise(x.shape, 0.03, 11)
 
 
-def test_a_main_drain_with_a_bed_of_12_m_is_listed_and_a_swale_is_not():
-    """Sides of 1 in 1.6 and of 1 in 12: from the middle of both no shoulder is met."""
-    for half_bed_m, side, listed in ((6.0, 1.6, 1), (2.0, 12.0, 0)):
-        found = lines(channel(half_bed_m, side)).ditches
-        assert sum(d.row.size * CELL_M > 500.0 for d in found) == listed
+@pytest.mark.parametrize(
+    ("half_bed_m", "side", "told"),
+    [
+        (4.4, 1.6, [("straightened stream", True)]),
+        (4.0, 3.0, [("straightened stream", True)]),
+        (6.0, 1.6, [("natural stream", True)]),
+        (1.0, 1.6, [("ditch", False)]),
+        (2.0, 12.0, []),
+    ],
+)
+def test_a_main_drain_with_a_wide_bed_is_listed_and_a_straight_swale_is_not(half_bed_m, side, told):
+    """0.75 m deep; from the middle of a wide bed as of a swale of 1 in 12 no shoulder is met. What is wider than
+    10 m wanders in its bed and is left alone as a stream is."""
+    found = lines(channel(half_bed_m, side)).ditches
+    assert [(d.kind, d.wide_bed) for d in found if d.row.size * CELL_M > 500.0] == told
+
+
+def test_a_wide_bed_is_filled_up_to_its_banks():
+    """The plain is met again within 5 cm where a ditch of 0.75 m was: plane geometry."""
+    z = channel(4.4, 1.6)
+    natural = screen_array(z.astype(np.float32), CELL_M).surfaces.natural
+    y, x = scene.frame(600.0, CELL_M)
+    plain = 20.0 - 0.001 * x + 0.02 * np.sin(y / 30.0)
+    bed = (np.abs(y - 0.05 * x) < 4.0) & (np.abs(x) < 250.0)
+    assert np.quantile(np.abs(natural[bed] - plain[bed]), 0.95) < 0.08
 
 
 @pytest.mark.parametrize("side", [1.6, 6.0, 12.0])
-def test_slope_of_the_sides_of_a_line_is_that_of_the_trapezoid(side):
-    """On 2 m: plane geometry."""
-    y, x = scene.frame(300.0, 0.5)
-    z = np.minimum(3.0, scene.trapezoid(y - 0.3 * x, 0.0, 2.0, side * np.hypot(1.0, 0.3))).astype(np.float32)
-    t = np.arange(100.0, 500.0)
-    points = np.column_stack([299.5 + 0.3 * (t - 299.5), t])
-    assert side_slope(z, points, 0.5) == pytest.approx(1.0 / side, rel=0.03)
-    assert np.isnan(side_slope(np.full_like(z, np.nan), points, 0.5))
+def test_sides_of_a_line_are_those_of_the_trapezoid(side):
+    """On 2 m, beginning at the edge of the bed: plane geometry. Farther out they are a hair gentler."""
+    out = np.arange(-10.0, 11.0)
+    climb = np.maximum(0.0, np.abs(out) - 3.0) / side
+    ground = np.tile(climb - 1e-6 * climb**2, (5, 1))
+    ground[0] = np.nan
+    falls, begins = side_falls(-ground, 1.0, 2.0, 10.0)
+    assert falls[:, 1:] == pytest.approx(1.0 / side, rel=1e-5)
+    assert np.all(begins[:, 1:] == 3.0)
+    assert np.all(np.isnan(falls[:, 0]))
 
 
 @pytest.mark.parametrize("scale", [0.5, 1.0])
-def test_side_slope_is_as_a_plain_loop_tells_it(scale):
+def test_sides_are_as_a_plain_loop_tells_them(scale):
     rng = np.random.default_rng(int(10 * scale))
-    z = scale * rng.normal(size=(80, 120)).astype(np.float32)
-    points = np.column_stack([np.full(60, 40.0), 30.0 + np.arange(60.0)])
-    sides = []
-    for way in (-1, 1):
-        steepest = []
-        for col in range(30, 90):
-            levels = [float(z[40 + way * k, col]) for k in range(11)]
-            steepest.append(max(b - a for a, b in zip(levels[:-2], levels[2:], strict=True)) / 2.0)
-        sides.append(np.median(steepest))
-    assert side_slope(z, points, 1.0) == pytest.approx(min(sides), rel=1e-5)
+    ground = scale * rng.normal(size=(60, 31))
+    ground[rng.random(ground.shape) < 0.05] = np.nan
+    falls, begins = side_falls(ground, 1.0, 2.0, 10.0)
+    for s, way in enumerate((1, -1)):
+        for i, section in enumerate(ground):
+            best, at = np.nan, 0
+            for k in range(9):
+                fall = (section[15 + way * k] - section[15 + way * (k + 2)]) / 2.0
+                if fall > best or (np.isnan(best) and not np.isnan(fall)):
+                    best, at = fall, k
+            assert falls[s, i] == best and begins[s, i] == at

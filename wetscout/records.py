@@ -85,6 +85,8 @@ class Ditch:
         `none`, `one side`, `both sides`.
     sure : bool
         Listed in the layer `ditches`. Lines that are not sure only help the surfaces.
+    wide_bed : bool
+        Its sides stand far out, across a flat bed of some 8 m and more.
     """
 
     ditch_id: int
@@ -100,6 +102,7 @@ class Ditch:
     straightness: float
     spoil: str
     sure: bool = True
+    wide_bed: bool = False
 
 
 # the bed at an end of a ditch is a median over this length [m], a quarter of the line at most: lines run up a bank or

@@ -25,6 +25,9 @@ _ABOVE_M = 14
 _TYPICAL_M = 30
 _TURN_M = 20
 _SHORTEST_M = 18
+# a ditch begins only where it is not as deep again over the second length within the first above its head
+_PASSES_M = 50
+_GOES_ON_M = 10
 # a bed that rises by more than this from its head is no drain's
 _RISE_M = 0.15
 
@@ -149,6 +152,9 @@ def _abrupt(dug: F64, s: BuriedSettings) -> int | None:
         usual = float(middle(below[:_TYPICAL_M]))
         above = dug[max(0, i - gap - _ABOVE_M) : i - gap + 1]
         soon = float(dug[i : i + round(s.head_run_m)].max())
+        # one that is as deep again soon after passes a crossing, or a yard
+        if np.count_nonzero(dug[max(0, i - _PASSES_M) : i - gap] >= 0.8 * usual) >= _GOES_ON_M:
+            continue
         if usual >= s.head_depth_m and soon >= 0.8 * usual and float(middle(above)) <= s.head_share * usual:
             return int(i)
     return None

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import reduce
 
 import numpy as np
 from numpy.typing import NDArray
@@ -78,13 +77,15 @@ class Profile:
         return self.half_left + self.half_right
 
 
-def side_falls(ground: NDArray[np.float64], step: float, run_m: float, within_m: float) -> tuple[float, float]:
+def side_falls(
+    ground: NDArray[np.float64], step: float, run_m: float, within_m: float
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """How steeply the ground falls outwards on both sides of a line, each side where it is steepest.
 
     Parameters
     ----------
     ground : float64 (n, 2 m + 1)
-        Sections across it [m].
+        Sections across it [m]; those of a cut negated.
     step : float
         Distance of two samples [m].
     run_m, within_m : float
@@ -92,15 +93,20 @@ def side_falls(ground: NDArray[np.float64], step: float, run_m: float, within_m:
 
     Returns
     -------
-    float, float
-        Medians along the line, NaN where nothing is known. A cut is asked with its sections negated.
+    falls : float64 (2, n)
+        Slope, NaN where nothing is known.
+    begins : float64 (2, n)
+        Distance from the line where that slope begins [m].
     """
     n, over = ground.shape[1] // 2, max(1, round(run_m / step))
-    falls = []
+    falls, begins = [], []
     for part in (ground[:, n:], ground[:, n::-1]):
         near = part[:, : int(within_m / step) + 1]
-        falls.append(known_median(reduce(np.fmax, (near[:, :-over] - near[:, over:]).T) / (over * step)))
-    return falls[0], falls[1]
+        fall = (near[:, :-over] - near[:, over:]) / (over * step)
+        at = np.argmax(np.nan_to_num(fall, nan=-np.inf), axis=1)
+        falls.append(np.take_along_axis(fall, at[:, None], axis=1)[:, 0])
+        begins.append(at * step)
+    return np.array(falls), np.array(begins)
 
 
 def known_median(a: NDArray[np.float64]) -> float:

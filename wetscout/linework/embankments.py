@@ -207,7 +207,8 @@ def _size(z: NDArray[np.float32], line: trace.Line, cell_m: float) -> tuple[floa
         toes.append(kernel.row_median(np.ascontiguousarray(part), first, first + int(4.0 / step)))
         width += half
     height = crest - np.fmax(toes[0], toes[1])
-    side = float(np.fmax(*attributes.side_falls(ground, step, SIDE_RUN_M, SIDE_WITHIN_M)))
+    falls, _ = attributes.side_falls(ground, step, SIDE_RUN_M, SIDE_WITHIN_M)
+    side = float(np.fmax(attributes.known_median(falls[0]), attributes.known_median(falls[1])))
     return attributes.known_median(height), attributes.known_median(width), side
 
 

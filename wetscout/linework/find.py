@@ -294,14 +294,8 @@ def describe(
         around = kinds.Around(climb, road[i], beside[i] | near_road[i], stream, ruled[i])
         signs.append(kinds.signs_of(s, p, around, cell_m, settings))
     named = courses.go_on(points, signs, [kinds.kind_of(sign, settings) for sign in signs], cell_m, settings)
-    # wide cells have no shoulders to tell by
-    fine = cell_m <= settings.notch_cell_m
-    listed = [
-        (line, p, sign, name)
-        for (line, p, _), sign, name in zip(kept, signs, named, strict=True)
-        if not (fine and kinds.is_swale(s, p, sign, cell_m))
-    ]
-    ditches = (kinds.ditch_of(i + 1, p, sign, name, line.sure) for i, (line, p, sign, name) in enumerate(listed))
+    dug = [i for i, sign in enumerate(signs) if sign.sides != "gentle"]
+    ditches = (kinds.ditch_of(n + 1, kept[i][1], signs[i], named[i], kept[i][0].sure) for n, i in enumerate(dug))
     return tuple(ditches), banks
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import isfinite
 
 import numpy as np
@@ -10,7 +10,15 @@ from numpy.typing import NDArray
 
 from wetscout.kernels import whole_line
 from wetscout.linework import shape
-from wetscout.linework.attributes import Profile, bands_of, direction_run, half_chord, side_falls, straight_over
+from wetscout.linework.attributes import (
+    Profile,
+    bands_of,
+    direction_run,
+    half_chord,
+    known_median,
+    side_falls,
+    straight_over,
+)
 from wetscout.linework.streams import RULED
 from wetscout.records import Ditch
 from wetscout.settings.linework import LineworkSettings
@@ -32,6 +40,11 @@ SWALE_SIDE = 0.15
 # where the sides are looked for, and the length over which their slope is read [m]
 SIDE_REACH_M = 10.0
 SIDE_RUN_M = 2.0
+# a bed is wide where at a quarter of the stations both sides are steep and one begins farther out than this [m]: 0.3
+# with a bed of 8 m, 1.0 with 10 m, 0.0 with 6 m; 0.67 on the Dutch main ditch in cells of 1 m, 0.13 on all but one of
+# 130 lines of five squares of two makers
+BED_REACH_M = 4.0
+BED_SHARE = 0.25
 # ground that tells a valley [m]
 VALLEY_BAND_M = (15.0, 30.0)
 
@@ -70,6 +83,8 @@ class Signs:
     notch_m, notch_saturation : float
         Near depth [m] and saturation where the line is deepest, on a third of it: a short cut through a rim may lie in
         a broad low on both sides.
+    sides : str
+        See `sides_of`; `near` in wide cells.
     """
 
     saturation: float
@@ -89,6 +104,7 @@ class Signs:
     ruled: bool = False
     notch_m: float = 0.0
     notch_saturation: float = 0.0
+    sides: str = "near"
 
 
 def kind_of(s: Signs, settings: LineworkSettings) -> str:
@@ -121,9 +137,7 @@ def kind_of(s: Signs, settings: LineworkSettings) -> str:
     dug = s.saturation >= settings.seed_saturation
     climbs = s.climb >= settings.climb_m
     if not dug and not climbs:
-        if s.depth < 0.6 and s.width >= 6.0 and s.straight >= 0.95 and s.saturation >= 0.5:
-            return "grassed waterway"
-        return "natural stream" if s.saturation < 0.6 and not _notched(s, settings) else "unclear"
+        return _blunt(s, settings)
     if not s.ruled and (
         _river(s, settings) or _blunt_bends(s, settings) or (not dug and _bends_in_valley(s, settings))
     ):
@@ -132,42 +146,39 @@ def kind_of(s: Signs, settings: LineworkSettings) -> str:
     return _in_valley(s, settings) if even and s.valley_m >= settings.stream_valley_m else "ditch"
 
 
-def is_swale(z: NDArray[np.float32], p: Profile, s: Signs, cell_m: float) -> bool:
-    """Whether a line is the low ground between two dunes, beach ridges or scroll bars: deep, with no side of a cut.
-
-    Filled as a ditch it joins the hollows of both sides; beside ridges it passes for the ditch of a road.
-
-    Parameters
-    ----------
-    z : float32 (rows, cols)
-        Smoothed ground [m].
-    p : Profile
-    s : Signs
-    cell_m : float
-        [m].
-
-    Returns
-    -------
-    bool
-    """
-    return without_shoulders(s, p.top_width) and not side_slope(z, p.points, cell_m) >= SWALE_SIDE
+def _blunt(s: Signs, settings: LineworkSettings) -> str:
+    """A line whose banks lie back and do not climb."""
+    if s.depth < 0.6 and s.width >= 6.0 and s.straight >= 0.95 and s.saturation >= 0.5:
+        return "grassed waterway"
+    if s.sides == "far" and s.length >= settings.stream_length_m and _straightened(s, settings):
+        return "straightened stream"
+    return "natural stream" if s.saturation < 0.6 and not _notched(s, settings) else "unclear"
 
 
-def without_shoulders(s: Signs, top_width_m: NDArray[np.float64]) -> bool:
-    """Whether a long deep line shows hardly a shoulder.
+def sides_of(falls: NDArray[np.float64], begins: NDArray[np.float64], top_width_m: NDArray[np.float64]) -> str:
+    """Where the sides of a long deep line stand: `near` its middle, `far` across a wide flat bed, or `gentle` all over.
+
+    The low ground between two dunes, beach ridges or scroll bars is deep with no side of a cut. Filled as a ditch it
+    joins the hollows of both sides; beside ridges it passes for the ditch of a road. A main drain with a bed of 8 m is
+    as blunt in its middle, but has steep sides farther out.
 
     Parameters
     ----------
-    s : Signs
+    falls, begins : float64 (2, n)
+        Slopes of its two sides at each station, and how far out they begin [m]: see `attributes.side_falls`.
     top_width_m : float64 (n,)
         Width between the shoulders at its stations [m], one cell without any.
 
     Returns
     -------
-    bool
+    str
     """
+    across = (falls.min(axis=0) >= SWALE_SIDE) & (begins.max(axis=0) > BED_REACH_M)
+    if across.size and across.mean() >= BED_SHARE:
+        return "far"
+    steep = np.minimum(known_median(falls[0]), known_median(falls[1])) >= SWALE_SIDE
     shown = float((top_width_m > SWALE_WIDTH_M).mean()) if top_width_m.size else 1.0
-    return s.depth >= SWALE_DEPTH_M and s.length >= SWALE_LENGTH_M and shown < SWALE_SHARE
+    return "near" if steep or shown >= SWALE_SHARE else "gentle"
 
 
 def _river(s: Signs, settings: LineworkSettings) -> bool:
@@ -216,10 +227,14 @@ def _in_valley(s: Signs, settings: LineworkSettings) -> str:
 
     A curve of 150 m radius is 0.98 straight over 100 m: what was straightened runs in straight lines, with corners.
     """
-    ruled = s.straight >= settings.ruler_straightness and s.bow < settings.bend_m
-    if ruled or s.bow < RULED * settings.bend_m:
+    if _straightened(s, settings) or s.bow < RULED * settings.bend_m:
         return "straightened stream"
     return "natural stream" if s.rise >= 0.0 else "ditch"
+
+
+def _straightened(s: Signs, settings: LineworkSettings) -> bool:
+    """Whether a line is straighter than any valley and bends nowhere."""
+    return s.straight >= settings.ruler_straightness and s.bow < settings.bend_m
 
 
 @dataclass(frozen=True)
@@ -280,7 +295,7 @@ def signs_of(z: NDArray[np.float32], p: Profile, around: Around, cell_m: float, 
             (AWAY_SHARE, fine),
         )
     )
-    return Signs(
+    signs = Signs(
         saturation=saturation,
         depth=depth,
         climb=around.climb,
@@ -299,30 +314,19 @@ def signs_of(z: NDArray[np.float32], p: Profile, around: Around, cell_m: float, 
         notch_m=notch,
         notch_saturation=sharp,
     )
+    # wide cells have no shoulders to tell by
+    if not fine or depth < SWALE_DEPTH_M or signs.length < SWALE_LENGTH_M:
+        return signs
+    return replace(signs, sides=_sides(z, p, cell_m))
 
 
-def side_slope(z: NDArray[np.float32], points: NDArray[np.float64], cell_m: float) -> float:
-    """Slope of the gentler of a line's two sides, each where it is steepest.
-
-    Parameters
-    ----------
-    z : float32 (rows, cols)
-        Smoothed ground [m].
-    points : float64 (n, 2)
-        Stations [cells], about one cell apart.
-    cell_m : float
-        [m].
-
-    Returns
-    -------
-    float
-        Rise over run, see `attributes.side_falls`; NaN where nothing is known.
-    """
+def _sides(z: NDArray[np.float32], p: Profile, cell_m: float) -> str:
+    """`sides_of` a line on smoothed ground [m]."""
     step = 0.5 * SIDE_RUN_M
     n = round(SIDE_REACH_M / step)
     offsets = np.arange(-n, n + 1, dtype=np.float64) * step / cell_m
-    ground = shape.sections_of(z, points, offsets, direction_run(cell_m))
-    return float(np.minimum(*side_falls(-ground, step, SIDE_RUN_M, SIDE_REACH_M)))
+    ground = shape.sections_of(z, p.points, offsets, direction_run(cell_m))
+    return sides_of(*side_falls(-ground, step, SIDE_RUN_M, SIDE_REACH_M), p.top_width)
 
 
 def spoil_word(left: float, right: float) -> str:
@@ -375,4 +379,5 @@ def ditch_of(number: int, p: Profile, signs: Signs, kind: str, sure: bool) -> Di
         straightness=signs.straight,
         spoil=spoil_word(p.spoil_left, p.spoil_right),
         sure=sure,
+        wide_bed=signs.sides == "far",
     )

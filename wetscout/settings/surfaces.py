@@ -21,6 +21,7 @@ class SurfaceSettings:
         0.35, "-", (0.0, 0.8), "a side ends where flatter than this share of its steepest", _TRIAL
     )
     bed_reach_m: float = number(5.0, "m", (1.0, 10.0), "a side begins this near the lowest point", _TRIAL)
+    wide_bed_reach_m: float = number(8.0, "m", (1.0, 10.0), "the same of a line whose sides stand far out", _TRIAL)
     crown_half_m: float = number(7.0, "m", (3.0, 15.0), "half of the widest road crown", _TRIAL)
     crown_least_m: float = number(3.0, "m", (1.0, 8.0), "least half width of road fill", _TRIAL)
     width_along_m: float = number(40.0, "m", (10.0, 200.0), "neighbourhood whose median width caps a corridor", _TRIAL)

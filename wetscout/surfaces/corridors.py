@@ -92,7 +92,7 @@ def paint_corridors(
     """
     mask = large.zeros(z.shape, np.uint8)
     dug = _dug((z.shape[0], z.shape[1]), ditches, cell_m)
-    sizes = _Sizes.of(cell_m, s.bed_reach_m, s)
+    narrow, wide = _Sizes.of(cell_m, s.bed_reach_m, s), _Sizes.of(cell_m, s.wide_bed_reach_m, s)
     pad = max(s.pad_m / cell_m, 0.25)
     for ditch in ditches:
         if ditch.kind == "natural stream" or ditch.row.size < 2:
@@ -100,6 +100,7 @@ def paint_corridors(
         bit = CUT if ditch.sure else CUT | UNSURE
         # road fill looks like spoil, so a roadside ditch has none
         bits = (bit | ROADSIDE, 0) if ditch.kind == "roadside" else (bit, SPOIL)
+        sizes = wide if ditch.wide_bed else narrow
         corridor.paint_ditch(
             mask, dug, z, ditch.row, ditch.col, bits, pad, sizes.stations, sizes.lengths, sizes.widths, sizes.banks
         )
