@@ -154,6 +154,22 @@ def _line(**values):
     return kind_of(Signs(**{**base, **values}), SETTINGS)
 
 
+@pytest.mark.parametrize(
+    ("length", "saturation", "winding", "uneven"), [(380, 0.88, True, 0.26), (370, 0.79, False, 0.56)]
+)
+def test_a_crooked_line_whose_banks_climb_by_most_of_its_depth_was_dug_through_a_rim(
+    length, saturation, winding, uneven
+):
+    """Two outlets 0.8-0.9 m deep with banks that climb 0.5-0.65 m; beside a stream that climbs the slope rises."""
+    outlet = {
+        "saturation": saturation, "depth": 0.85, "climb": 0.6, "width": 10.0, "length": float(length), "straight": 0.9,
+        "valley_m": 0.1, "uneven": uneven, "winding": winding, "bow": 2.7, "rise": 0.02,
+    }  # fmt: skip
+    assert _line(**outlet) == "ditch"
+    for change in ({"climb": 0.4}, {"climb": 0.1}, {"rise": 0.5}, {"bow": 4.8}, {"uneven": 0.1}):
+        assert _line(**{**outlet, **change}) == "natural stream"
+
+
 def test_a_short_cut_that_is_sharp_where_it_is_deepest_is_no_stream():
     """Followed into broad lows on both sides of a rim, a line is not sharp as a whole."""
     assert _line() == "natural stream"

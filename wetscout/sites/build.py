@@ -35,6 +35,7 @@ from wetscout.sites.enters import ENTER_M, ditch_above, ends_in
 from wetscout.sites.few_cells import few_cells
 from wetscout.sites.judge import Measures, lift, measure, too_wide
 from wetscout.sites.network import Network
+from wetscout.sites.passed_by import passed_by
 from wetscout.sites.pick import Picker
 from wetscout.sites.pitted import deep_ground
 from wetscout.sites.plugged import Fills, runs_open
@@ -315,7 +316,10 @@ class Finder:
 
     def _turn_down(self, c: Candidate) -> str | None:
         at = self.network.by_id.get(c.cuts[0].ditch_id) if c.cuts and c.cuts[0].ditch_id is not None else None
-        why = reason_against(c, None if at is None else self.network.ditches[at], self.cell_m, self.s)
+        main = None if at is None else self.network.ditches[at]
+        why = reason_against(c, main, self.cell_m, self.s)
+        if why is None and passed_by(c, main, np.array(self.fills.pipes).reshape(-1, 2), self.cell_m):
+            return "a ditch runs past behind fill, and only a pipe that nobody saw would lead to it"
         if why is None and road_share(c, self.surfaces, self.network, self.cell_m, self.s) >= self.s.road_share:
             return "it stands between the two ditches of a road: the road itself, not a basin"
         return why
