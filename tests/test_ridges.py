@@ -9,7 +9,7 @@ import pytest
 from wetscout.linework import find_lines
 from wetscout.linework.attributes import side_falls
 from wetscout.linework.embankments import GENTLE_SIDE, kind_of
-from wetscout.linework.kinds import sides_of
+from wetscout.linework.sides import sides_of
 from wetscout.pipeline import screen_array
 from wetscout.settings.linework import LineworkSettings
 
@@ -104,10 +104,10 @@ def channel(half_bed_m, side):
 @pytest.mark.parametrize(
     ("half_bed_m", "side", "told"),
     [
-        (4.4, 1.6, [("straightened stream", True)]),
-        (4.0, 3.0, [("straightened stream", True)]),
-        (6.0, 1.6, [("natural stream", True)]),
-        (1.0, 1.6, [("ditch", False)]),
+        (4.4, 1.6, [("straightened stream", True, True)]),
+        (4.0, 3.0, [("straightened stream", True, True)]),
+        (6.0, 1.6, [("natural stream", True, False)]),
+        (1.0, 1.6, [("ditch", False, True)]),
         (2.0, 12.0, []),
     ],
 )
@@ -115,7 +115,7 @@ def test_a_main_drain_with_a_wide_bed_is_listed_and_a_straight_swale_is_not(half
     """0.75 m deep; from the middle of a wide bed as of a swale of 1 in 12 no shoulder is met. What is wider than
     10 m wanders in its bed and is left alone as a stream is."""
     found = lines(channel(half_bed_m, side)).ditches
-    assert [(d.kind, d.wide_bed) for d in found if d.row.size * CELL_M > 500.0] == told
+    assert [(d.kind, d.wide_bed, d.sure) for d in found if d.row.size * CELL_M > 500.0] == told
 
 
 def test_a_wide_bed_is_filled_up_to_its_banks():

@@ -295,7 +295,11 @@ def describe(
         signs.append(kinds.signs_of(s, p, around, cell_m, settings))
     named = courses.go_on(points, signs, [kinds.kind_of(sign, settings) for sign in signs], cell_m, settings)
     dug = [i for i, sign in enumerate(signs) if sign.sides != "gentle"]
-    ditches = (kinds.ditch_of(n + 1, kept[i][1], signs[i], named[i], kept[i][0].sure) for n, i in enumerate(dug))
+    sure = [
+        line.sure or (kind != "natural stream" and kinds.is_main_drain(sign, settings))
+        for (line, _, _), sign, kind in zip(kept, signs, named, strict=True)
+    ]
+    ditches = (kinds.ditch_of(n + 1, kept[i][1], signs[i], named[i], sure[i]) for n, i in enumerate(dug))
     return tuple(ditches), banks
 
 

@@ -9,16 +9,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wetscout.kernels import whole_line
-from wetscout.linework import shape
 from wetscout.linework.attributes import (
     Profile,
     bands_of,
     direction_run,
     half_chord,
-    known_median,
-    side_falls,
     straight_over,
 )
+from wetscout.linework.sides import sides_on
 from wetscout.linework.streams import RULED
 from wetscout.records import Ditch
 from wetscout.settings.linework import LineworkSettings
@@ -27,24 +25,6 @@ from wetscout.settings.linework import LineworkSettings
 SPOIL_SHARE = 0.4
 # share of a line that must lie away from roads and other lines to be judged by that part alone
 AWAY_SHARE = 0.25
-# a long line so deep [m] with a shoulder (a top width over 1.5 m: a side of 0.13 somewhere) at less than a quarter of
-# its stations is a swale, not a cut: of 1410 dug lines of 30 strangers' squares none is one, of 51 listed lines that
-# nobody dug 17 (113-409 m). Short ditches whose line lies half in a small hollow have no shoulders there (one of 46 m)
-SWALE_DEPTH_M = 0.34
-SWALE_WIDTH_M = 1.5
-SWALE_SHARE = 0.25
-SWALE_LENGTH_M = 100.0
-# nor are both its sides as steep as this: 0.05-0.10 on 26 swales between scroll bars, 0.23 on a main drain with a bed
-# of 12 m, from the middle of which no shoulder is met
-SWALE_SIDE = 0.15
-# where the sides are looked for, and the length over which their slope is read [m]
-SIDE_REACH_M = 10.0
-SIDE_RUN_M = 2.0
-# a bed is wide where at a quarter of the stations both sides are steep and one begins farther out than this [m]: 0.3
-# with a bed of 8 m, 1.0 with 10 m, 0.0 with 6 m; 0.67 on the Dutch main ditch in cells of 1 m, 0.13 on all but one of
-# 130 lines of five squares of two makers
-BED_REACH_M = 4.0
-BED_SHARE = 0.25
 # what was dug stands no farther off its chords: 3.4 m at most of 210 dug lines, see `_blunt_bends` [m]
 OUTLET_BOW_M = 3.5
 # what the depth changes (90 % less 10 %) over what the banks climb: 0.4 and 0.8 in two outlets, 0.2 in a stream one
@@ -89,7 +69,7 @@ class Signs:
         Near depth [m] and saturation where the line is deepest, on a third of it: a short cut through a rim may lie in
         a broad low on both sides.
     sides : str
-        See `sides_of`; `near` in wide cells.
+        See `sides.sides_of`; `near` in wide cells.
     """
 
     saturation: float
@@ -154,35 +134,27 @@ def _blunt(s: Signs, settings: LineworkSettings) -> str:
     """A line whose banks lie back and do not climb."""
     if s.depth < 0.6 and s.width >= 6.0 and s.straight >= 0.95 and s.saturation >= 0.5:
         return "grassed waterway"
-    if s.sides == "far" and s.length >= settings.stream_length_m and _straightened(s, settings):
+    if is_main_drain(s, settings):
         return "straightened stream"
     return "natural stream" if s.saturation < 0.6 and not _notched(s, settings) else "unclear"
 
 
-def sides_of(falls: NDArray[np.float64], begins: NDArray[np.float64], top_width_m: NDArray[np.float64]) -> str:
-    """Where the sides of a long deep line stand: `near` its middle, `far` across a wide flat bed, or `gentle` all over.
+def is_main_drain(s: Signs, settings: LineworkSettings) -> bool:
+    """Whether a long straight line has steep sides across a wide bed.
 
-    The low ground between two dunes, beach ridges or scroll bars is deep with no side of a cut. Filled as a ditch it
-    joins the hollows of both sides; beside ridges it passes for the ditch of a road. A main drain with a bed of 8 m is
-    as blunt in its middle, but has steep sides farther out.
+    From the middle of its bed it is too blunt to be listed, and 20 m wide it passes for a gully; no gully or valley
+    runs straight for 200 m.
 
     Parameters
     ----------
-    falls, begins : float64 (2, n)
-        Slopes of its two sides at each station, and how far out they begin [m]: see `attributes.side_falls`.
-    top_width_m : float64 (n,)
-        Width between the shoulders at its stations [m], one cell without any.
+    s : Signs
+    settings : LineworkSettings
 
     Returns
     -------
-    str
+    bool
     """
-    across = (falls.min(axis=0) >= SWALE_SIDE) & (begins.max(axis=0) > BED_REACH_M)
-    if across.size and across.mean() >= BED_SHARE:
-        return "far"
-    steep = np.minimum(known_median(falls[0]), known_median(falls[1])) >= SWALE_SIDE
-    shown = float((top_width_m > SWALE_WIDTH_M).mean()) if top_width_m.size else 1.0
-    return "near" if steep or shown >= SWALE_SHARE else "gentle"
+    return s.sides == "far" and s.length >= settings.stream_length_m and _straightened(s, settings)
 
 
 def _cuts_rim(s: Signs, settings: LineworkSettings) -> bool:
@@ -331,18 +303,7 @@ def signs_of(z: NDArray[np.float32], p: Profile, around: Around, cell_m: float, 
         notch_saturation=sharp,
     )
     # wide cells have no shoulders to tell by
-    if not fine or depth < SWALE_DEPTH_M or signs.length < SWALE_LENGTH_M:
-        return signs
-    return replace(signs, sides=_sides(z, p, cell_m))
-
-
-def _sides(z: NDArray[np.float32], p: Profile, cell_m: float) -> str:
-    """`sides_of` a line on smoothed ground [m]."""
-    step = 0.5 * SIDE_RUN_M
-    n = round(SIDE_REACH_M / step)
-    offsets = np.arange(-n, n + 1, dtype=np.float64) * step / cell_m
-    ground = shape.sections_of(z, p.points, offsets, direction_run(cell_m))
-    return sides_of(*side_falls(-ground, step, SIDE_RUN_M, SIDE_REACH_M), p.top_width)
+    return replace(signs, sides=sides_on(z, p, (depth, signs.length), cell_m)) if fine else signs
 
 
 def spoil_word(left: float, right: float) -> str:
