@@ -29,7 +29,7 @@ from wetscout import large
 from wetscout.grid import Grid
 from wetscout.outputs.shade import relief, thin_out
 from wetscout.outputs.shapes import outline
-from wetscout.records import F32, F64, Ditch, Screen, Site
+from wetscout.records import F32, F64, U8, Ditch, Screen, Site
 from wetscout.units import round_figures
 
 GAIN_COLOURS = LinearSegmentedColormap.from_list("gain", ["#f3d98b", "#d98a3d", "#a3413f", "#571845"])
@@ -142,13 +142,22 @@ def _ground(axes: Axes, z: F32, grid: Grid, frame: _Frame) -> None:
     """Shaded ground, thinned to the picture's pixels; unknown ground stays white."""
     step = max(1, -(-max(grid.shape) // _PIXELS))
     small = thin_out(z, step)
-    shade = relief(small, grid.cell_m * step, frame.longer_m / 6.0)
+    shade = _grey(relief(small, grid.cell_m * step, frame.longer_m / 6.0))
     extent = (0.0, small.shape[1] * step * frame.cell_m, small.shape[0] * step * frame.cell_m, 0.0)
-    axes.imshow(shade, cmap="gray", vmin=0.0, vmax=1.0, extent=extent, interpolation="bilinear")
+    axes.imshow(shade, extent=extent, interpolation="bilinear")
     axes.set_xlim(0.0, frame.width_m)
     axes.set_ylim(frame.height_m, 0.0)
     axes.set_xticks([])
     axes.set_yticks([])
+
+
+def _grey(shade: F32) -> U8:
+    """Shade as bytes of red, green, blue and opacity: matplotlib draws numbers by way of eight floats a pixel."""
+    out = np.zeros((*shade.shape, 4), np.uint8)
+    known = np.isfinite(shade)
+    out[..., :3] = np.rint(255.0 * np.where(known, shade, 1.0)).astype(np.uint8)[..., None]
+    out[..., 3] = np.where(known, 255, 0)
+    return out
 
 
 def _pools(axes: Axes, sites: tuple[Site, ...], frame: _Frame, norm: LogNorm) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.ndimage import gaussian_filter, uniform_filter
 
-from wetscout.records import F32
+from wetscout.records import BOOL, F32, F64
 
 # Light from the north-west, half way up: the map maker's custom (common practice, no source).
 _AZIMUTH, _HEIGHT = np.radians(315.0), np.radians(45.0)
@@ -73,14 +73,21 @@ def relief(z: F32, cell_m: float, width_m: float) -> F32:
     """
     known = np.isfinite(z)
     ground = np.where(known, z, 0.0).astype(np.float64)
-    # a mean over known cells only; the small number keeps cells far from any ground out of a division by zero
-    size = max(3, round(width_m / cell_m))
+    calm = ground if cell_m > _CALM_M else gaussian_filter(ground, _CALM_M / cell_m)
+    seen: F32 = np.where(known, calm, np.nan).astype(np.float32)
+    tint = _tint(ground, known, max(3, round(width_m / cell_m)))
+    del ground, calm
+    bright: F32 = np.clip(hillshade(seen, cell_m) + tint, 0.0, 1.0).astype(np.float32)
+    return bright
+
+
+def _tint(ground: F64, known: BOOL, size: int) -> F32:
+    """How much lighter a cell is for standing over the known ground in a square of so many cells."""
+    # the small number keeps cells far from any ground out of a division by zero
     share = np.maximum(uniform_filter(known.astype(np.float64), size), 1e-9)
     high = np.where(known, ground - uniform_filter(ground, size) / share, np.nan)
-    calm = ground if cell_m > _CALM_M else gaussian_filter(ground, _CALM_M / cell_m)
-    shade = hillshade(np.where(known, calm, np.nan).astype(np.float32), cell_m)
-    bright: F32 = np.clip(shade + _TINT * np.clip(high / _TINT_M, -1.0, 1.0), 0.0, 1.0).astype(np.float32)
-    return bright
+    lighter: F32 = (_TINT * np.clip(high / _TINT_M, -1.0, 1.0)).astype(np.float32)
+    return lighter
 
 
 def hillshade(z: F32, cell_m: float) -> F32:
@@ -101,14 +108,16 @@ def hillshade(z: F32, cell_m: float) -> F32:
     float32 (rows, cols)
         0 dark to 1 bright; NaN where the ground or a neighbour is unknown.
     """
-    south, east = np.gradient(z.astype(np.float64), cell_m)
+    south, east = (part.astype(np.float32) for part in np.gradient(z.astype(np.float64), cell_m))
     slope = np.hypot(south, east)
     known = slope[np.isfinite(slope)]
     typical = float(np.percentile(known, 90)) if known.size else 0.0
-    stretch = float(np.clip(_SEEN_SLOPE / typical, *_STRETCH)) if typical > 0.0 else 1.0
+    stretch = np.float32(np.clip(_SEEN_SLOPE / typical, *_STRETCH)) if typical > 0.0 else np.float32(1.0)
     east, south = east * stretch, south * stretch
+    del slope, known
     # light vector: east, south, up; the azimuth is clockwise from north
-    light = (np.sin(_AZIMUTH) * np.cos(_HEIGHT), -np.cos(_AZIMUTH) * np.cos(_HEIGHT), np.sin(_HEIGHT))
-    shade = (-east * light[0] - south * light[1] + light[2]) / np.sqrt(1.0 + east**2 + south**2)
+    light = np.array([np.sin(_AZIMUTH) * np.cos(_HEIGHT), -np.cos(_AZIMUTH) * np.cos(_HEIGHT), np.sin(_HEIGHT)])
+    toward = light.astype(np.float32)
+    shade = (-east * toward[0] - south * toward[1] + toward[2]) / np.sqrt(1.0 + east**2 + south**2)
     bright: F32 = np.clip(shade, 0.0, 1.0).astype(np.float32)
     return bright
