@@ -110,9 +110,16 @@ def stages(process: subprocess.Popen[str], told: dict[str, list[float]], limit: 
         most = [max(most[0], now), max(most[1], own)]
         if limit and now > limit:
             process.kill()
+            tell(told)
             raise SystemExit(f"ended in {stage}: {now / MB:.0f} MB, the limit is {limit / MB:.0f} MB")
         time.sleep(0.1)
     return most[0], most[1]
+
+
+def tell(told: dict[str, list[float]]) -> None:
+    """Print when each stage began and the most memory in it."""
+    for stage, (at, all_, mine) in told.items():
+        print(f"{at:8.1f} s  {all_ / MB:7.0f} MB, no file {mine / MB:7.0f} MB  {stage}")
 
 
 def told_file(process: subprocess.Popen[str]) -> str:
@@ -228,8 +235,7 @@ def run(dem: Path, folder: Path, size: tuple[int, int, int], limit: int, hard: b
     wall = time.perf_counter() - begin
     if process.returncode:
         raise SystemExit(f"the run failed with {process.returncode}")
-    for stage, (at, all_, mine) in told.items():
-        print(f"{at:8.1f} s  {all_ / MB:7.0f} MB, no file {mine / MB:7.0f} MB  {stage}")
+    tell(told)
     spent = resource.getrusage(resource.RUSAGE_CHILDREN)
     print(json.dumps({"cells": side**2, "seconds": round(wall, 1), "cells_per_s": round(side**2 / wall),
                       "processor_s_of_all_runs": round(spent.ru_utime + spent.ru_stime),
