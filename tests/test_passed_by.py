@@ -12,15 +12,14 @@ from wetscout.sites.passed_by import passed_by
 WAY = np.array([0, 1], dtype=np.int64)
 CUT = Cut(50, 100, 1.0, 0.0, 99.5, 100.1, 98.9, 1, True, WAY, WAY)
 POOL = Patch(0, 0, np.ones((2, 2), dtype=bool))
-NONE = np.zeros((0, 2))
 
 
-def told(main, cut=CUT, inside_m=0.0, shore_m=20.0, named=NONE, cell_m=1.0):
+def told(main, cut=CUT, inside_m=0.0, shore_m=20.0, named=0.0, cell_m=1.0):
     c = Candidate(
         0, POOL, POOL, 100.0, 99.5, 99.4, (0, 0), (5, 5), (cut,), False, 0.0, (1,), True, None,
-        {"sure_in_pool_m": inside_m, "unheld_m": shore_m},
+        {"sure_in_pool_m": inside_m, "unheld_m": shore_m, "named_at_cut": named},
     )  # fmt: skip
-    return passed_by(c, main, named, cell_m)
+    return passed_by(c, main, cell_m)
 
 
 def past(first=20.0, last=180.0, **values):
@@ -44,7 +43,7 @@ def test_a_pipe_into_the_side_of_a_ditch_that_runs_past_is_only_supposed():
         # ground holds it all round
         (past(), {"shore_m": 0.0}),
         # the user knows of the pipe
-        (past(), {"named": np.array([[55.0, 101.0], [500.0, 500.0]])}),
+        (past(), {"named": 1.0}),
         # nobody is sure of the ditch, or it belongs to the road, or there is none
         (past(sure=False), {}),
         (past(kind="roadside"), {}),

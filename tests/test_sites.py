@@ -12,7 +12,7 @@ from test_surfaces import straight_ditch
 from wetscout.kernels.route import way_out
 from wetscout.pipeline import screen_array
 from wetscout.records import FILL, Crossing, Cut
-from wetscout.sites.cuts import rim_place, road_at
+from wetscout.sites.cuts import by_road, named_pipe, rim_place
 from wetscout.sites.network import Network
 
 
@@ -71,18 +71,19 @@ def test_a_way_out_lies_by_a_road_near_its_cut_or_by_a_pipe_that_was_named(cell_
     along = np.arange(n, dtype=np.int64)
     cut = Cut(n // 2, n // 2, 0.0, 1.0, 9.0, 9.5, 8.5, 1, True, np.full(n, n // 2, dtype=np.int64), along)
     bare = np.zeros((n, n), dtype=np.uint8)
-    assert not road_at(cut, bare, [], cell_m)
+    assert not by_road(cut, bare, cell_m)
     for away_m, there in ((4.0, True), (8.0, False)):
         road = bare.copy()
         road[n // 2 + round(away_m / cell_m), :] = FILL
-        assert road_at(cut, road, [], cell_m) == there
+        assert by_road(cut, road, cell_m) == there
     # on the way, but 26 m beyond the cut
     far = bare.copy()
     far[:, n - round(4.0 / cell_m)] = FILL
-    assert not road_at(cut, far, [], cell_m)
+    assert not by_road(cut, far, cell_m)
     ends = np.array([n // 2, n // 2], dtype=float), np.array([n // 2 - 2, n // 2 + 6], dtype=float)
     for named in (True, False):
-        assert road_at(cut, bare, [Crossing(*ends, np.array([9.0, 8.9]), named)], cell_m) == named
+        assert named_pipe(cut, [Crossing(*ends, np.array([9.0, 8.9]), named)], cell_m) == named
+        assert not named_pipe(cut, [Crossing(ends[0] + 30.0 / cell_m, ends[1], np.array([9.0, 8.9]), named)], cell_m)
 
 
 def test_length_above_counts_side_ditches_once():

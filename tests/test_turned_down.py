@@ -39,6 +39,7 @@ SIGNS = {
     "side_depth_m": 0.6,
     "bed_at_cut_m": np.nan,
     "road_at_cut": 1.0,
+    "named_at_cut": 0.0,
     "listed_cuts": 1.0,
 }
 WAY = np.array([0, 1], dtype=np.int64)
@@ -123,7 +124,9 @@ def test_a_pipe_out_of_a_pool_in_which_nothing_was_dug_needs_a_road():
     assert reason_against(led, beside, 1.0, SiteSettings()) is None
     without = replace(led, signs={**led.signs, "road_at_cut": 0.0})
     assert str(reason_against(without, beside, 1.0, SiteSettings())).startswith("no ditch enters the pool")
-    # a ditch that runs in is enough
+    # a pipe that the user named is enough, and so is a ditch that runs in
+    named = replace(without, signs={**without.signs, "named_at_cut": 1.0})
+    assert reason_against(named, beside, 1.0, SiteSettings()) is None
     entered = replace(without, signs={**without.signs, "ditch_in_pool_m": 9.0, "sure_in_pool_m": 9.0})
     assert reason_against(entered, beside, 1.0, SiteSettings()) is None
 

@@ -152,10 +152,9 @@ def _abrupt(dug: F64, s: BuriedSettings) -> int | None:
         usual = float(middle(below[:_TYPICAL_M]))
         above = dug[max(0, i - gap - _ABOVE_M) : i - gap + 1]
         soon = float(dug[i : i + round(s.head_run_m)].max())
+        full = usual >= s.head_depth_m and soon >= 0.8 * usual and float(middle(above)) <= s.head_share * usual
         # one that is as deep again soon after passes a crossing, or a yard
-        if np.count_nonzero(dug[max(0, i - _PASSES_M) : i - gap] >= 0.8 * usual) >= _GOES_ON_M:
-            continue
-        if usual >= s.head_depth_m and soon >= 0.8 * usual and float(middle(above)) <= s.head_share * usual:
+        if full and np.count_nonzero(dug[max(0, i - _PASSES_M) : i - gap] >= 0.8 * usual) < _GOES_ON_M:
             return int(i)
     return None
 

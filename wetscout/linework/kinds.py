@@ -9,13 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wetscout.kernels import whole_line
-from wetscout.linework.attributes import (
-    Profile,
-    bands_of,
-    direction_run,
-    half_chord,
-    straight_over,
-)
+from wetscout.linework.attributes import Profile, bands_of, direction_run, half_chord, straight_over
 from wetscout.linework.sides import sides_on
 from wetscout.linework.streams import RULED
 from wetscout.records import Ditch

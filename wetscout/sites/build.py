@@ -30,12 +30,11 @@ from wetscout.records import (
 )
 from wetscout.settings.sites import SiteSettings
 from wetscout.settings.surroundings import SurroundingSettings
-from wetscout.sites.cuts import Window, find_cuts, road_at
+from wetscout.sites.cuts import Window, by_road, find_cuts, named_pipe
 from wetscout.sites.enters import ENTER_M, ditch_above, ends_in
 from wetscout.sites.few_cells import few_cells
 from wetscout.sites.judge import Measures, lift, measure, too_wide
 from wetscout.sites.network import Network
-from wetscout.sites.passed_by import passed_by
 from wetscout.sites.pick import Picker
 from wetscout.sites.pitted import deep_ground
 from wetscout.sites.plugged import Fills, runs_open
@@ -206,7 +205,8 @@ class Finder:
             "cut_depth_m": spill - min(cut.bed_m for cut in cuts) if cuts else 0.0,
             "witness_m": float(m.witness[node]),
             "bed_at_cut_m": self._bed_at(cuts),
-            "road_at_cut": float(bool(cuts) and road_at(cuts[0], self.surfaces.corridor, near, self.cell_m)),
+            "road_at_cut": float(bool(cuts) and by_road(cuts[0], self.surfaces.corridor, self.cell_m)),
+            "named_at_cut": float(bool(cuts) and named_pipe(cuts[0], near, self.cell_m)),
             **self._fills(window, cuts, start, (spill, float(m.today[node]))),
             "from_beyond": float(beyond),
         }
@@ -316,10 +316,7 @@ class Finder:
 
     def _turn_down(self, c: Candidate) -> str | None:
         at = self.network.by_id.get(c.cuts[0].ditch_id) if c.cuts and c.cuts[0].ditch_id is not None else None
-        main = None if at is None else self.network.ditches[at]
-        why = reason_against(c, main, self.cell_m, self.s)
-        if why is None and passed_by(c, main, np.array(self.fills.pipes).reshape(-1, 2), self.cell_m):
-            return "a ditch runs past behind fill, and only a pipe that nobody saw would lead to it"
+        why = reason_against(c, None if at is None else self.network.ditches[at], self.cell_m, self.s)
         if why is None and road_share(c, self.surfaces, self.network, self.cell_m, self.s) >= self.s.road_share:
             return "it stands between the two ditches of a road: the road itself, not a basin"
         return why

@@ -109,16 +109,14 @@ def _under_road(way: tuple[np.ndarray, np.ndarray], at: int, window: Window, dis
     return bool(passes(*way, max(0, at - reach), at + reach + 1, window.corridor, FILL, discs))
 
 
-def road_at(cut: Cut, corridor: U8, crossings: list[Crossing], cell_m: float) -> bool:
-    """Whether the way out runs by road fill near a cut, or by a pipe that the user named: else one was guessed.
+def by_road(cut: Cut, corridor: U8, cell_m: float) -> bool:
+    """Whether the way out runs by road fill near a cut: else a pipe there was guessed.
 
     Parameters
     ----------
     cut : Cut
     corridor : uint8 (rows, cols)
         Of the whole grid.
-    crossings : list of Crossing
-        Near the basin.
     cell_m : float
         Cell size [m].
 
@@ -131,8 +129,25 @@ def road_at(cut: Cut, corridor: U8, crossings: list[Crossing], cell_m: float) ->
     for r, c in zip(cut.way_row[near].tolist(), cut.way_col[near].tolist(), strict=True):
         if (corridor[max(0, r - pad) : r + pad + 1, max(0, c - pad) : c + pad + 1] & FILL).any():
             return True
-    named = [np.hypot(x.row - cut.row, x.col - cut.col).min() * cell_m for x in crossings if x.given]
-    return bool(named) and min(named) <= UNDER_M
+    return False
+
+
+def named_pipe(cut: Cut, crossings: list[Crossing], cell_m: float) -> bool:
+    """Whether an end of a pipe that the user named lies near a cut.
+
+    Parameters
+    ----------
+    cut : Cut
+    crossings : list of Crossing
+        Near the basin.
+    cell_m : float
+        Cell size [m].
+
+    Returns
+    -------
+    bool
+    """
+    return any(x.given and np.hypot(x.row - cut.row, x.col - cut.col).min() * cell_m <= UNDER_M for x in crossings)
 
 
 def find_cuts(

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from wetscout.records import Candidate, Ditch
 
@@ -16,11 +15,9 @@ TOUCHED_M = 10.0
 # so much of the shore is held by level carried over the ditch, with lower ground behind: 20-88 m at those two and one
 # on strangers' ground; at three shallow basins there whose own faint ditch runs under a bank into a passing one, none
 OPEN_SHORE_M = 10.0
-# a pipe that the user names is believed where it lies this near to the rim [m]
-NAMED_M = 25.0
 
 
-def passed_by(c: Candidate, main: Ditch | None, named: NDArray[np.float64], cell_m: float) -> bool:
+def passed_by(c: Candidate, main: Ditch | None, cell_m: float) -> bool:
     """Whether the way out is a supposed pipe into the side of a ditch that runs past.
 
     Parameters
@@ -28,25 +25,21 @@ def passed_by(c: Candidate, main: Ditch | None, named: NDArray[np.float64], cell
     c : Candidate
     main : Ditch or None
         Line at the first cut.
-    named : float64 (n, 2)
-        Middles of the pipes the user named, row and column [cells].
     cell_m : float
         [m].
 
     Returns
     -------
     bool
-        False where the first cut is open, or its line is no listed ditch.
+        False where the first cut is open, its line is no listed ditch, or the user named the pipe.
     """
     if main is None or not main.sure or main.kind not in ("ditch", "straightened stream"):
         return False
-    if not c.cuts or not c.cuts[0].under_road:
+    if not c.cuts or not c.cuts[0].under_road or c.signs["named_at_cut"] > 0.0:
         return False
     if c.signs["sure_in_pool_m"] >= TOUCHED_M or c.signs["unheld_m"] < OPEN_SHORE_M:
         return False
     row, col = c.cuts[0].row, c.cuts[0].col
-    if named.size and float(np.hypot(*(named - (row, col)).T).min()) * cell_m <= NAMED_M:
-        return False
     ends = np.hypot(main.row[[0, -1]] - row, main.col[[0, -1]] - col) * cell_m
     return float(ends.min()) > MOUTH_M
 

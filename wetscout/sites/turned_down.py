@@ -7,11 +7,13 @@ import numpy as np
 from wetscout.records import COARSE_BED, Candidate, Ditch
 from wetscout.settings.sites import SiteSettings
 from wetscout.sites.few_cells import climbs, why_small
+from wetscout.sites.passed_by import passed_by
 
 # basins deeper than this stay drained in the main where silt has lifted the bed a little above the floor [m]
 SILTED_FROM_M = 0.3
 # the end of a line lies in a pool by chance up to here [cells]
 TOUCH_CELLS = 2.5
+PASSED_BY = "a ditch runs past behind fill, and only a pipe that nobody saw would lead to it"
 PLUGGED = "earth fills the ditch at the rim: plugged already, or a crossing whose pipe is not known"
 
 
@@ -39,7 +41,11 @@ def reason_against(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSetti
         return why
     if why := why_small(c, main, cell_m, s):
         return why
-    return _shape(c, main, cell_m, s) or _stream(c, main, cell_m, s) or _ditch(c, main, cell_m, s) or _woods(c, main, s)
+    if why := _shape(c, main, cell_m, s) or _stream(c, main, cell_m, s) or _ditch(c, main, cell_m, s):
+        return why
+    if why := _woods(c, main, s):
+        return why
+    return PASSED_BY if passed_by(c, main, cell_m) else None
 
 
 def _ways(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSettings) -> str | None:
@@ -161,7 +167,7 @@ def _ditch(c: Candidate, main: Ditch | None, cell_m: float, s: SiteSettings) -> 
     none = c.signs["ditch_in_pool_m"] < touch
     # a pipe out of a pool in which nothing was dug needs a road to lie under: guessed from the low of a whole hollow
     # into a ditch 5 m beyond its rim made a site of it. Of some 1190 right sites on 100 squares none has such a way out
-    led = _led(c, main) and c.signs["road_at_cut"] > 0.0
+    led = _led(c, main) and max(c.signs["road_at_cut"], c.signs["named_at_cut"]) > 0.0
     reached = not none or led or _leaves(c, main, s)
     if not reached or c.signs["cut_depth_m"] < s.cut_depth_m - 0.07 * coarse:
         return "no ditch enters the pool, or the way out is hardly cut"
